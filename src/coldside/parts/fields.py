@@ -1,0 +1,65 @@
+"""Field metadata of specifications: the one owner of what the user may write.
+
+Every specification in `parts/`, `duty/` and `build/` is a frozen, keyword-only dataclass whose fields
+are made with `given(...)`.  `build/schema.py` makes the reader's models, the docs and the list of
+defaults from this metadata; nothing else lists fields.  Values on a specification are SI floats
+(see `units.py` for the kinds); a pressure level is a `units.Pressure`, a curve a tuple of pairs.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any
+
+REQUIRED = dataclasses.MISSING
+
+
+@dataclass(frozen=True)
+class Field:
+    """What the reader, the docs and the sampler must know of one key."""
+
+    kind: str  # a name of units.KINDS, or "curve", "text", "count", "choice", "flag", "path", "control", "file"
+    help: str  # one line, in the user's words
+    sd: float | None  # one standard deviation of the default, in the field's SI unit
+    sd_share: float | None  # or as a share of the default's value
+    low: float | None  # smallest allowed value, SI, inclusive
+    high: float | None  # largest allowed value, SI, inclusive
+    choices: tuple[str, ...]  # for kind "choice"
+    curve: tuple[str, str] | None  # kinds of the two columns of a curve
+    shape: str  # for curves: "", "falls" (second column must not rise), "any"; x must always rise
+    when_absent: str  # for a default of None: what is used instead, in words
+
+
+def given(
+    kind: str,
+    help: str,
+    *,
+    default: Any = REQUIRED,
+    sd: float | None = None,
+    sd_share: float | None = None,
+    low: float | None = None,
+    high: float | None = None,
+    choices: tuple[str, ...] = (),
+    curve: tuple[str, str] | None = None,
+    shape: str = "",
+    when_absent: str = "",
+    alias: str = "",
+) -> Any:
+    """A dataclass field that carries what `Field` holds; without `default` the key is required.
+
+    `alias` is the key in the file where it differs from the attribute (Python keywords: `from`).
+    """
+    meta = {
+        "coldside": Field(kind, help, sd, sd_share, low, high, choices, curve, shape, when_absent),
+        "alias": alias,
+    }
+    return dataclasses.field(default=default, metadata=meta)
+
+
+def field_of(spec: type, name: str) -> Field:
+    """The metadata of field `name` of the specification class `spec`."""
+    for item in dataclasses.fields(spec):
+        if item.name == name:
+            return item.metadata["coldside"]
+    raise KeyError(name)

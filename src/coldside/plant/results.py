@@ -1,0 +1,130 @@
+"""What a forecast and a steady point are made of; filled by `plant/forecast.py` and `plant/steady.py`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldside.build.model import Build
+from coldside.duty.model import Demand, Session
+
+
+@dataclass(frozen=True)
+class Health:
+    """How far to trust a forecast; every entry is a sentence a user can read."""
+
+    step_check: float  # K, largest change of intake temperature when the step is halved
+    closure: float  # ledger closure, relative
+    extrapolated: tuple[str, ...]
+    defaults: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class HeatFlow:
+    """One line of the ledger, J over the session: `part`, `side` (charge, cooling, pickup, stored, pump)."""
+
+    part: str
+    side: str
+    heat: float
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Heat over the session, J; control volume and signs as in the design's definitions."""
+
+    heat_in: float
+    pickup: float
+    to_air: float
+    stored: float
+    handled: float  # time integral of the sum of |q|
+    closure: float  # |heat_in + pickup - to_air - stored| / max(handled, 1 J)
+    flows: tuple[HeatFlow, ...]
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One step of the resistance ladder, from charge to ambient."""
+
+    name: str
+    drop: float  # K, heat-weighted
+    resistance: float  # K/W: drop over the heat of the cores
+    share: float  # of (mean charge temperature in the core - ambient)
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """The solved session.  All arrays have n samples; temperatures K, flows kg/s unless said."""
+
+    build: Build
+    session: Session
+    demand: Demand
+    time: np.ndarray
+    intake: np.ndarray  # gas at the plenum outlet
+    sensor: np.ndarray | None  # what the intake sensor reads; None when none is fitted
+    compressor_in: np.ndarray
+    compressor_out: np.ndarray
+    charge_flow: np.ndarray  # moist air
+    plenum_pressure: np.ndarray  # Pa absolute
+    compressor_out_pressure: np.ndarray  # Pa absolute
+    fuel_flow: np.ndarray
+    power: np.ndarray  # W brake
+    power_at_ambient: np.ndarray  # W, the same demand with the charge held at ambient temperature
+    heat_rejected: np.ndarray  # W, from charge to the charge cores
+    coolant_flow: Mapping[str, np.ndarray]  # loop -> m3/s through its first pump's stretch
+    coolant_in_cores: Mapping[str, np.ndarray]  # loop -> coolant temperature entering the charge cores
+    tank: Mapping[str, np.ndarray]  # loop -> tank outlet temperature (absent for a loop without a tank)
+    air_flow: Mapping[str, np.ndarray]  # duct -> kg/s
+    command: Mapping[str, np.ndarray]  # pump or fan -> what it did, 0 to 1
+    outlet: Mapping[tuple[str, str], np.ndarray]  # (part, side) -> outlet temperature
+    inlet: Mapping[tuple[str, str], np.ndarray]  # (part, side) -> inlet temperature
+    flow: Mapping[tuple[str, str], np.ndarray]  # (part, side) -> mass flow, kg/s
+    heat_capacity: Mapping[tuple[str, str], float]  # (part, side) -> cp of the stream, J/(kg K)
+    ledger: Ledger
+    ladder: tuple[Rung, ...]
+    health: Health
+    states: int  # number of temperature states
+    substeps: int  # most sub-steps in one sample interval
+    steps: int  # kernel steps in all
+    peak: int  # sample of the highest intake temperature under boost (or of all, if never in boost)
+
+    @property
+    def boost(self) -> np.ndarray:
+        """True where the plenum is above 1.05 times ambient pressure."""
+        return self.plenum_pressure > 1.05 * self.demand.ambient_pressure
+
+
+@dataclass(frozen=True)
+class Point:
+    """One steady operating point; every figure of `coldside point`."""
+
+    build: Build
+    engine_speed: float  # rev/s
+    ambient_temperature: float
+    ambient_pressure: float
+    air_flow: float
+    pressure_ratio: float
+    compressor_efficiency: float
+    compressor_out: float
+    intake: float
+    plenum_pressure: float
+    charge_loss: float  # Pa, compressor outlet minus plenum
+    charge_density: float
+    heat_rejected: float
+    fuel_flow: float
+    fuel_flow_per_injector: float
+    power: float
+    surge_margin: float | None
+    choke_margin: float | None
+    shaft_speed_margin: float | None
+    coolant_flow: Mapping[str, float]  # loop -> m3/s
+    loop_temperature: Mapping[str, float]  # loop -> coolant entering the cores, K
+    effectiveness: Mapping[str, float]  # charge core -> of the charge side
+    air_flow_duct: Mapping[str, float]  # duct -> kg/s
+    outlet: Mapping[tuple[str, str], float]
+    inlet: Mapping[tuple[str, str], float]
+    flow: Mapping[tuple[str, str], float]
+    warnings: tuple[str, ...] = ()
+    defaults: tuple[str, ...] = ()
