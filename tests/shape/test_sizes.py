@@ -1,0 +1,78 @@
+"""Sizes: long modules and functions read worst. Limits are those of docs/ARCHITECTURE.md."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+
+from shape.source import modules, public_callables, tree
+
+MODULE_LINES = 900
+FUNCTION_LINES = 60  # without its docstring
+KERNEL_LINES = 150  # a kernel's step may be long where it runs straight down
+ARGUMENTS = 6  # that a caller may give by position
+
+
+def functions(module: str) -> Iterator[tuple[str, ast.FunctionDef | ast.AsyncFunctionDef]]:
+    """Every function and method of a module, private and nested ones too, with "module:line name"."""
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            yield f"{module}:{node.lineno} {node.name}", node
+
+
+def body_lines(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Lines of a function without its docstring and decorators."""
+    first = node.body[0]
+    has_doc = (
+        isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant) and isinstance(first.value.value, str)
+    )
+    doc = (first.end_lineno or first.lineno) - first.lineno + 1 if has_doc else 0
+    return (node.end_lineno or node.lineno) - node.lineno + 1 - doc
+
+
+def is_kernel(module: str) -> bool:
+    """Compiled code and its readable twin, which keeps the same order of steps."""
+    return module.startswith(("coldside.plant.kernel", "coldside.plant.reference"))
+
+
+def test_modules_are_not_too_long():
+    long = {
+        module: lines
+        for module, file in modules().items()
+        if (lines := len(file.read_text(encoding="utf-8").splitlines())) > MODULE_LINES
+    }
+    assert not long, long
+
+
+def test_functions_are_not_too_long():
+    long = {}
+    for module in modules():
+        limit = KERNEL_LINES if is_kernel(module) else FUNCTION_LINES
+        long |= {name: lines for name, node in functions(module) if (lines := body_lines(node)) > limit}
+    assert not long, long
+
+
+def test_functions_take_few_arguments():
+    many = {}
+    for module in (name for name in modules() if not is_kernel(name)):
+        for name, node in functions(module):
+            args = [*node.args.posonlyargs, *node.args.args]
+            if len([arg for arg in args if arg.arg not in ("self", "cls")]) > ARGUMENTS:
+                many[name] = len(args)
+    assert not many, many
+
+
+def test_everything_public_says_what_it_is():
+    silent = [module for module in modules() if not ast.get_docstring(tree(module))]
+    silent += [
+        f"{module}:{node.lineno} {name}"
+        for module in modules()
+        for name, node in public_callables(module)
+        if not ast.get_docstring(node)
+    ]
+    assert not silent, silent
+
+
+def test_no_module_has_a_name_that_says_nothing():
+    empty = {"utils", "util", "helpers", "common", "core", "base", "manager", "misc"}
+    assert not [module for module in modules() if module.rsplit(".", 1)[-1] in empty]
