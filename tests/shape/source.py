@@ -59,7 +59,7 @@ def tree(module: str) -> ast.Module:
 
 def layer(module: str) -> str:
     """The layer a module belongs to: the first name after the root; "" for the root itself."""
-    return (module.split(".") + [""])[1]
+    return [*module.split("."), ""][1]
 
 
 def imports(module: str) -> Iterator[Import]:

@@ -1,4 +1,4 @@
-"""Who may import whom: the layers of docs/ARCHITECTURE.md, no cycles, nothing private borrowed, nothing heavy at start."""
+"""Who may import whom: the layers, no cycles, nothing private borrowed, nothing heavy at start."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import subprocess
 import sys
 
 import pytest
+
 from shape.source import LAYERS, imports, layer, modules, tree
 
 # Names that need numba or scipy at import; a start must not pay for them.

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 import tomllib
 
-import coldside
 import pytest
+
+import coldside
 from shape.source import ROOT, tracked_text
 
 # Written in pieces so that this file does not find itself.
