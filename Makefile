@@ -79,9 +79,11 @@ $(VENV)/.made:
 	touch $@
 
 $(VENV)/.base: $(VENV)/.made pyproject.toml constraints.txt
-	$(PIP) install -q -e .
+	@echo "installing coldside and what it needs into $(VENV), about 450 MB"
+	@$(PIP) install -q -e .
 	@touch $@
 
 $(VENV)/.test: $(VENV)/.made pyproject.toml constraints.txt
-	$(PIP) install -q -e '.[test]'
+	@echo "installing coldside, what it needs and what its tests compare with into $(VENV), about 900 MB"
+	@$(PIP) install -q -e '.[test]'
 	@touch $(VENV)/.base $@
