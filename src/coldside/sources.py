@@ -1,0 +1,223 @@
+"""The one bibliography: citation key -> reference, and whether we have read it.
+
+What is here: `SOURCES`, `cite`.  Docstrings and results name a source by its key.  "seen" means read
+for this project; "seen in part" an abstract, an excerpt or a public code that states the formula;
+"computed" a reference library run by us; "from memory" that the text was not at hand; "own" made here;
+"common practice" a rule of the trade without a source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coldside.errors import BadInput, nearest
+
+SEEN = "seen"
+IN_PART = "seen in part"
+COMPUTED = "computed"
+MEMORY = "from memory"
+OWN = "own"
+PRACTICE = "common practice"
+
+
+@dataclass(frozen=True)
+class Source:
+    """One reference: citation key, full text, and how far it was read (one of the constants above)."""
+
+    key: str
+    reference: str
+    standing: str
+
+
+def _table(*rows: tuple[str, str, str]) -> dict[str, Source]:
+    """Rows as a mapping; a key twice would be our own mistake and fails at import."""
+    table = {key: Source(key, reference, standing) for key, reference, standing in rows}
+    if len(table) != len(rows):
+        raise ValueError("a citation key occurs twice in sources.py")
+    return table
+
+
+SOURCES = _table(
+    # Air, atmosphere, humid air
+    (
+        "ISO2533",
+        "ISO 2533:1975, Standard Atmosphere (same model as ICAO Doc 7488); numbers checked with the library ambiance",
+        MEMORY,
+    ),
+    (
+        "HylandWexler1983",
+        (
+            "Hyland R. W., Wexler A.: Formulations for the thermodynamic properties of the saturated phases of "
+            "H2O from 173.15 K to 473.15 K. ASHRAE Transactions 89(2A), 1983; as in ASHRAE Handbook "
+            "Fundamentals 2017, chapter 1, equations 5 and 6 (constants seen in PsychroLib)"
+        ),
+        IN_PART,
+    ),
+    (
+        "McBride1993",
+        (
+            "McBride B. J., Gordon S., Reno M. A.: Coefficients for Calculating Thermodynamic and Transport "
+            "Properties of Individual Species. NASA TM-4513, 1993 (the 200 to 6000 K set, as shipped with Cantera: "
+            "nasa_gas.yaml)"
+        ),
+        IN_PART,
+    ),
+    (
+        "LemmonJacobsen2004",
+        (
+            "Lemmon E. W., Jacobsen R. T.: Viscosity and Thermal Conductivity Equations for Nitrogen, Oxygen, Argon, "
+            "and Air. International Journal of Thermophysics 25(1), 2004, 21-69 (dilute-gas terms)"
+        ),
+        MEMORY,
+    ),
+    (
+        "SAEJ1349",
+        (
+            "SAE J1349 (June 1990), Engine Power Test Code, Spark Ignition and Compression Ignition, Net Power Rating; "
+            "formula from a secondary text"
+        ),
+        IN_PART,
+    ),
+    ("ISO1585", "ISO 1585 and UN Regulation 85, net power of engines; exponents from a secondary code", IN_PART),
+    ("DIN70020", "DIN 70020 (superseded), engine power; formula from a secondary text", IN_PART),
+    # Coolants
+    (
+        "Melinder2010",
+        (
+            "Melinder A.: Properties of Secondary Working Fluids for Indirect Systems. International Institute of "
+            "Refrigeration, 2010; through CoolProp 8.0.0, fluids INCOMP::MEG and INCOMP::MPG"
+        ),
+        COMPUTED,
+    ),
+    (
+        "IAPWS95",
+        "IAPWS Formulation 1995 for water, with the IAPWS transport equations; through CoolProp 8.0.0, HEOS::Water",
+        COMPUTED,
+    ),
+    # Fuels
+    (
+        "AFDC",
+        "US Department of Energy, Alternative Fuels Data Center: Fuel Properties Comparison (table)",
+        SEEN,
+    ),
+    ("EN228", "EN 228, unleaded petrol: least octane numbers of the 95 grade", MEMORY),
+    (
+        "AndersonWallington2020",
+        (
+            "Anderson J. E., Wallington T. J.: octane numbers of ethanol blends by molar share. Energy & Fuels 2020, "
+            "doi 10.1021/acs.energyfuels.9b04204 (abstract)"
+        ),
+        IN_PART,
+    ),
+    (
+        "KasserisHeywood2012",
+        (
+            "Kasseris E., Heywood J. B.: charge cooling by direct injection of gasoline and ethanol. SAE 2012-01-1275 "
+            "(abstract): about 70 % of the largest possible drop, 14 K for gasoline and 49 K for E85"
+        ),
+        IN_PART,
+    ),
+    ("Heywood1988", "Heywood J. B.: Internal Combustion Engine Fundamentals. McGraw-Hill, 1988", MEMORY),
+    # Exchangers, films, friction
+    ("KaysLondon1984", "Kays W. M., London A. L.: Compact Heat Exchangers, 3rd edition. McGraw-Hill, 1984", MEMORY),
+    (
+        "Mason1954",
+        (
+            "Mason J. L.: Heat transfer in crossflow. Proceedings of the 2nd US National Congress of Applied Mechanics, "
+            "1954, 801-803 (double series of incomplete gamma functions, both streams unmixed)"
+        ),
+        MEMORY,
+    ),
+    (
+        "Baclic1978",
+        (
+            "Baclic B. S.: A simplified formula for cross-flow heat exchanger effectiveness. Journal of Heat Transfer "
+            "100, 1978, 746-747 (Bessel form)"
+        ),
+        MEMORY,
+    ),
+    (
+        "Churchill1977",
+        "Churchill S. W.: Friction-factor equation spans all fluid-flow regimes. Chemical Engineering 84, 1977, 91-92",
+        MEMORY,
+    ),
+    (
+        "Gnielinski1976",
+        (
+            "Gnielinski V.: New equations for heat and mass transfer in turbulent pipe and channel flow. International "
+            "Chemical Engineering 16, 1976, 359-368; friction factor of Petukhov"
+        ),
+        MEMORY,
+    ),
+    (
+        "Gnielinski2013",
+        (
+            "Gnielinski V.: On heat transfer in tubes. International Journal of Heat and Mass Transfer 63, 2013, 134-140 "
+            "(linear transition from 2300 to 4000)"
+        ),
+        MEMORY,
+    ),
+    (
+        "BaehrStephan2006",
+        (
+            "Baehr H. D., Stephan K.: Heat and Mass Transfer, 2nd edition. Springer, 2006 (mean Nusselt number of "
+            "laminar flow that develops in velocity and temperature); form seen in the library ht"
+        ),
+        IN_PART,
+    ),
+    (
+        "ChurchillChu1975",
+        (
+            "Churchill S. W., Chu H. H. S.: Correlating equations for laminar and turbulent free convection from a "
+            "vertical plate. International Journal of Heat and Mass Transfer 18, 1975, 1323-1329"
+        ),
+        MEMORY,
+    ),
+    (
+        "ManglikBergles1995",
+        (
+            "Manglik R. M., Bergles A. E.: Heat transfer and pressure drop correlations for the rectangular offset strip "
+            "fin compact heat exchanger. Experimental Thermal and Fluid Science 10, 1995, 171-180 (seen in public codes)"
+        ),
+        IN_PART,
+    ),
+    # Loop
+    (
+        "TodiniPilati1988",
+        (
+            "Todini E., Pilati S.: A gradient method for the solution of looped pipe networks, 1988; as described in the "
+            "EPANET 2.2 User Manual, chapter 12"
+        ),
+        IN_PART,
+    ),
+    ("Taylor1944", "Taylor G. I.: Air resistance of a flat plate of very porous material. ARC R&M 2236, 1944", MEMORY),
+    # Numerics
+    (
+        "SpiteriRuuth2002",
+        (
+            "Spiteri R. J., Ruuth S. J.: A new class of optimal high-order strong-stability-preserving time "
+            "discretization methods. SIAM Journal on Numerical Analysis 40, 2002, 469-491"
+        ),
+        MEMORY,
+    ),
+    # Ours, and the trade's
+    ("Own", "made in this project; the text beside it says how", OWN),
+    ("Practice", "common practice, no source", PRACTICE),
+    # Libraries that check cases were computed with
+    ("CoolProp", "CoolProp 8.0.0: Bell I. H. et al., Industrial & Engineering Chemistry Research 53, 2014", COMPUTED),
+    ("Cantera", "Cantera 3.2.0: Goodwin D. G. et al.", COMPUTED),
+    ("PsychroLib", "PsychroLib 2.5.0, after ASHRAE Handbook Fundamentals 2017, chapter 1", COMPUTED),
+    ("Ambiance", "ambiance 1.3.1, ICAO standard atmosphere", COMPUTED),
+    ("Ht", "ht 1.2.0: Heat transfer component of Chemical Engineering Design Library", COMPUTED),
+    ("Fluids", "fluids 1.3.1: Fluid dynamics component of Chemical Engineering Design Library", COMPUTED),
+    ("Analytic", "exact arithmetic from the stated inputs", COMPUTED),
+)
+
+
+def cite(key: str) -> str:
+    """The full reference of `key` with its standing in brackets; BadInput for an unknown key, with the nearest."""
+    if key not in SOURCES:
+        hint = nearest(key, SOURCES)
+        raise BadInput(f"no source {key!r}" + (f"; nearest: {hint!r}" if hint else ""))
+    source = SOURCES[key]
+    return f"{source.reference} [{source.standing}]"
