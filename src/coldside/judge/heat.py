@@ -1,0 +1,125 @@
+"""Heat: the ledger counted a second time from the stored traces, and what ledger and ladder say.
+
+Here: `recompute_ledger`, `heat_shares`, `largest_rung`.  The ledger itself comes from the kernel with the
+states' own weights (`plant/forecast.py`); this module sees traces only, so that an error there shows here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldside.judge.power import time_weights
+from coldside.parts.compressor import CompressorSpec
+from coldside.parts.exchanger import ExchangerSpec
+from coldside.plant.results import Forecast, Rung
+
+ENGINE = "engine"
+
+
+@dataclass(frozen=True)
+class LedgerCheck:
+    """The ledger's heat_in and to_air counted again from traces, J, and how far they are from the kernel's.
+
+    A difference is relative to the heat that crosses that boundary either way (the time integral of the
+    sum of |q| over its parts), so that a session which gives back what it took does not divide by zero.
+    `closure` is the kernel's closure with both terms replaced, relative to the ledger's `handled`.
+    """
+
+    heat_in: float
+    to_air: float
+    heat_in_difference: float
+    to_air_difference: float
+    closure: float
+    parts: dict[tuple[str, str], float]  # (part, side) -> J, charge to wall or wall to cooling air
+
+    @property
+    def worst(self) -> float:
+        """The largest of the relative differences, sign dropped."""
+        return max(abs(self.heat_in_difference), abs(self.to_air_difference), self.closure)
+
+
+def recompute_ledger(forecast: Forecast) -> LedgerCheck:
+    """heat_in and to_air by the trapezoid rule on flow x cp x (inlet - outlet) of every stored stream.
+
+    Charge side: every part but compressors (their rise is work) and the engine.  Cooling side: every part
+    but faces with a fixed heat of their own, which hold no state and lie outside the control volume.
+    """
+    weights = time_weights(forecast.time)
+    sums = {"charge": 0.0, "cooling": 0.0}
+    crossed = {"charge": 0.0, "cooling": 0.0}
+    parts: dict[tuple[str, str], float] = {}
+    for key in forecast.outlet:
+        part, side = key
+        if side not in sums or not _in_control_volume(forecast, part, side):
+            continue
+        sign = 1.0 if side == "charge" else -1.0
+        drop = forecast.inlet[key] - forecast.outlet[key]
+        q = sign * forecast.flow[key] * forecast.heat_capacity[key] * drop
+        parts[key] = float(np.dot(weights, q))
+        sums[side] += parts[key]
+        crossed[side] += float(np.dot(weights, np.abs(q)))
+    ledger = forecast.ledger
+    heat_in, to_air = sums["charge"], sums["cooling"]
+    return LedgerCheck(
+        heat_in=heat_in,
+        to_air=to_air,
+        heat_in_difference=(heat_in - ledger.heat_in) / max(crossed["charge"], 1.0),
+        to_air_difference=(to_air - ledger.to_air) / max(crossed["cooling"], 1.0),
+        closure=abs(heat_in + ledger.pickup - to_air - ledger.stored) / max(ledger.handled, 1.0),
+        parts=parts,
+    )
+
+
+def _in_control_volume(forecast: Forecast, part: str, side: str) -> bool:
+    if part == ENGINE:
+        return False
+    spec = forecast.build.parts.get(part)
+    if side == "charge":
+        return not isinstance(spec, CompressorSpec)
+    return not (isinstance(spec, ExchangerSpec) and spec.heat is not None)
+
+
+@dataclass(frozen=True)
+class HeatShares:
+    """Where the session's heat came from and went, as shares of all heat taken in (charge + pick-up).
+
+    `taken` is that heat, J; shares are None when nothing was taken in.  `largest_pickup` names the part
+    that picked up most, with its heat in J.
+    """
+
+    taken: float
+    from_pickup: float | None
+    to_air: float | None
+    stored: float | None
+    largest_pickup: tuple[str, float] | None
+
+
+def heat_shares(forecast: Forecast) -> HeatShares:
+    """Shares of the ledger, for the words; see `HeatShares`."""
+    ledger = forecast.ledger
+    taken = ledger.heat_in + ledger.pickup
+    picked: dict[str, float] = {}
+    for flow in ledger.flows:
+        if flow.side == "pickup":
+            picked[flow.part] = picked.get(flow.part, 0.0) + flow.heat
+    largest = max(picked.items(), key=lambda item: item[1]) if picked else None
+    if largest is not None and largest[1] <= 0.0:
+        largest = None
+    if taken <= 1.0:
+        return HeatShares(taken, None, None, None, largest)
+    return HeatShares(taken, ledger.pickup / taken, ledger.to_air / taken, ledger.stored / taken, largest)
+
+
+def largest_rung(forecast: Forecast) -> Rung | None:
+    """The rung of the ladder with the largest drop; None for a build without a charge core."""
+    return max(forecast.ladder, key=lambda rung: rung.drop) if forecast.ladder else None
+
+
+def preheat_rung(forecast: Forecast) -> Rung | None:
+    """The rung that says how much warmer than ambient the cooling air arrives; None when there is none."""
+    for rung in forecast.ladder:
+        if "preheat" in rung.name:
+            return rung
+    return None

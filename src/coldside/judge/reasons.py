@@ -1,0 +1,327 @@
+"""Reasons and cautions: what the traces of a forecast say about why it came out as it did.
+
+Here: one small function a reason, each giving sentences or none; `reasons`, `notes`, `CAUTIONS`.
+Not here: limits and the headline (`verdict.py`).  Thresholds say when a thing is worth a sentence;
+they decide no limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from coldside.build.model import Parallel, Path, names_on
+from coldside.judge.heat import heat_shares, largest_rung, preheat_rung
+from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
+from coldside.judge.wording import Quantity, Sentence
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.pump import PumpSpec
+from coldside.plant.results import Forecast
+
+COOLANT_RISE = 3.0  # K between start and end of a session
+REPEAT_RISE = 0.5  # K from one repeat's start to the next
+STILL_AIR = 0.15  # of the bench flow of cooling air
+WARM_COOLANT = 8.0  # K over ambient: there is heat to give away
+STOPPED = 0.02  # of a pump's full command
+STOPPED_SHARE = 0.1  # of the time in boost
+PICKUP_SHARE = 0.15  # of all heat taken in
+GIVEN_BACK = 3.0  # K between core outlet and plenum
+SENSOR_OFF = 2.0  # K between gas and sensor
+PREHEAT_SHARE = 0.1  # of the ladder
+WORTH_SAYING = 0.005  # of the session's energy
+
+CAUTIONS = (
+    "This is a forecast from a model and your values, not a measurement: prove it on the car, from low load upwards.",
+    "Boost: check the pressure ratings of pipes, couplers, clamps and core; a coupler that lets go is violent.",
+    "Detonation can break an engine in seconds: a cooler charge is no leave to add spark or boost without knock detection.",
+    "More air needs more fuel: check injectors, fuel pump and mixture before full load.",
+    "Hot coolant under pressure scalds: let a loop cool and release its pressure before opening a cap or a hose.",
+    "Electrics: fuse every pump and fan near its supply and size the wire for the starting current.",
+    "Fans may start by themselves, also with the engine off: keep hands, hair and cloth clear.",
+    "On a dyno: straps, exhaust extraction, a clear floor. On the road: a legal or closed stretch, a second person to read.",
+    "Local codes, the rule book of your class and licensed practice come before anything said here.",
+)
+
+
+def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
+    """Why the session came out as it did, weightiest kind first; empty when nothing stands out."""
+    found: list[Sentence] = []
+    for look in (no_core, coolant_rise, still_air, pump_stopped, given_back, ladder, preheat, picked_up, sensor_off):
+        found.extend(look(forecast))
+    return tuple(found)
+
+
+def notes(forecast: Forecast) -> tuple[Sentence, ...]:
+    """Fuel first when it is short, then power and density, then how ambiguous text was read."""
+    found = fuel_notes(forecast)
+    found.extend(power_notes(forecast))
+    said = [*forecast.build.notes, *forecast.session.notes, *forecast.demand.notes]
+    found.extend(Sentence("{note}", {"note": note}) for note in dict.fromkeys(said))
+    return tuple(found)
+
+
+def charge_cores(forecast: Forecast) -> list[str]:
+    """Names of the charge cores in path order."""
+    return [name for name in names_on(forecast.build.charge) if _is_core(forecast, name)]
+
+
+def _is_core(forecast: Forecast, name: str) -> bool:
+    return isinstance(forecast.build.parts.get(name), WaterCoreSpec | AirCoreSpec)
+
+
+def no_core(forecast: Forecast) -> list[Sentence]:
+    """A build without a charge core says so."""
+    if charge_cores(forecast):
+        return []
+    return [Sentence("No charge core is on the charge path: nothing but pipe walls takes heat out of the charge.")]
+
+
+def coolant_rise(forecast: Forecast) -> list[Sentence]:
+    """Coolant that ends warmer than it began, and how much warmer each repeat starts."""
+    found = []
+    stored = heat_shares(forecast).stored
+    for loop, trace in forecast.coolant_in_cores.items():
+        rise = float(trace[-1] - trace[0])
+        if rise < COOLANT_RISE:
+            continue
+        values: dict[str, Quantity | str] = {"loop": loop, "rise": Quantity(rise, "temperature_difference")}
+        text = "The coolant of loop {loop} ends {rise} warmer than it began"
+        if stored is not None and stored > 0.0:
+            values["stored"] = Quantity(min(stored, 1.0), "share")
+            text += ": {stored} of the heat taken in is still in coolant and metal"
+        found.append(Sentence(text + ".", values))
+        found.extend(_repeat_rise(forecast, loop, trace))
+    return found
+
+
+def _repeat_rise(forecast: Forecast, loop: str, trace: np.ndarray) -> list[Sentence]:
+    boost = forecast.boost
+    for group in repeats(forecast):
+        in_boost = [repeat.samples[boost[repeat.samples]] for repeat in group]
+        starts = [float(trace[samples[0]]) for samples in in_boost if samples.size]
+        if len(starts) < 2:
+            continue
+        step = (starts[-1] - starts[0]) / (len(starts) - 1)
+        if step >= REPEAT_RISE:
+            return [
+                Sentence(
+                    "Each repeat starts with the coolant of loop {loop} about {step} warmer than the one before.",
+                    {"loop": loop, "step": Quantity(step, "temperature_difference", 1)},
+                )
+            ]
+    return []
+
+
+def still_air(forecast: Forecast) -> list[Sentence]:
+    """Remote exchangers and air-cooled cores with next to no cooling air while there is heat to give away."""
+    ambient = forecast.demand.ambient_temperature
+    remote: list[tuple[str, float]] = []
+    cores: list[tuple[str, float]] = []
+    served = {name for loop in forecast.coolant_in_cores for name in names_on(forecast.build.loops[loop].path)}
+    for name, spec in forecast.build.parts.items():
+        key = (name, "cooling")
+        if key not in forecast.flow:
+            continue
+        if isinstance(spec, ExchangerSpec) and name in served:
+            busy = forecast.inlet[(name, "coolant")] - ambient > WARM_COOLANT
+            target = remote
+        elif isinstance(spec, AirCoreSpec):
+            busy, target = forecast.boost, cores
+        else:
+            continue
+        share = mean_where(np.abs(forecast.flow[key]) / spec.bench_cooling_flow, busy, forecast.time)
+        if share is not None and share < STILL_AIR:
+            target.append((name, share))
+    found = []
+    if remote:
+        found.append(_still(remote, "while the coolant is warm", "what it should give away stays in the loop"))
+    if cores:
+        found.append(_still(cores, "in boost", "its metal has to store the heat"))
+    return found
+
+
+def _still(parts: Sequence[tuple[str, float]], when: str, so: str) -> Sentence:
+    verb = "get" if len(parts) > 1 else "gets"
+    so = so.replace("its ", "their ").replace(" it ", " they ") if len(parts) > 1 else so
+    return Sentence(
+        "{parts} " + verb + " next to no cooling air " + when + " ({share} of bench flow on average): " + so + ".",
+        {"parts": listed([name for name, _ in parts]), "share": Quantity(max(s for _, s in parts), "share")},
+    )
+
+
+def listed(names: Sequence[str]) -> str:
+    """ "a", "a and b", "a, b and c"."""
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def pump_stopped(forecast: Forecast) -> list[Sentence]:
+    """Pumps of the charge cores' loops that stood still in boost."""
+    found = []
+    served = {name for loop in forecast.coolant_in_cores for name in names_on(forecast.build.loops[loop].path)}
+    for name, command in forecast.command.items():
+        if name not in served or not isinstance(forecast.build.parts.get(name), PumpSpec):
+            continue
+        share = mean_where((command < STOPPED).astype(float), forecast.boost, forecast.time)
+        if share is not None and share > STOPPED_SHARE:
+            found.append(
+                Sentence(
+                    "{pump} stood still for {share} of the time in boost.",
+                    {"pump": name, "share": Quantity(share, "share")},
+                )
+            )
+    return found
+
+
+def given_back(forecast: Forecast) -> list[Sentence]:
+    """Pipe and plenum that warm the charge again behind the last core, at the hottest moment."""
+    last = _last_cores(forecast, forecast.build.charge)
+    if not last:
+        return []
+    at = forecast.peak
+    keys = [(name, "charge") for name in last]
+    flows = np.array([abs(float(forecast.flow[key][at])) for key in keys])
+    outs = np.array([float(forecast.outlet[key][at]) for key in keys])
+    total = float(flows.sum())
+    left = float(np.dot(flows, outs) / total) if total > 0.0 else float(outs.mean())
+    warmer = float(forecast.intake[at]) - left
+    if warmer < GIVEN_BACK:
+        return []
+    return [
+        Sentence(
+            "At the hottest moment ({when}) the charge reaches the intake {warmer} warmer than it leaves {cores}: "
+            "pipe and plenum give back heat they have soaked up.",
+            {
+                "when": Quantity(float(forecast.time[at]), "clock"),
+                "warmer": Quantity(warmer, "temperature_difference"),
+                "cores": listed(last),
+            },
+        )
+    ]
+
+
+def _last_cores(forecast: Forecast, path: Path) -> list[str]:
+    for item in reversed(path):
+        if isinstance(item, Parallel):
+            found = [name for branch in item.branches for name in _last_cores(forecast, branch)]
+            if found:
+                return found
+        elif _is_core(forecast, item):
+            return [item]
+    return []
+
+
+def ladder(forecast: Forecast) -> list[Sentence]:
+    """The largest rung between charge and ambient."""
+    rung = largest_rung(forecast)
+    if rung is None or rung.drop <= 0.0:
+        return []
+    return [
+        Sentence(
+            "The largest step from charge to ambient at the hottest moment is {rung}: {drop}, {share} of the way.",
+            {
+                "rung": rung.name,
+                "drop": Quantity(rung.drop, "temperature_difference"),
+                "share": Quantity(rung.share, "share"),
+            },
+        )
+    ]
+
+
+def preheat(forecast: Forecast) -> list[Sentence]:
+    """Cooling air that arrives warm."""
+    rung = preheat_rung(forecast)
+    if rung is None or rung.share < PREHEAT_SHARE or rung is largest_rung(forecast):
+        return []
+    return [
+        Sentence(
+            "The cooling air arrives {drop} over ambient, warmed by what stands in front of it.",
+            {"drop": Quantity(rung.drop, "temperature_difference")},
+        )
+    ]
+
+
+def picked_up(forecast: Forecast) -> list[Sentence]:
+    """Heat that came from the bay, the engine and the pump instead of the charge."""
+    shares = heat_shares(forecast)
+    if shares.from_pickup is None or shares.from_pickup < PICKUP_SHARE:
+        return []
+    text = "{share} of the heat taken in came from the engine bay, the engine and the pump, not from the charge"
+    values: dict[str, Quantity | str] = {"share": Quantity(shares.from_pickup, "share")}
+    if shares.from_pickup >= 1.0:
+        text = "All of the heat taken in came from the engine bay, the engine and the pump, none from the charge"
+    if shares.largest_pickup is not None:
+        text += "; most of it through {part}"
+        values["part"] = shares.largest_pickup[0]
+    return [Sentence(text + ".", values)]
+
+
+def sensor_off(forecast: Forecast) -> list[Sentence]:
+    """A sensor that reads something else than the gas at the hottest moment."""
+    if forecast.sensor is None:
+        return []
+    at = forecast.peak
+    gas, read = float(forecast.intake[at]), float(forecast.sensor[at])
+    if abs(read - gas) < SENSOR_OFF:
+        return []
+    why = "it lags behind" if read < gas else "it still tells what came before, or the heat of its boss"
+    return [
+        Sentence(
+            "At the hottest moment ({when}) the gas is at {gas} and the sensor reads {read}: {why}.",
+            {
+                "when": Quantity(float(forecast.time[at]), "clock"),
+                "gas": Quantity(gas, "temperature"),
+                "read": Quantity(read, "temperature"),
+                "why": why,
+            },
+        )
+    ]
+
+
+def fuel_notes(forecast: Forecast) -> list[Sentence]:
+    """What fuel the session's air asks for, and a warning when injectors run out."""
+    fuel = fuel_demand(forecast)
+    if fuel.peak <= 0.0:
+        return []
+    values: dict[str, Quantity | str] = {
+        "peak": Quantity(fuel.peak, "mass_flow"),
+        "each": Quantity(fuel.per_injector, "mass_flow"),
+        "count": str(fuel.injectors),
+    }
+    text = "The engine asks for {peak} of fuel at most, {each} from each of {count} injectors"
+    if fuel.used is None:
+        text += "; their capacity was not given, so it is not checked."
+        return [Sentence(text, values)]
+    values["used"] = Quantity(fuel.used, "share")
+    if fuel.used > 1.0:
+        return [
+            Sentence("Injectors too small: " + text[0].lower() + text[1:] + ", {used} of what one can pass.", values)
+        ]
+    if fuel.used > INJECTOR_SHARE:
+        values["most"] = Quantity(INJECTOR_SHARE, "share")
+        text = "Injectors nearly used up: " + text[0].lower() + text[1:]
+        return [Sentence(text + ", {used} of what one can pass ({most} is a usual highest).", values)]
+    return [Sentence(text + ", {used} of what one can pass.", values)]
+
+
+def power_notes(forecast: Forecast) -> list[Sentence]:
+    """What heat took from density and energy."""
+    kept = power_kept(forecast)
+    found = []
+    if kept.density_kept is not None:
+        found.append(
+            Sentence(
+                "In boost the charge is {kept} as dense as it would be at ambient temperature.",
+                {"kept": Quantity(kept.density_kept, "share")},
+            )
+        )
+    if abs(kept.lost_to_heat) >= WORTH_SAYING:
+        word = "costs" if kept.lost_to_heat > 0.0 else "gains"
+        charge = "A charge warmer" if kept.lost_to_heat > 0.0 else "A charge colder"
+        found.append(
+            Sentence(
+                charge + " than ambient " + word + " {lost} of the session's energy.",
+                {"lost": Quantity(abs(kept.lost_to_heat), "share", 1)},
+            )
+        )
+    return found

@@ -1,0 +1,298 @@
+"""Forecast and point as plain dictionaries for JSON: keys carry the unit, floats are plain, NaN is null.
+
+Here: `forecast_json`, `point_json`, `build_json`.  A share is 0 to 1, never percent; a key whose subject does not
+exist in this forecast (no sensor, no loop) is absent or null as said at each.  Knock and bands have no
+keys yet: nothing computes them.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+import numpy as np
+
+from coldside.build.model import Build, Parallel, Path
+from coldside.judge.heat import recompute_ledger
+from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
+from coldside.judge.reasons import charge_cores
+from coldside.judge.verdict import LimitResult, Verdict
+from coldside.parts.exchanger import WaterCoreSpec
+from coldside.plant.results import Forecast, Point
+
+FORECAST_SCHEMA = "coldside.forecast/1"
+POINT_SCHEMA = "coldside.point/1"
+CHECK_SCHEMA = "coldside.check/1"
+
+
+def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> dict[str, Any]:
+    """Every figure of `coldside forecast --json`; `system` sets only the units inside sentences."""
+    time = forecast.time
+    said: dict[str, Any] = {
+        "schema": FORECAST_SCHEMA,
+        "build": {"name": forecast.build.name, "file": forecast.build.file},
+        "session": {"name": forecast.session.name, "file": forecast.session.file},
+        "time": {
+            "duration_s": time[-1] - time[0],
+            "step_s": (time[-1] - time[0]) / max(len(time) - 1, 1),
+            "steps": forecast.steps,
+            "samples": len(time),
+            "substeps": forecast.substeps,
+            "states": forecast.states,
+            "boost_s": _boost_seconds(forecast),
+        },
+        "ambient": {
+            "temperature_K": forecast.demand.ambient_temperature,
+            "pressure_Pa": forecast.demand.ambient_pressure,
+            "humidity": forecast.demand.humidity,
+        },
+        "intake": _temperature_block(forecast, forecast.intake, _seconds_over(verdict, "intake")),
+    }
+    if forecast.sensor is not None:
+        said["sensor"] = _temperature_block(forecast, forecast.sensor, _seconds_over(verdict, "sensor"))
+    said |= {
+        "coolant": {loop: _coolant_block(forecast, loop) for loop in forecast.coolant_in_cores},
+        "loops": {loop: {"flow_m3_s": flow[forecast.peak]} for loop, flow in forecast.coolant_flow.items()},
+        "parts": _effectiveness(forecast),
+        "power": _power_block(forecast),
+        "fuel": _fuel_block(forecast),
+        "ledger": _ledger_block(forecast),
+        "ladder": [
+            {"rung": rung.name, "drop_K": rung.drop, "K_per_W": rung.resistance, "share": rung.share}
+            for rung in forecast.ladder
+        ],
+        "verdict": _verdict_block(verdict, system),
+        "health": {
+            "step_check_K": forecast.health.step_check,
+            "closure_relative": forecast.health.closure,
+            "extrapolated": list(forecast.health.extrapolated),
+            "defaults": list(forecast.health.defaults),
+            "warnings": list(forecast.health.warnings),
+        },
+    }
+    return plain(said)
+
+
+def point_json(point: Point) -> dict[str, Any]:
+    """Every figure of `coldside point --json`; a margin that the compressor's data do not give is null."""
+    loops = sorted({*point.coolant_flow, *point.loop_temperature})
+    return plain(
+        {
+            "schema": POINT_SCHEMA,
+            "build": {"name": point.build.name, "file": point.build.file},
+            "engine_speed_rpm": point.engine_speed * 60.0,
+            "ambient": {"temperature_K": point.ambient_temperature, "pressure_Pa": point.ambient_pressure},
+            "air_flow_kg_s": point.air_flow,
+            "pressure_ratio": point.pressure_ratio,
+            "compressor_efficiency": point.compressor_efficiency,
+            "compressor_out_K": point.compressor_out,
+            "fuel_flow_kg_s": point.fuel_flow,
+            "fuel_flow_per_injector_kg_s": point.fuel_flow_per_injector,
+            "shaft_speed_margin": point.shaft_speed_margin,
+            "surge_margin": point.surge_margin,
+            "choke_margin": point.choke_margin,
+            "intake_K": point.intake,
+            "over_ambient_K": point.intake - point.ambient_temperature,
+            "plenum_Pa": point.plenum_pressure,
+            "charge_loss_Pa": point.charge_loss,
+            "charge_density_kg_m3": point.charge_density,
+            "heat_rejected_W": point.heat_rejected,
+            "power_W": point.power,
+            "loops": {
+                loop: {
+                    "flow_m3_s": point.coolant_flow.get(loop),
+                    "into_cores_K": point.loop_temperature.get(loop),
+                }
+                for loop in loops
+            },
+            "parts": {name: {"effectiveness": value} for name, value in point.effectiveness.items()},
+            "ducts": {name: {"air_flow_kg_s": value} for name, value in point.air_flow_duct.items()},
+            "warnings": list(point.warnings),
+            "defaults": list(point.defaults),
+        }
+    )
+
+
+def build_json(build: Build) -> dict[str, Any]:
+    """What `coldside check --json` prints: paths as nested lists, kinds of parts, defaults, how text was read."""
+    return plain(
+        {
+            "schema": CHECK_SCHEMA,
+            "name": build.name,
+            "file": build.file,
+            "charge": path_json(build.charge),
+            "loops": {
+                name: {"coolant": loop.coolant, "path": path_json(loop.path)} for name, loop in build.loops.items()
+            },
+            "ducts": {
+                name: {"place": duct.spec.place, "path": path_json(duct.path)} for name, duct in build.ducts.items()
+            },
+            "parts": {name: kind_word(spec) for name, spec in build.parts.items()},
+            "defaults": [{"key": key, "value": given.text, "help": given.help} for key, given in build.defaults()],
+            "notes": list(build.notes),
+        }
+    )
+
+
+def kind_word(spec: object) -> str:
+    """The user's word for a part's kind: WaterCoreSpec is a "water_core"."""
+    name = type(spec).__name__.removesuffix("Spec")
+    return re.sub(r"(?<!^)(?=[A-Z])", "_", name).lower()
+
+
+def path_json(path: Path) -> list[Any]:
+    """A path as the user writes it: names, groups as lists, branches of more than one part as lists inside."""
+    said: list[Any] = []
+    for item in path:
+        if isinstance(item, Parallel):
+            branches = [path_json(branch) for branch in item.branches]
+            said.append(
+                [branch[0] if len(branch) == 1 and isinstance(branch[0], str) else branch for branch in branches]
+            )
+        else:
+            said.append(item)
+    return said
+
+
+def plain(value: Any) -> Any:
+    """The same with NumPy numbers as Python ones and every number that is not finite as None."""
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, np.ndarray):
+        return [plain(item) for item in value.tolist()]
+    if isinstance(value, bool | np.bool_):
+        return bool(value)
+    if isinstance(value, int | np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        number = float(value)
+        return number if math.isfinite(number) else None
+    return value
+
+
+# ---------------------------------------------------------------- blocks of the forecast
+
+
+def _boost_seconds(forecast: Forecast) -> float:
+    boost = forecast.boost.astype(float)
+    return float(np.sum(0.5 * (boost[:-1] + boost[1:]) * np.diff(forecast.time)))
+
+
+def _temperature_block(forecast: Forecast, trace: np.ndarray, seconds_over: float | None) -> dict[str, Any]:
+    """`seconds_over_limit` is null when no limit was set on this temperature."""
+    ambient = forecast.demand.ambient_temperature
+    mean = mean_where(trace, forecast.boost, forecast.time)
+    return {
+        "start_K": trace[0],
+        "max_K": trace.max(),
+        "max_boost_K": trace[forecast.boost].max() if forecast.boost.any() else None,
+        "mean_boost_K": mean,
+        "end_K": trace[-1],
+        "over_ambient_max_K": trace.max() - ambient,
+        "over_ambient_mean_boost_K": None if mean is None else mean - ambient,
+        "seconds_over_limit": seconds_over,
+        "spread": temperature_spread(forecast, trace),
+    }
+
+
+def _seconds_over(verdict: Verdict, quantity: str) -> float | None:
+    """Seconds over the limits on `quantity`: the longest, where several were set."""
+    found = [limit.seconds_over for limit in verdict.limits if limit.quantity == quantity and limit.holds is not None]
+    return max(found) if found else None
+
+
+def _coolant_block(forecast: Forecast, loop: str) -> dict[str, Any]:
+    trace = forecast.coolant_in_cores[loop]
+    flow = forecast.coolant_flow.get(loop)
+    return {
+        "start_K": trace[0],
+        "max_K": trace.max(),
+        "end_K": trace[-1],
+        "flow_max_m3_s": None if flow is None else flow.max(),
+    }
+
+
+def _effectiveness(forecast: Forecast) -> dict[str, Any]:
+    """Charge temperature drop over inlet difference of each core at the hottest moment, storage included."""
+    at = forecast.peak
+    said = {}
+    for name in charge_cores(forecast):
+        other = "coolant" if isinstance(forecast.build.parts[name], WaterCoreSpec) else "cooling"
+        charge_in, charge_out = forecast.inlet[(name, "charge")][at], forecast.outlet[(name, "charge")][at]
+        most = charge_in - forecast.inlet[(name, other)][at]
+        said[name] = {"effectiveness": (charge_in - charge_out) / most if abs(most) > 1e-9 else None}
+    return said
+
+
+def _power_block(forecast: Forecast) -> dict[str, Any]:
+    kept = power_kept(forecast)
+    return {
+        "peak_W": kept.peak,
+        "mean_boost_W": kept.mean_boost,
+        "spread": kept.spread,
+        "lost_to_heat": kept.lost_to_heat,
+        "density_kept": kept.density_kept,
+    }
+
+
+def _fuel_block(forecast: Forecast) -> dict[str, Any]:
+    fuel = fuel_demand(forecast)
+    return {
+        "flow_max_kg_s": fuel.peak,
+        "flow_per_injector_max_kg_s": fuel.per_injector,
+        "injector_capacity_used": fuel.used,
+    }
+
+
+def _ledger_block(forecast: Forecast) -> dict[str, Any]:
+    ledger, again = forecast.ledger, recompute_ledger(forecast)
+    return {
+        "heat_in_J": ledger.heat_in,
+        "stored_J": ledger.stored,
+        "to_air_J": ledger.to_air,
+        "pickup_J": ledger.pickup,
+        "handled_J": ledger.handled,
+        "closure_relative": ledger.closure,
+        "recomputed": {
+            "heat_in_J": again.heat_in,
+            "to_air_J": again.to_air,
+            "heat_in_difference": again.heat_in_difference,
+            "to_air_difference": again.to_air_difference,
+            "closure_relative": again.closure,
+        },
+        "flows": [{"part": flow.part, "side": flow.side, "heat_J": flow.heat} for flow in ledger.flows],
+    }
+
+
+def _verdict_block(verdict: Verdict, system: str) -> dict[str, Any]:
+    words = verdict.words(system)
+    return {
+        "holds": verdict.holds,
+        "headline": words.headline,
+        "limits": [_limit_block(limit) for limit in verdict.limits],
+        "reasons": list(words.reasons),
+        "notes": list(words.notes),
+        "cautions": list(words.cautions),
+    }
+
+
+def _limit_block(limit: LimitResult) -> dict[str, Any]:
+    """`holds` is null for a limit that cannot be judged here; `why_not` then says why."""
+    unit = "1" if limit.kind == "share" else "K"
+    return {
+        "name": limit.name,
+        "quantity": limit.quantity,
+        "during": limit.during,
+        "holds": limit.holds,
+        "margin": limit.margin,
+        "value": limit.value,
+        "at_most": limit.at_most,
+        "unit": unit,
+        "first_broken_s": limit.first_broken,
+        "seconds_over": limit.seconds_over if limit.holds is not None else None,
+        "where": limit.first_where if limit.holds is False else limit.where,
+        "why_not": limit.why_not or None,
+    }

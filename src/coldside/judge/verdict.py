@@ -1,0 +1,400 @@
+"""The verdict: which limits hold, by how much, when the first gives, and why, in words.
+
+Here: `judge`, `Verdict`, `LimitResult`.  Reasons and cautions come from `reasons.py`, numbers become text in
+`wording.py`.  In boost means: plenum absolute above 1.05 times ambient.  What is not here: making bands
+(`explore/`); they are passed in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coldside.duty.model import LimitSpec, Span
+from coldside.judge.power import Repeat, power_spread, repeats, temperature_spread
+from coldside.judge.reasons import CAUTIONS, notes, reasons
+from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, ordinal
+from coldside.plant.results import Forecast
+
+KINDS = {
+    "intake": "temperature",
+    "sensor": "temperature",
+    "over_ambient": "temperature_difference",
+    "coolant": "temperature",
+    "spread": "share",
+}
+NAMES = {
+    "intake": "intake",
+    "sensor": "intake sensor",
+    "over_ambient": "intake over ambient",
+    "coolant": "coolant",
+    "spread": "spread of repeats",
+}
+SPREAD_KELVIN = 100.0  # one percent of spread weighs as one kelvin when the nearest limit is looked for
+CLEARLY = 1.0  # K by which a later repeat must be worse to be named
+
+Bands = Mapping[str, tuple[float, float, float]]  # figure -> 10th, 50th, 90th percentile, SI
+
+
+@dataclass(frozen=True)
+class LimitResult:
+    """One limit against the forecast.
+
+    `value` (the highest that counts), `at_most` and `margin` (at_most - value) are in the SI unit of the
+    quantity: K, or a share for spread.  `kind` is the unit kind of value and limit.  `holds` is None when
+    the limit cannot be judged on this forecast; `why_not` then says why and the numbers are None.
+    Times are s into the session; `where` is the phase's label at the peak, `first_where` where it first broke.
+    """
+
+    name: str
+    quantity: str
+    during: str
+    kind: str
+    at_most: float
+    holds: bool | None
+    value: float | None = None
+    margin: float | None = None
+    peak_time: float | None = None
+    where: str = ""
+    first_broken: float | None = None
+    first_where: str = ""
+    seconds_over: float = 0.0
+    subject: str = ""  # whose temperature: "the intake", "the coolant of loop charge"
+    why_not: str = ""
+
+    @property
+    def margin_kind(self) -> str:
+        """Unit kind of the margin: a difference also where the limit is a level."""
+        return "share" if self.kind == "share" else "temperature_difference"
+
+    @property
+    def sentence(self) -> Sentence:
+        """The limit in one line: what is allowed, what came out, where and for how long."""
+        values: dict[str, Quantity | str] = {"limit": limit_quantity(self.at_most, self.kind)}
+        name = self.name[0].upper() + self.name[1:]
+        if self.holds is None or self.value is None or self.margin is None:
+            return Sentence(name + ", at most {limit}: not judged, " + self.why_not + ".", values)
+        values["value"] = Quantity(self.value, self.kind)
+        values["margin"] = Quantity(abs(self.margin), self.margin_kind)
+        text = name + ", at most {limit}: {value}"
+        if self.where:
+            text += " in {where}"
+            values["where"] = self.where
+        if self.holds:
+            return Sentence(text + ", {margin} to spare.", values)
+        text += ", over by {margin}"
+        if self.first_broken is not None:
+            values["first"] = Quantity(self.first_broken, "clock")
+            values["over"] = Quantity(self.seconds_over, "time")
+            text += ", first at {first} into the session, {over} in all"
+        return Sentence(text + ".", values)
+
+
+@dataclass(frozen=True)
+class VerdictWords:
+    """A verdict as text in one unit system, in the order in which it is told."""
+
+    headline: str
+    limits: tuple[str, ...]
+    reasons: tuple[str, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Whether every judged limit holds, the headline, each limit, and why; sentences keep SI until `words`."""
+
+    holds: bool
+    headline: tuple[Sentence, ...]
+    limits: tuple[LimitResult, ...]
+    reasons: tuple[Sentence, ...]
+    cautions: tuple[str, ...]
+    notes: tuple[Sentence, ...]
+
+    def words(self, system: str = "si") -> VerdictWords:
+        """All sentences in "si" or "us" units."""
+        return VerdictWords(
+            headline=" ".join(sentence.words(system) for sentence in self.headline),
+            limits=tuple(limit.sentence.words(system) for limit in self.limits),
+            reasons=tuple(sentence.words(system) for sentence in self.reasons),
+            notes=tuple(sentence.words(system) for sentence in self.notes),
+            cautions=self.cautions,
+        )
+
+
+def judge(forecast: Forecast, limits: Sequence[LimitSpec] | None = None, bands: Bands | None = None) -> Verdict:
+    """Judge a forecast against limits: the session's own unless `limits` is given (which then replaces them).
+
+    `bands` may hold "intake_max" (10th, 50th, 90th percentile, K); the headline then says how sure it is.
+    A limit that cannot be judged (no sensor fitted, never in boost, fewer than two repeats) neither
+    holds nor breaks; it is listed with the reason.  The verdict holds when no judged limit is broken.
+    """
+    specs = forecast.session.limits if limits is None else limits
+    results = tuple(judge_limit(forecast, spec) for spec in specs)
+    return Verdict(
+        holds=all(result.holds is not False for result in results),
+        headline=headline(forecast, results, bands),
+        limits=results,
+        reasons=reasons(forecast),
+        cautions=CAUTIONS,
+        notes=notes(forecast),
+    )
+
+
+# ---------------------------------------------------------------- one limit
+
+
+def judge_limit(forecast: Forecast, spec: LimitSpec) -> LimitResult:
+    """One limit against the forecast; see `LimitResult`."""
+    if spec.quantity == "spread":
+        return _judge_spread(forecast, spec)
+    counts = forecast.boost if spec.during == "boost" else np.ones(len(forecast.time), dtype=bool)
+    name = NAMES[spec.quantity] + (" in boost" if spec.during == "boost" else "")
+    blank = LimitResult(name, spec.quantity, spec.during, KINDS[spec.quantity], spec.at_most, None)
+    trace, subject, why_not = limited_trace(forecast, spec.quantity)
+    if trace is None:
+        return replace(blank, why_not=why_not)
+    if not counts.any():
+        return replace(blank, why_not="boost is never reached in this session")
+    highest = int(np.argmax(np.where(counts, trace, -np.inf)))
+    value = float(trace[highest])
+    over = counts & (trace > spec.at_most)
+    first = int(np.argmax(over)) if over.any() else None
+    return replace(
+        blank,
+        holds=first is None,
+        value=value,
+        margin=spec.at_most - value,
+        peak_time=float(forecast.time[highest]),
+        where=label_at(forecast, highest),
+        first_broken=None if first is None else float(forecast.time[first]),
+        first_where="" if first is None else label_at(forecast, first),
+        seconds_over=seconds_above(trace, spec.at_most, counts, forecast.time),
+        subject=subject,
+    )
+
+
+def limited_trace(forecast: Forecast, quantity: str) -> tuple[np.ndarray | None, str, str]:
+    """The trace that a limit on `quantity` looks at, whose it is, and why there is none if there is none."""
+    if quantity == "intake":
+        return forecast.intake, "the intake", ""
+    if quantity == "over_ambient":
+        return forecast.intake - forecast.demand.ambient_temperature, "the intake", ""
+    if quantity == "sensor":
+        if forecast.sensor is None:
+            return None, "", "no intake sensor is fitted"
+        return forecast.sensor, "the intake sensor", ""
+    loops = forecast.coolant_in_cores
+    if not loops:
+        return None, "", "no coolant loop serves a charge core"
+    hottest = np.max(np.vstack(list(loops.values())), axis=0)
+    if len(loops) == 1:
+        return hottest, f"the coolant of loop {next(iter(loops))}", ""
+    return hottest, "the hottest loop's coolant", ""
+
+
+def _judge_spread(forecast: Forecast, spec: LimitSpec) -> LimitResult:
+    """The larger of the spreads of over-ambient temperature and of mean power, so that both must hold."""
+    blank = LimitResult(NAMES["spread"], "spread", spec.during, "share", spec.at_most, None)
+    found = [
+        (share, subject)
+        for share, subject in (
+            (temperature_spread(forecast, forecast.intake), "the repeats' highest intake over ambient"),
+            (power_spread(forecast), "the repeats' mean power"),
+        )
+        if share is not None
+    ]
+    if not found:
+        return replace(blank, why_not="it takes at least two repeats that reach boost")
+    value, subject = max(found)
+    return replace(blank, holds=value <= spec.at_most, value=value, margin=spec.at_most - value, subject=subject)
+
+
+def seconds_above(values: np.ndarray, limit: float, counts: np.ndarray, time: np.ndarray) -> float:
+    """How long `values` is above `limit` where `counts`, s; linear between samples.
+
+    An interval with only one counted end counts half.
+    """
+    over = np.asarray(values, dtype=float) - limit
+    a, b = over[:-1], over[1:]
+    up = np.maximum(a, 0.0) + np.maximum(b, 0.0)
+    size = np.abs(a) + np.abs(b)
+    share = np.divide(up, size, out=np.zeros_like(up), where=size > 0.0)
+    weight = 0.5 * (counts[:-1].astype(float) + counts[1:].astype(float))
+    return float(np.sum(share * weight * np.diff(time)))
+
+
+def span_at(forecast: Forecast, sample: int) -> Span | None:
+    """The span that holds a sample; at a shared edge the later one."""
+    found = None
+    for span in forecast.demand.spans:
+        if span.first <= sample <= span.last:
+            found = span
+    return found
+
+
+def label_at(forecast: Forecast, sample: int) -> str:
+    """The words of the phase at a sample, empty if it lies in none."""
+    span = span_at(forecast, sample)
+    return span.label if span else ""
+
+
+# ---------------------------------------------------------------- the headline
+
+
+def headline(forecast: Forecast, results: Sequence[LimitResult], bands: Bands | None = None) -> tuple[Sentence, ...]:
+    """The verdict in one to three sentences."""
+    judged = [result for result in results if result.holds is not None]
+    broken = [result for result in judged if not result.holds]
+    said: list[Sentence]
+    if not results:
+        said = [_no_limit(forecast, "No limit was given: ")]
+    elif not judged:
+        said = [_no_limit(forecast, "None of the limits given can be judged on this session and build: ")]
+    elif broken:
+        said = _broken(forecast, broken)
+    else:
+        said = [_held(forecast, min(judged, key=_nearness))]
+    if bands is not None and "intake_max" in bands:
+        low, _, high = bands["intake_max"]
+        said.append(
+            Sentence(
+                "The peak of the intake is likely {low} to {high}.",
+                {"low": Quantity(low, "temperature"), "high": Quantity(high, "temperature")},
+            )
+        )
+    return tuple(said)
+
+
+def _nearness(result: LimitResult) -> float:
+    margin = result.margin if result.margin is not None else 0.0
+    return margin * SPREAD_KELVIN if result.kind == "share" else margin
+
+
+def _no_limit(forecast: Forecast, start: str) -> Sentence:
+    at = forecast.peak
+    place = label_at(forecast, at)
+    return Sentence(
+        start
+        + "the intake peaks at {peak}, {over} "
+        + ("over" if _over(forecast) >= 0.0 else "under")
+        + " ambient"
+        + (", in {place}" if place else "")
+        + " at {when} into the session.",
+        {
+            "peak": Quantity(float(forecast.intake[at]), "temperature"),
+            "over": Quantity(abs(_over(forecast)), "temperature_difference"),
+            "place": place,
+            "when": Quantity(float(forecast.time[at]), "clock"),
+        },
+    )
+
+
+def _over(forecast: Forecast) -> float:
+    return float(forecast.intake[forecast.peak]) - forecast.demand.ambient_temperature
+
+
+def _held(forecast: Forecast, nearest: LimitResult) -> Sentence:
+    """The nearest of the limits, all of which hold."""
+    values = _numbers(nearest)
+    if nearest.quantity == "spread":
+        return Sentence("Holds: {subject} differ by {value}, your limit is {limit}.", values)
+    noun = _repeat_noun(forecast, nearest)
+    peaks = "peaks at {value}" if nearest.kind == "temperature" else "peaks {value} over ambient"
+    if noun and nearest.quantity in ("intake", "over_ambient"):
+        return Sentence("Holds: the hottest " + noun + " " + peaks + ", {margin} under your {limit} limit.", values)
+    place = " in {where}" if nearest.where else ""
+    return Sentence("Holds: {subject} " + peaks + place + ", {margin} under your {limit} limit.", values)
+
+
+def _numbers(result: LimitResult) -> dict[str, Quantity | str]:
+    return {
+        "subject": result.subject,
+        "value": Quantity(result.value or 0.0, result.kind),
+        "margin": Quantity(abs(result.margin or 0.0), result.margin_kind),
+        "limit": limit_quantity(result.at_most, result.kind),
+        "where": result.where,
+    }
+
+
+def _repeat_noun(forecast: Forecast, result: LimitResult) -> str:
+    """The word for one repeat, when the session has one set of repeats and the limit counts in boost; else empty.
+
+    A group is called by the user's own name for it ("lap").
+    """
+    if len(repeats(forecast)) != 1 or result.during != "boost":
+        return ""
+    named = [name for name, times in forecast.session.groups.items() if times > 1]
+    if named:
+        return named[0] if len(named) == 1 else "round"
+    return "pull"
+
+
+def _broken(forecast: Forecast, broken: Sequence[LimitResult]) -> list[Sentence]:
+    """The limit that gives first, then how many others give."""
+    first = min(broken, key=lambda r: (r.first_broken is None, r.first_broken or 0.0))
+    if first.quantity == "spread":
+        said = [Sentence("Does not hold: {subject} differ by {value}, your limit is {limit}.", _numbers(first))]
+    else:
+        said = _broken_in_repeats(forecast, first) or [_broken_once(first)]
+    if len(broken) > 1:
+        names = [result.name for result in broken if result is not first]
+        said.append(Sentence("Broken too: {names}.", {"names": ", ".join(names)}))
+    return said
+
+
+def _broken_once(result: LimitResult) -> Sentence:
+    values = _numbers(result)
+    values["first"] = Quantity(result.first_broken or 0.0, "clock")
+    values["over"] = Quantity(result.seconds_over, "time")
+    values["place"] = result.first_where
+    place = " ({place})" if result.first_where else ""
+    return Sentence(
+        "Does not hold: {subject} goes {margin} over your {limit} limit; first at {first} into the session"
+        + place
+        + ", {over} in all.",
+        values,
+    )
+
+
+def _broken_in_repeats(forecast: Forecast, result: LimitResult) -> list[Sentence]:
+    """ "Holds for four pulls. The fifth goes ..."; nothing when the first breach lies outside the repeats."""
+    noun = _repeat_noun(forecast, result)
+    trace, _, _ = limited_trace(forecast, result.quantity)
+    if not noun or trace is None or result.first_broken is None:
+        return []
+    group = repeats(forecast)[0]
+    peaks = [_peak(forecast, repeat, trace) for repeat in group]
+    gives = next((i for i, peak in enumerate(peaks) if peak is not None and peak > result.at_most), None)
+    if gives is None or result.first_broken < float(forecast.time[group[gives].samples[0]]):
+        return []
+    values = _numbers(result)
+    by = (peaks[gives] or 0.0) - result.at_most
+    values["by"] = Quantity(by, "temperature_difference")
+    values["which"] = ordinal(gives + 1)
+    if gives == 0:
+        text = "Does not hold: {subject} goes {by} over your {limit} limit already in the {which} {noun}"
+    else:
+        text = "Holds for {held}. The {which} goes {by} over your {limit} limit"
+    values["noun"] = noun
+    values["held"] = counted(gives, noun)
+    known = [(peak, i) for i, peak in enumerate(peaks) if peak is not None]
+    worst, at = max(known)
+    if at != gives and worst - result.at_most >= by + CLEARLY:
+        text += ", the worst, the {worst}, {worst_by} over"
+        values["worst"] = ordinal(at + 1)
+        values["worst_by"] = Quantity(worst - result.at_most, "temperature_difference")
+    values["first"] = Quantity(result.first_broken, "clock")
+    values["time_over"] = Quantity(result.seconds_over, "time")
+    return [
+        Sentence(text + ".", values),
+        Sentence("It is over the limit first at {first} into the session, {time_over} in all.", values),
+    ]
+
+
+def _peak(forecast: Forecast, repeat: Repeat, trace: np.ndarray) -> float | None:
+    samples = repeat.samples[forecast.boost[repeat.samples]]
+    return float(trace[samples].max()) if samples.size else None

@@ -1,0 +1,121 @@
+"""Sentences whose numbers wait for a unit system: what a verdict is made of.
+
+Here: `Quantity`, `Sentence`, ordinals and clock times.  A sentence keeps SI values; `words(system)` sets them
+in "si" or "us" units, rounded to what is known.  Not here: what is said and when (`verdict.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from coldside import units
+
+ONES = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+ORDINALS = (
+    "zeroth",
+    "first",
+    "second",
+    "third",
+    "fourth",
+    "fifth",
+    "sixth",
+    "seventh",
+    "eighth",
+    "ninth",
+    "tenth",
+    "eleventh",
+    "twelfth",
+)
+DIFFERENCE_WORD = {"si": "K", "us": "degF"}  # in a sentence that says over, under or warmer, "rise" would be said twice
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A number on its way into a sentence: SI `value`, unit `kind` (see `shown`), `digits` after the point."""
+
+    value: float
+    kind: str
+    digits: int = 0
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """A template with named places and what goes there: quantities in SI, or words as they stand."""
+
+    template: str
+    values: Mapping[str, Quantity | str] = field(default_factory=dict)
+
+    def words(self, system: str = "si") -> str:
+        """The sentence in "si" or "us" units."""
+        said = {k: v if isinstance(v, str) else shown(v, system) for k, v in self.values.items()}
+        return self.template.format(**said)
+
+
+def shown(quantity: Quantity, system: str = "si") -> str:
+    """A quantity as text.
+
+    Temperatures and differences are rounded to whole degrees unless `digits` says more, since a forecast
+    knows no tenths; a difference that rounds to nothing reads "less than 1 K".  `clock` is minutes and
+    seconds into the session, `time` a duration, `share` percent.  Every other kind goes through `units.show`.
+    """
+    value, kind, digits = quantity.value, quantity.kind, quantity.digits
+    if kind == "temperature":
+        label, from_si = units.UNIT[(kind, system)]
+        return f"{_plain(from_si(value), digits)} {label}"
+    if kind == "temperature_difference":
+        unit, scaled = DIFFERENCE_WORD[system], units.UNIT[(kind, system)].from_si(value)
+        if scaled != 0.0 and round(abs(scaled), digits) == 0.0:
+            return f"less than {10.0**-digits:.{digits}f} {unit}"
+        return f"{_plain(scaled, digits)} {unit}"
+    if kind == "clock":
+        return clock(value)
+    if kind == "time":
+        return duration(value)
+    if kind == "share":
+        return f"{_plain(100.0 * value, digits)} %"
+    return units.show(value, kind, system)
+
+
+def _plain(value: float, digits: int) -> str:
+    text = f"{value:.{digits}f}"
+    if digits:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def clock(seconds: float) -> str:
+    """Time into the session as minutes:seconds, hours before them when needed."""
+    whole = int(seconds + 0.5)
+    minutes, rest = divmod(whole, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def duration(seconds: float) -> str:
+    """A length of time as one would say it: "0.4 s", "12 s", "3 min 20 s"."""
+    if seconds < 9.95:
+        return f"{_plain(seconds, 1)} s"
+    if seconds < 99.5:
+        return f"{seconds:.0f} s"
+    minutes, rest = divmod(int(seconds + 0.5), 60)
+    return f"{minutes} min {rest} s" if rest and minutes < 30 else f"{minutes} min"
+
+
+def counted(number: int, noun: str) -> str:
+    """ "one pull", "four pulls", "15 pulls"."""
+    word = ONES[number] if number < len(ONES) else str(number)
+    return f"{word} {noun}" if number == 1 else f"{word} {noun}s"
+
+
+def ordinal(number: int) -> str:
+    """ "fifth"; from 13 on "13th"."""
+    if number < len(ORDINALS):
+        return ORDINALS[number]
+    tail = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{tail}"
+
+
+def limit_quantity(value: float, kind: str) -> Quantity:
+    """A limit as the user gave it: up to one decimal, none when it is whole."""
+    return Quantity(value, kind, 1)
