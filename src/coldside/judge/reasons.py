@@ -34,12 +34,12 @@ WORTH_SAYING = 0.005  # of the session's energy
 CAUTIONS = (
     "This is a forecast from a model and your values, not a measurement: prove it on the car, from low load upwards.",
     "Boost: check the pressure ratings of pipes, couplers, clamps and core; a coupler that lets go is violent.",
-    "Detonation can break an engine in seconds: a cooler charge is no leave to add spark or boost without knock detection.",
+    "Detonation can break an engine in seconds: add spark or boost only with knock detection, whatever stands here.",
     "More air needs more fuel: check injectors, fuel pump and mixture before full load.",
     "Hot coolant under pressure scalds: let a loop cool and release its pressure before opening a cap or a hose.",
     "Electrics: fuse every pump and fan near its supply and size the wire for the starting current.",
     "Fans may start by themselves, also with the engine off: keep hands, hair and cloth clear.",
-    "On a dyno: straps, exhaust extraction, a clear floor. On the road: a legal or closed stretch, a second person to read.",
+    "On a dyno: straps, exhaust extraction, a clear floor. On the road: a closed or legal stretch, a second person.",
     "Local codes, the rule book of your class and licensed practice come before anything said here.",
 )
 
