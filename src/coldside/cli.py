@@ -1,0 +1,461 @@
+"""The command `coldside`: parse, call one public function, print, map errors to exit codes.
+
+Here: `main`, the commands, where the bundled examples are.  Exit codes: 0 done, 1 a limit is broken
+(`forecast` and `sheet` only), 2 bad input or no balance, 3 our own fault, 130 interrupted.  With `--json`
+one object goes to stdout and nothing else; progress and trouble go to stderr.  Nothing heavier than typer is
+imported before a command runs.
+"""
+
+from __future__ import annotations
+
+import codecs
+import contextlib
+import functools
+import importlib.resources
+import json
+import os
+import sys
+import traceback
+from collections.abc import Callable
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, ParamSpec
+
+import typer
+
+from coldside.errors import BadInput, ColdsideError, Internal
+
+if TYPE_CHECKING:
+    from coldside.duty.model import LimitSpec
+    from coldside.judge.verdict import Verdict
+    from coldside.plant.results import Forecast
+
+P = ParamSpec("P")
+
+DEMO_BUILD = ("tern", "water.toml")
+DEMO_SESSION = ("sessions", "dyno-pulls.toml")
+DEMO_SHEET = "coldside-demo.html"
+PREPARING = "First use on this machine: preparing the solver, about half a minute, only once."
+BROKEN, INTERRUPTED = 1, 130
+SUBSTITUTES = {  # what a console without the sign shows instead
+    "°": "deg ",
+    "±": "+-",
+    "×": "x",
+    "·": ".",
+    "–": "-",
+    "—": "-",
+    "→": ">",
+    "≤": "<=",
+    "≥": ">=",
+    "│": "|",
+    "─": "-",
+    "█": "#",
+    **dict(zip("▁▂▃▄▅▆▇", "..--==#", strict=True)),
+}
+
+
+def example(line: str) -> str:
+    """A help text's last paragraph: one command to copy, on a line of its own."""
+    return f"\b\nExample:\n  {line}"
+
+
+app = typer.Typer(
+    name="coldside",
+    help="Forecasts the charge cooling of a turbocharged car over a whole session and says whether it holds.",
+    epilog=example("coldside demo"),
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+class System(StrEnum):
+    """Unit system of everything shown."""
+
+    si = "si"
+    us = "us"
+
+
+BuildFile = Annotated[Path, typer.Argument(metavar="BUILD", help="The build, a TOML file.", show_default=False)]
+SessionFile = Annotated[Path, typer.Argument(metavar="SESSION", help="The session, a TOML file.", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object on stdout and nothing else there.")]
+Units = Annotated[System, typer.Option("--units", help="Units shown.")]
+Overrides = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="KEY=VALUE", help='Override a value of the build, such as "parts.tank.volume=40 L".'),
+]
+LimitsFile = Annotated[
+    Path | None,
+    typer.Option("--limits", metavar="FILE", help="Judge against this file's limits instead of the session's."),
+]
+
+
+# ---------------------------------------------------------------- what every command shares
+
+
+def guarded(command: Callable[P, int | None]) -> Callable[P, None]:
+    """A command whose errors become a message on stderr and an exit code, never a traceback.
+
+    The command returns its exit code (None is 0).  With COLDSIDE_DEBUG=1 a traceback of an internal error is shown.
+    """
+
+    @functools.wraps(command)
+    def run(*args: P.args, **kwargs: P.kwargs) -> None:
+        try:
+            code = command(*args, **kwargs) or 0
+            sys.stdout.flush()
+        except KeyboardInterrupt:
+            tell("Interrupted.")
+            code = INTERRUPTED
+        except Internal as error:
+            code = our_fault(error)
+        except ColdsideError as error:
+            tell(str(error))
+            code = error.exit_code
+        except BrokenPipeError:  # the reader of a pipe has seen enough
+            sys.stdout = open(os.devnull, "w")  # noqa: SIM115  so that the last flush does not fail again
+            code = 0
+        except OSError as error:
+            tell(os_fault(error))
+            code = BadInput.exit_code
+        except Exception as error:
+            code = our_fault(error)
+        raise typer.Exit(code)
+
+    return run
+
+
+def our_fault(error: Exception) -> int:
+    """Say that the fault is ours and what to send; the traceback only with COLDSIDE_DEBUG=1."""
+    if os.environ.get("COLDSIDE_DEBUG") == "1":
+        traceback.print_exception(error)
+    text = " ".join(f"{type(error).__name__}: {error}".split())
+    tell(
+        f"Fault inside coldside, not in your files: {text[:200]}\n"
+        "Please send this line, the command, your build and session; COLDSIDE_DEBUG=1 shows more."
+    )
+    return Internal.exit_code
+
+
+def os_fault(error: OSError) -> str:
+    """A file or folder that cannot be read or written, in one line."""
+    what = error.strerror or type(error).__name__
+    return f"{error.filename}: {what}" if error.filename else what
+
+
+def tell(text: str) -> None:
+    """A line for the person, on stderr."""
+    typer.echo(text, err=True)
+
+
+def progress(text: str) -> None:
+    """A line of progress, on stderr, only where a person watches."""
+    if sys.stderr.isatty():
+        tell(text)
+
+
+def print_json(said: dict[str, Any]) -> None:
+    """One JSON object on stdout; NaN cannot get through."""
+    typer.echo(json.dumps(said, indent=2, allow_nan=False))
+
+
+def width() -> int:
+    """Columns to write in: the terminal's, 100 where there is none."""
+    import shutil
+
+    return max(40, min(shutil.get_terminal_size((100, 24)).columns, 120))
+
+
+def examples_folder() -> Path:
+    """The bundled builds and sessions: inside the installed package, or beside `src` in a clone."""
+    packaged = Path(str(importlib.resources.files("coldside"))) / "examples"
+    if packaged.is_dir():
+        return packaged
+    beside = Path(__file__).resolve().parents[2] / "examples"
+    if beside.is_dir():
+        return beside
+    raise Internal(f"the bundled examples are missing: looked in {packaged} and {beside}")
+
+
+def announce_first_use() -> None:
+    """Say so when the solver has yet to be compiled on this machine."""
+    from coldside.plant import kernel
+
+    if not is_prepared(kernel):
+        tell(PREPARING)
+
+
+def is_prepared(kernel: Any) -> bool:
+    """Whether compiled code of a module lies in Numba's cache on disk and is no older than its source."""
+    source = Path(kernel.__file__)
+    for value in vars(kernel).values():
+        stats = getattr(value, "stats", None)
+        folder = getattr(stats, "cache_path", None)
+        if folder is None:
+            continue
+        name = getattr(value, "__name__", "")
+        found = list(Path(folder).glob(f"{source.stem}.{name}-*.nbi"))
+        if any(index.stat().st_mtime >= source.stat().st_mtime for index in found):
+            return True
+    return False
+
+
+def solved(
+    build_file: Path, session_file: Path, overrides: list[str] | None, limits_file: Path | None
+) -> tuple[Forecast, Verdict]:
+    """Read, simulate and judge; the solver's preparation is announced."""
+    from coldside.build.files import load_build
+    from coldside.duty.phases import load_limits, load_session
+
+    build = load_build(build_file, overrides or [])
+    session = load_session(session_file)
+    limits: tuple[LimitSpec, ...] | None = load_limits(limits_file) if limits_file else None
+
+    from coldside.judge.verdict import judge
+    from coldside.plant.forecast import simulate
+
+    announce_first_use()
+    progress(f"Solving {session.name} for {build.name} ...")
+    forecast = simulate(build, session)
+    return forecast, judge(forecast, limits)
+
+
+def show_forecast(forecast: Forecast, verdict: Verdict, as_json: bool, units: System, sheet: Path | None) -> None:
+    """Print a forecast as JSON or as text; name the sheet that was written."""
+    if as_json:
+        from coldside.judge.summary import forecast_json
+
+        said = forecast_json(forecast, verdict, units.value)
+        if sheet is not None:
+            said["sheet"] = str(sheet)
+        print_json(said)
+        return
+    from coldside.sheet.terminal import forecast_text
+
+    typer.echo(forecast_text(forecast, verdict, units.value, width()))
+    if sheet is not None:
+        typer.echo(f"Sheet: {sheet}")
+
+
+def write(forecast: Forecast, verdict: Verdict, path: Path, units: System) -> None:
+    """Write the sheet; a name that does not end in .html is refused."""
+    from coldside.sheet.render import write_sheet
+
+    if path.suffix.lower() not in (".html", ".htm"):
+        raise BadInput(f'"{path}" must end in .html', where="sheet")
+    write_sheet(forecast, verdict, path, units.value)
+
+
+def option(text: str | None, kind: str, name: str, bare: str = "") -> Any:
+    """The SI value of an option's text; `bare` is the unit that a number alone has there."""
+    if text is None:
+        return None
+    from coldside.units import parse
+
+    if bare:
+        with contextlib.suppress(ValueError):
+            text = f"{float(text):g} {bare}"
+    try:
+        return parse(text, kind).value
+    except BadInput as error:
+        raise BadInput(error.message, where=name) from None
+
+
+# ---------------------------------------------------------------- the commands
+
+
+@app.callback(invoke_without_command=True)
+def root(
+    version: Annotated[bool, typer.Option("--version", help="Print the version and leave.", is_eager=True)] = False,
+) -> None:
+    """Forecasts the charge cooling of a turbocharged car over a whole session and says whether it holds."""
+    if version:
+        from coldside import __version__
+
+        typer.echo(f"coldside {__version__}")
+        raise typer.Exit(0)
+
+
+@app.command(short_help="The bundled car and session, end to end.", epilog=example("coldside demo --units us"))
+@guarded
+def demo(as_json: AsJson = False, units: Units = System.si, overrides: Overrides = None) -> int:
+    """The bundled build and session end to end: forecast, verdict, and a sheet in this folder."""
+    folder = examples_folder()
+    build, session = folder.joinpath(*DEMO_BUILD), folder.joinpath(*DEMO_SESSION)
+    if not as_json:
+        typer.echo("An invented car on an invented day.")
+    forecast, verdict = solved(build, session, overrides, None)
+    sheet = Path(DEMO_SHEET)
+    write(forecast, verdict, sheet, units)
+    show_forecast(forecast, verdict, as_json, units, sheet)
+    return 0
+
+
+@app.command(
+    short_help="Read and check a build.",
+    epilog=example('coldside check examples/tern/water.toml --set "parts.tank.volume=40 L"'),
+)
+@guarded
+def check(build: BuildFile, as_json: AsJson = False, units: Units = System.si, overrides: Overrides = None) -> int:
+    """Read and check a build; show its paths and the defaults it takes."""
+    from coldside.build.check import describe
+    from coldside.build.files import load_build
+
+    loaded = load_build(build, overrides or [])
+    if as_json:
+        from coldside.judge.summary import build_json
+
+        print_json(build_json(loaded))
+    else:
+        typer.echo(describe(loaded, units.value))
+    return 0
+
+
+@app.command(
+    short_help="One steady operating point.",
+    epilog=example('coldside point examples/tern/water.toml --rpm 6500 --ambient "95 degF" --speed "80 mph"'),
+)
+@guarded
+def point(
+    build: BuildFile,
+    rpm: Annotated[str | None, typer.Option(metavar="RPM", help="Engine speed at full load.")] = None,
+    ambient: Annotated[str | None, typer.Option(metavar="TEMP", help='Air temperature, such as "30 degC".')] = None,
+    speed: Annotated[str | None, typer.Option(metavar="SPEED", help='Road speed, such as "100 km/h".')] = None,
+    altitude: Annotated[str | None, typer.Option(metavar="HEIGHT", help='Over sea level, such as "240 m".')] = None,
+    humidity: Annotated[str | None, typer.Option(metavar="SHARE", help='Relative humidity, such as "50 %".')] = None,
+    session: Annotated[
+        Path | None, typer.Option(metavar="SESSION", help="Take every condition from this session; see --at.")
+    ] = None,
+    at: Annotated[
+        str | None, typer.Option(metavar="TIME", help='When in the session: "END", "90 s", "12 min" or "12:30".')
+    ] = None,
+    as_json: AsJson = False,
+    units: Units = System.si,
+    overrides: Overrides = None,
+) -> int:
+    """One steady operating point: what the build settles at if these conditions last."""
+    from coldside.build.files import load_build
+
+    given = {
+        "engine_speed": option(rpm, "engine_speed", "--rpm", bare="rpm"),
+        "ambient": option(ambient, "temperature", "--ambient"),
+        "pressure": pressure_at(altitude),
+        "humidity": option(humidity, "share", "--humidity"),
+        "road_speed": option(speed, "speed", "--speed"),
+    }
+    if at is not None and session is None:
+        raise BadInput("needs --session: a time of which session?", where="--at")
+    loaded = load_build(build, overrides or [])
+    if session is not None:
+        from coldside.duty.phases import load_session
+
+        given |= {"session": load_session(session), "at": moment(at or "END")}
+
+    from coldside.plant.steady import operating_point
+
+    result = operating_point(loaded, **given)
+    if as_json:
+        from coldside.judge.summary import point_json
+
+        print_json(point_json(result))
+    else:
+        from coldside.sheet.terminal import point_text
+
+        typer.echo(point_text(result, units.value, width()))
+    return 0
+
+
+def pressure_at(altitude: str | None) -> float | None:
+    """Standard air pressure [Pa] at a height given as text."""
+    height = option(altitude, "length", "--altitude")
+    if height is None:
+        return None
+    from coldside.media.air import standard_atmosphere
+
+    try:
+        return float(standard_atmosphere(height)[1])
+    except BadInput as error:
+        raise BadInput(error.message, where="--altitude") from None
+
+
+def moment(text: str) -> float | str:
+    """A time into a session, s, from "END", "90 s", "12 min", or minutes:seconds with hours before them."""
+    if text.strip().upper() == "END":
+        return "END"
+    pieces = text.split(":")
+    if 2 <= len(pieces) <= 3 and all(piece.strip().isdigit() for piece in pieces):
+        seconds = 0
+        for piece in pieces:
+            seconds = 60 * seconds + int(piece)
+        return float(seconds)
+    return float(option(text, "time", "--at"))
+
+
+@app.command(
+    short_help="The whole session, and whether it holds.",
+    epilog=example("coldside forecast examples/tern/water.toml examples/sessions/dyno-pulls.toml"),
+)
+@guarded
+def forecast(
+    build: BuildFile,
+    session: SessionFile,
+    limits: LimitsFile = None,
+    sheet: Annotated[Path | None, typer.Option(metavar="PATH", help="Also write the HTML sheet here.")] = None,
+    as_json: AsJson = False,
+    units: Units = System.si,
+    overrides: Overrides = None,
+) -> int:
+    """The whole session: forecast, verdict, and how far to trust them.  Exit code 1 if a limit is broken."""
+    result, verdict = solved(build, session, overrides, limits)
+    if sheet is not None:
+        write(result, verdict, sheet, units)
+    show_forecast(result, verdict, as_json, units, sheet)
+    return 0 if verdict.holds else BROKEN
+
+
+@app.command(
+    short_help="Write the sheet of a session.",
+    epilog=example("coldside sheet examples/tern/water.toml examples/sessions/track.toml --out track.html"),
+)
+@guarded
+def sheet(
+    build: BuildFile,
+    session: SessionFile,
+    out: Annotated[Path, typer.Option(metavar="PATH", help="Where to write it, ending in .html.")] = Path("sheet.html"),
+    limits: LimitsFile = None,
+    as_json: AsJson = False,
+    units: Units = System.si,
+    overrides: Overrides = None,
+) -> int:
+    """Write the sheet of a session as one HTML file that needs no network.  Exit code 1 if a limit is broken."""
+    result, verdict = solved(build, session, overrides, limits)
+    write(result, verdict, out, units)
+    if as_json:
+        show_forecast(result, verdict, as_json, units, out)
+    else:
+        typer.echo(verdict.words(units.value).headline)
+        typer.echo(f"Sheet: {out}")
+    return 0 if verdict.holds else BROKEN
+
+
+# ---------------------------------------------------------------- start
+
+
+def substitute(error: UnicodeError) -> tuple[str, int]:
+    """Codec error handler: a sign that the console lacks becomes one that it has."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    lost = error.object[error.start : error.end]
+    return "".join(SUBSTITUTES.get(sign, "?") for sign in lost), error.end
+
+
+def main() -> None:
+    """Entry point of the command `coldside`."""
+    codecs.register_error("coldside", substitute)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="coldside")
+    try:
+        app()
+    except KeyboardInterrupt:
+        sys.exit(INTERRUPTED)
