@@ -123,8 +123,8 @@ SOURCES = _table(
     (
         "Mason1954",
         (
-            "Mason J. L.: Heat transfer in crossflow. Proceedings of the 2nd US National Congress of Applied Mechanics, "
-            "1954, 801-803 (double series of incomplete gamma functions, both streams unmixed)"
+            "Mason J. L.: Heat transfer in crossflow. Proceedings of the 2nd US National Congress of Applied "
+            "Mechanics, 1954, 801-803 (double series of incomplete gamma functions, both streams unmixed)"
         ),
         MEMORY,
     ),
@@ -152,8 +152,8 @@ SOURCES = _table(
     (
         "Gnielinski2013",
         (
-            "Gnielinski V.: On heat transfer in tubes. International Journal of Heat and Mass Transfer 63, 2013, 134-140 "
-            "(linear transition from 2300 to 4000)"
+            "Gnielinski V.: On heat transfer in tubes. International Journal of Heat and Mass Transfer 63, 2013, "
+            "134-140 (linear transition from 2300 to 4000)"
         ),
         MEMORY,
     ),
@@ -176,8 +176,9 @@ SOURCES = _table(
     (
         "ManglikBergles1995",
         (
-            "Manglik R. M., Bergles A. E.: Heat transfer and pressure drop correlations for the rectangular offset strip "
-            "fin compact heat exchanger. Experimental Thermal and Fluid Science 10, 1995, 171-180 (seen in public codes)"
+            "Manglik R. M., Bergles A. E.: Heat transfer and pressure drop correlations for the rectangular offset "
+            "strip fin compact heat exchanger. Experimental Thermal and Fluid Science 10, 1995, 171-180 (seen in "
+            "public codes)"
         ),
         IN_PART,
     ),
@@ -185,8 +186,8 @@ SOURCES = _table(
     (
         "TodiniPilati1988",
         (
-            "Todini E., Pilati S.: A gradient method for the solution of looped pipe networks, 1988; as described in the "
-            "EPANET 2.2 User Manual, chapter 12"
+            "Todini E., Pilati S.: A gradient method for the solution of looped pipe networks, 1988; as described in "
+            "the EPANET 2.2 User Manual, chapter 12"
         ),
         IN_PART,
     ),
