@@ -1,12 +1,28 @@
-"""The engine: its specification, and what air, fuel and power it takes and gives."""
+"""The engine: its specification, and what air, fuel and power it takes and gives.
+
+What is here: filling, fuel, brake power and boost target as functions of engine speed and plenum
+state; the specifications of car and bay, which have no physics of their own here.  What is not: road
+load (`duty/`), knock, and the losses before the plenum (`lines.py`, `compressor.py`).
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
+import numpy as np
+
+from coldside.errors import BadInput, require
+from coldside.media import air
+from coldside.parts.curves import MonotoneCurve
 from coldside.parts.fields import given
 
 RPM = 1.0 / 60.0  # one revolution per minute in rev/s, the unit of engine speed inside
+PEAK_FILLING = 0.92  # of the default volumetric-efficiency shape, plenum state (own; 0.85 to 1.05 is common practice)
+PEAK_PLACE = 0.75  # share of top speed at which it stands
+FILLING_FALL = 0.25  # how fast it falls with the squared relative distance from there (own)
+BOOSTED = 1.05  # plenum over ambient pressure above which the mixture is that of full load
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -14,29 +30,88 @@ class EngineSpec:
     """`[engine]`: the implicit part `engine` that ends the charge path."""
 
     kind: str = given("choice", "piston (four-stroke) or rotary", choices=("piston", "rotary"))
-    displacement: float | None = given("volume", "swept volume of all cylinders (piston)", default=None, low=5e-5, high=3e-2)
+    displacement: float | None = given(
+        "volume", "swept volume of all cylinders (piston)", default=None, low=5e-5, high=3e-2
+    )
     cylinders: int | None = given("count", "number of cylinders (piston)", default=None, low=1, high=24)
-    chamber_volume: float | None = given("volume", "swept volume of one chamber (rotary)", default=None, low=5e-5, high=5e-3)
+    chamber_volume: float | None = given(
+        "volume", "swept volume of one chamber (rotary)", default=None, low=5e-5, high=5e-3
+    )
     rotors: int | None = given("count", "number of rotors (rotary)", default=None, low=1, high=6)
     compression_ratio: float = given("number", "geometric compression ratio", default=9.0, sd=0.3, low=5.0, high=20.0)
     volumetric_efficiency: tuple[tuple[float, float], ...] | None = given(
-        "curve", "volumetric efficiency, referred to plenum state, against engine speed", default=None,
-        curve=("engine_speed", "share"), shape="any",
-        when_absent="0.92 at 75 % of top speed, falling by 1/4 of the squared relative distance from there")
+        "curve",
+        "volumetric efficiency, referred to plenum state, against engine speed",
+        default=None,
+        curve=("engine_speed", "share"),
+        shape="any",
+        when_absent="0.92 at 75 % of top speed, falling by 1/4 of the squared relative distance from there",
+    )
     boost: tuple[tuple[float, object], ...] = given(
-        "curve", "boost target at full load against engine speed (gauge, the trade's word, unless it says abs)",
-        curve=("engine_speed", "boost"), shape="any")
-    boost_reference: str = given("choice", "where the boost control senses", default="plenum", choices=("plenum", "compressor_out"))
-    boost_lag: float = given("time", "first-order lag of boost behind its target when it rises", default=0.6, sd_share=0.3, low=0.0, high=10.0)
-    fuel: str = given("choice", "fuel", choices=("gasoline 95", "gasoline 98", "gasoline 100", "E10", "E85", "ethanol", "methanol"))
-    fuel_lambda: float = given("number", "air-fuel equivalence ratio at full load, 1 is stoichiometric", default=0.85, sd=0.03, low=0.5, high=1.5, alias="lambda")
-    brake_efficiency: float = given("share", "brake power over fuel heating value, on all fuel burnt, at full load", default=0.28, sd=0.03, low=0.05, high=0.5)
-    injectors: int | None = given("count", "number of injectors", default=None, low=1, high=48, when_absent="one per cylinder, or two per rotor")
-    injector_capacity: float | None = given("mass_flow", "largest fuel flow of one injector at your rail pressure", default=None, low=1e-4, high=0.2, when_absent="not checked")
-    idle_speed: float = given("engine_speed", "idle speed", default=900 * RPM, sd_share=0.1, low=300 * RPM, high=3000 * RPM)
-    top_speed: float = given("engine_speed", "highest engine speed used", default=7500 * RPM, sd_share=0.05, low=1500 * RPM, high=20000 * RPM)
-    idle_plenum: float = given("share", "plenum absolute pressure at idle as a share of ambient", default=0.40, sd=0.05, low=0.15, high=1.0)
-    metal_temperature: float = given("temperature", "metal that the plenum is bolted to, engine warm", default=363.15, sd=8.0, low=273.15, high=473.15)
+        "curve",
+        "boost target at full load against engine speed (gauge, the trade's word, unless it says abs)",
+        curve=("engine_speed", "boost"),
+        shape="any",
+    )
+    boost_reference: str = given(
+        "choice", "where the boost control senses", default="plenum", choices=("plenum", "compressor_out")
+    )
+    boost_lag: float = given(
+        "time",
+        "first-order lag of boost behind its target when it rises",
+        default=0.6,
+        sd_share=0.3,
+        low=0.0,
+        high=10.0,
+    )
+    fuel: str = given(
+        "choice", "fuel", choices=("gasoline 95", "gasoline 98", "gasoline 100", "E10", "E85", "ethanol", "methanol")
+    )
+    fuel_lambda: float = given(
+        "number",
+        "air-fuel equivalence ratio at full load, 1 is stoichiometric",
+        default=0.85,
+        sd=0.03,
+        low=0.5,
+        high=1.5,
+        alias="lambda",
+    )
+    brake_efficiency: float = given(
+        "share",
+        "brake power over fuel heating value, on all fuel burnt, at full load",
+        default=0.28,
+        sd=0.03,
+        low=0.05,
+        high=0.5,
+    )
+    injectors: int | None = given(
+        "count", "number of injectors", default=None, low=1, high=48, when_absent="one per cylinder, or two per rotor"
+    )
+    injector_capacity: float | None = given(
+        "mass_flow",
+        "largest fuel flow of one injector at your rail pressure",
+        default=None,
+        low=1e-4,
+        high=0.2,
+        when_absent="not checked",
+    )
+    idle_speed: float = given(
+        "engine_speed", "idle speed", default=900 * RPM, sd_share=0.1, low=300 * RPM, high=3000 * RPM
+    )
+    top_speed: float = given(
+        "engine_speed", "highest engine speed used", default=7500 * RPM, sd_share=0.05, low=1500 * RPM, high=20000 * RPM
+    )
+    idle_plenum: float = given(
+        "share", "plenum absolute pressure at idle as a share of ambient", default=0.40, sd=0.05, low=0.15, high=1.0
+    )
+    metal_temperature: float = given(
+        "temperature",
+        "metal that the plenum is bolted to, engine warm",
+        default=363.15,
+        sd=8.0,
+        low=273.15,
+        high=473.15,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,19 +119,191 @@ class CarSpec:
     """`[car]`: what road load and gearing need."""
 
     mass: float = given("mass", "mass as driven", default=1300.0, sd_share=0.1, low=100.0, high=10000.0)
-    drag_area: float = given("area", "drag coefficient times frontal area", default=0.68, sd_share=0.15, low=0.1, high=5.0)
-    rolling_resistance: float = given("share", "rolling resistance coefficient", default=0.012, sd_share=0.2, low=0.002, high=0.1)
-    driveline_efficiency: float = given("share", "share of crank power that reaches the road", default=0.88, sd=0.04, low=0.5, high=1.0)
-    gears: tuple[float, ...] = given("numbers", "gear ratios, first to top", default=(3.3, 2.1, 1.5, 1.15, 0.92), sd_share=0.1, low=0.3, high=20.0)
+    drag_area: float = given(
+        "area", "drag coefficient times frontal area", default=0.68, sd_share=0.15, low=0.1, high=5.0
+    )
+    rolling_resistance: float = given(
+        "share", "rolling resistance coefficient", default=0.012, sd_share=0.2, low=0.002, high=0.1
+    )
+    driveline_efficiency: float = given(
+        "share", "share of crank power that reaches the road", default=0.88, sd=0.04, low=0.5, high=1.0
+    )
+    gears: tuple[float, ...] = given(
+        "numbers", "gear ratios, first to top", default=(3.3, 2.1, 1.5, 1.15, 0.92), sd_share=0.1, low=0.3, high=20.0
+    )
     final_drive: float = given("number", "final drive ratio", default=3.9, sd_share=0.1, low=0.5, high=20.0)
-    tyre_radius: float = given("length", "rolling radius of the driven tyres", default=0.31, sd_share=0.05, low=0.1, high=1.0)
+    tyre_radius: float = given(
+        "length", "rolling radius of the driven tyres", default=0.31, sd_share=0.05, low=0.1, high=1.0
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
 class BaySpec:
     """`[bay]`: the engine bay's air, over ambient."""
 
-    temperature_rise: float = given("temperature_difference", "bay air over ambient, car moving", default=20.0, sd_share=0.4, low=0.0, high=150.0)
-    idle_rise: float = given("temperature_difference", "bay air over ambient at standstill, engine running", default=35.0, sd_share=0.3, low=0.0, high=150.0)
-    parked_rise: float = given("temperature_difference", "bay air over ambient, engine off after hot running", default=45.0, sd_share=0.3, low=0.0, high=150.0)
-    time_constant: float = given("time", "how fast bay air follows a change", default=120.0, sd_share=0.4, low=1.0, high=7200.0)
+    temperature_rise: float = given(
+        "temperature_difference", "bay air over ambient, car moving", default=20.0, sd_share=0.4, low=0.0, high=150.0
+    )
+    idle_rise: float = given(
+        "temperature_difference",
+        "bay air over ambient at standstill, engine running",
+        default=35.0,
+        sd_share=0.3,
+        low=0.0,
+        high=150.0,
+    )
+    parked_rise: float = given(
+        "temperature_difference",
+        "bay air over ambient, engine off after hot running",
+        default=45.0,
+        sd_share=0.3,
+        low=0.0,
+        high=150.0,
+    )
+    time_constant: float = given(
+        "time", "how fast bay air follows a change", default=120.0, sd_share=0.4, low=1.0, high=7200.0
+    )
+
+
+def swept_per_rev(spec: EngineSpec) -> float:
+    """Air drawn per shaft revolution at a volumetric efficiency of 1 [m3].
+
+    Four-stroke piston: half the displacement.  Rotary: one chamber per rotor fires each turn of the
+    eccentric shaft (Yamamoto, Rotary Engine, 1981, from memory).  Raises `BadInput` when the size of
+    that kind of engine is missing.
+    """
+    if spec.kind == "piston":
+        if spec.displacement is None:
+            raise BadInput('a piston engine needs its displacement, e.g. "2.4 L"', key="engine.displacement")
+        return spec.displacement / 2
+    for name in ("chamber_volume", "rotors"):
+        if getattr(spec, name) is None:
+            raise BadInput(
+                f'a rotary engine needs {name}: the swept volume of one chamber, e.g. "650 cm3", and the number of'
+                " rotors",
+                key=f"engine.{name}",
+            )
+    return (spec.chamber_volume or 0.0) * (spec.rotors or 0)  # neither is None here
+
+
+def four_stroke_equivalent(spec: EngineSpec) -> float:
+    """Displacement of the four-stroke engine that draws as much per revolution [m3]; for words on a rotary."""
+    return 2 * swept_per_rev(spec)
+
+
+@lru_cache(maxsize=64)
+def _filling_curve(points: tuple[tuple[float, float], ...]) -> MonotoneCurve:
+    return MonotoneCurve.through(points)
+
+
+def volumetric_efficiency(spec: EngineSpec, n: np.ndarray | float) -> np.ndarray:
+    """Volumetric efficiency referred to plenum state, at `n` [rev/s].
+
+    Monotone cubic through the user's points, level beyond their ends; without points
+    0.92 [1 - 0.25 ((n - n_pk)/n_pk)^2] with n_pk at 75 % of top speed (own shape).  Raises
+    `BadInput` for a negative speed.
+    """
+    require("engine speed", n, low=0.0)
+    if spec.volumetric_efficiency is not None:
+        return _filling_curve(tuple(tuple(point) for point in spec.volumetric_efficiency))(n)
+    n_pk = PEAK_PLACE * spec.top_speed
+    away = (np.minimum(np.asarray(n, dtype=float), 2 * n_pk) - n_pk) / n_pk
+    return PEAK_FILLING * (1 - FILLING_FALL * away**2)
+
+
+def air_flow(
+    spec: EngineSpec,
+    n: np.ndarray | float,
+    p_plenum: np.ndarray | float,
+    T_plenum: np.ndarray | float,
+    W: np.ndarray | float = 0.0,
+) -> np.ndarray:
+    """Moist air drawn [kg/s] at `n` [rev/s], plenum at `p_plenum` [Pa absolute] and `T_plenum` [K].
+
+    rho VE V_rev n, rho of moist air of humidity ratio `W` [kg/kg].
+    """
+    return air.density(T_plenum, p_plenum, W) * volumetric_efficiency(spec, n) * swept_per_rev(spec) * n
+
+
+def plenum_pressure_for(
+    spec: EngineSpec,
+    n: np.ndarray | float,
+    m_dot: np.ndarray | float,
+    T_plenum: np.ndarray | float,
+    W: np.ndarray | float = 0.0,
+) -> np.ndarray:
+    """Plenum pressure [Pa absolute] at which the engine draws `m_dot` [kg/s moist]: `air_flow` turned round.
+
+    `n` must be above 0 (a standing engine has no such pressure: `BadInput`).
+    """
+    require("engine speed", n, low=0.0, open_low=True)
+    rho = np.asarray(m_dot, dtype=float) / (volumetric_efficiency(spec, n) * swept_per_rev(spec) * n)
+    return rho * air.gas_constant(W) * T_plenum
+
+
+def mixture(spec: EngineSpec, boost_ratio: np.ndarray | float, full_load: np.ndarray | bool = False) -> np.ndarray:
+    """Air-fuel equivalence ratio in use: the specification's at full load or in boost, else 1.
+
+    `boost_ratio` is plenum over ambient pressure; above 1.05 counts as boost.  Stoichiometric part
+    load is common practice, no source.
+    """
+    rich = np.asarray(full_load, dtype=bool) | (np.asarray(boost_ratio, dtype=float) > BOOSTED)
+    return np.where(rich, spec.fuel_lambda, 1.0)
+
+
+def fuel_flow(
+    spec: EngineSpec,
+    m_dot: np.ndarray | float,
+    W: np.ndarray | float = 0.0,
+    lambda_: np.ndarray | float | None = None,
+) -> np.ndarray:
+    """Fuel flow [kg/s] for `m_dot` [kg/s of moist air]: dry air / (lambda * stoichiometric ratio).
+
+    `lambda_` None: the specification's, at full load.
+    """
+    from coldside.media import fuels
+
+    lam = spec.fuel_lambda if lambda_ is None else lambda_
+    require("lambda", lam, low=0.0, open_low=True)
+    dry = np.asarray(m_dot, dtype=float) / (1 + np.asarray(W, dtype=float))
+    return dry / (np.asarray(lam, dtype=float) * fuels.fuel(spec.fuel).stoichiometric)
+
+
+def injector_count(spec: EngineSpec) -> int:
+    """Number of injectors: given, or one per cylinder, or two per rotor.  Raises `BadInput` when unknown."""
+    if spec.injectors is not None:
+        return spec.injectors
+    count = spec.cylinders if spec.kind == "piston" else (None if spec.rotors is None else 2 * spec.rotors)
+    if count is None:
+        needed = "cylinders" if spec.kind == "piston" else "rotors"
+        raise BadInput(f"give the number of {needed}, or of injectors", key=f"engine.{needed}")
+    return count
+
+
+def brake_power(spec: EngineSpec, fuel: np.ndarray | float, lambda_: np.ndarray | float | None = None) -> np.ndarray:
+    """Brake power [W] from `fuel` [kg/s] burnt at `lambda_` (None: the specification's).
+
+    Fuel times heating value times brake efficiency, which the specification states for its own
+    lambda.  At another one the efficiency on all fuel follows min(1, lambda), because rich of 1
+    oxygen limits the heat released: more fuel alone brings no power.  For full load; at part load
+    the true efficiency is lower.
+    """
+    from coldside.media import fuels
+
+    lam = np.asarray(spec.fuel_lambda if lambda_ is None else lambda_, dtype=float)
+    share = np.minimum(1.0, lam) / min(1.0, spec.fuel_lambda)
+    return np.asarray(fuel, dtype=float) * fuels.fuel(spec.fuel).heating_value * (spec.brake_efficiency * share)
+
+
+def boost_target(spec: EngineSpec, n: np.ndarray | float, p_ambient: np.ndarray | float) -> np.ndarray:
+    """Boost target at full load [Pa absolute] at the place `boost_reference`, at `n` [rev/s].
+
+    Linear between the points, each taken as gauge or absolute as written (gauge adds `p_ambient`
+    [Pa absolute]); level beyond their ends.
+    """
+    require("ambient pressure", p_ambient, low=0.0, open_low=True)
+    points: tuple[tuple[float, Any], ...] = spec.boost
+    speeds = [speed for speed, _ in points]
+    value = np.interp(n, speeds, [level.value for _, level in points])
+    gauge = np.interp(n, speeds, [float(level.gauge) for _, level in points])
+    return value + gauge * p_ambient

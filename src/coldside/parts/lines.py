@@ -1,9 +1,20 @@
-"""Lines: filter, charge pipe, coolant hose, throttle, plenum, valve. Specification, loss and heat."""
+"""Lines: filter, charge pipe, coolant hose, throttle, plenum, valve. Specification, loss and heat.
+
+What is here: the loss of each line at any flow, with its slope for the network solver, and the heat
+conductances, masses and volumes of pipes and hoses.  Every loss is odd in flow (check valves apart),
+rises strictly and has a finite slope above zero at rest.  What is not: the balance of flows, and the
+cells into which a line is cut (`plant/`).
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from coldside.errors import require
+from coldside.media import air
+from coldside.parts.correlations import friction_factor, nusselt_tube
 from coldside.parts.fields import given
 
 SURROUNDINGS = ("bay", "engine", "ambient")
@@ -13,9 +24,25 @@ SURROUNDINGS = ("bay", "engine", "ambient")
 class FilterSpec:
     """`kind = "filter"`: what lies before the compressor."""
 
-    loss: float = given("pressure_difference", "loss at bench_flow, clean", default=2000.0, sd_share=0.4, low=0.0, high=3e4)
-    bench_flow: float | None = given("mass_flow", "air flow at which the loss holds", default=None, low=1e-3, high=5.0, when_absent="the engine's own highest air flow")
-    bay_share: float = given("share", "share of the bay's rise over ambient that reaches the air drawn in", default=0.10, sd=0.05, low=0.0, high=1.0)
+    loss: float = given(
+        "pressure_difference", "loss at bench_flow, clean", default=2000.0, sd_share=0.4, low=0.0, high=3e4
+    )
+    bench_flow: float | None = given(
+        "mass_flow",
+        "air flow at which the loss holds",
+        default=None,
+        low=1e-3,
+        high=5.0,
+        when_absent="the engine's own highest air flow",
+    )
+    bay_share: float = given(
+        "share",
+        "share of the bay's rise over ambient that reaches the air drawn in",
+        default=0.10,
+        sd=0.05,
+        low=0.0,
+        high=1.0,
+    )
 
     sides = ("charge",)
 
@@ -27,9 +54,30 @@ class PipeSpec:
     length: float = given("length", "length along the centre line", low=0.01, high=20.0)
     bore: float = given("length", "inside diameter", low=0.01, high=0.3)
     wall: float = given("length", "wall thickness", default=1.6e-3, sd_share=0.2, low=2e-4, high=2e-2)
-    metal_mass: float | None = given("mass", "mass of metal", default=None, low=0.0, high=100.0, when_absent="aluminium tube of that length, bore and wall")
-    losses: float = given("number", "sum of loss coefficients of bends, couplers, reducers on the pipe's own velocity head", default=0.6, sd_share=0.3, low=0.0, high=50.0)
-    pickup: float | None = given("conductance", "heat conductance from its surroundings to the pipe", default=None, low=0.0, high=100.0, when_absent="10 W/K per m2 of outside surface, +- 50 %")
+    metal_mass: float | None = given(
+        "mass",
+        "mass of metal",
+        default=None,
+        low=0.0,
+        high=100.0,
+        when_absent="aluminium tube of that length, bore and wall",
+    )
+    losses: float = given(
+        "number",
+        "sum of loss coefficients of bends, couplers, reducers on the pipe's own velocity head",
+        default=0.6,
+        sd_share=0.3,
+        low=0.0,
+        high=50.0,
+    )
+    pickup: float | None = given(
+        "conductance",
+        "heat conductance from its surroundings to the pipe",
+        default=None,
+        low=0.0,
+        high=100.0,
+        when_absent="10 W/K per m2 of outside surface, +- 50 %",
+    )
     surroundings: str = given("choice", "what surrounds it", default="bay", choices=SURROUNDINGS)
 
     sides = ("charge",)
@@ -42,11 +90,34 @@ class HoseSpec:
     length: float = given("length", "length along the centre line", low=0.01, high=50.0)
     bore: float = given("length", "inside diameter of the smallest long stretch", low=2e-3, high=0.1)
     wall: float = given("length", "wall thickness", default=4.5e-3, sd_share=0.2, low=2e-4, high=2e-2)
-    losses: float = given("number", "sum of loss coefficients of bends, barbs, couplings on the hose's own velocity head", default=2.0, sd_share=0.4, low=0.0, high=200.0)
-    pickup: float | None = given("conductance", "heat conductance from its surroundings to the coolant", default=None, low=0.0, high=100.0, when_absent="rubber wall 0.25 W/(m K), 12 W/(m2 K) outside, +- 50 %")
+    losses: float = given(
+        "number",
+        "sum of loss coefficients of bends, barbs, couplings on the hose's own velocity head",
+        default=2.0,
+        sd_share=0.4,
+        low=0.0,
+        high=200.0,
+    )
+    pickup: float | None = given(
+        "conductance",
+        "heat conductance from its surroundings to the coolant",
+        default=None,
+        low=0.0,
+        high=100.0,
+        when_absent="rubber wall 0.25 W/(m K), 12 W/(m2 K) outside, +- 50 %",
+    )
     surroundings: str = given("choice", "what surrounds it", default="bay", choices=SURROUNDINGS)
-    height: float | None = given("length", "height of its middle over the car's datum", default=None, low=-2.0, high=3.0, when_absent="not known: no check of trapped air")
-    high_point: float | None = given("length", "highest point over the car's datum", default=None, low=-2.0, high=3.0, when_absent="its height")
+    height: float | None = given(
+        "length",
+        "height of its middle over the car's datum",
+        default=None,
+        low=-2.0,
+        high=3.0,
+        when_absent="not known: no check of trapped air",
+    )
+    high_point: float | None = given(
+        "length", "highest point over the car's datum", default=None, low=-2.0, high=3.0, when_absent="its height"
+    )
 
     sides = ("coolant",)
 
@@ -55,8 +126,17 @@ class HoseSpec:
 class ThrottleSpec:
     """`kind = "throttle"`: loss wide open; part load is what the plenum target leaves."""
 
-    loss: float = given("pressure_difference", "loss wide open at bench_flow", default=1500.0, sd_share=0.4, low=0.0, high=3e4)
-    bench_flow: float | None = given("mass_flow", "air flow at which the loss holds", default=None, low=1e-3, high=5.0, when_absent="the engine's own highest air flow")
+    loss: float = given(
+        "pressure_difference", "loss wide open at bench_flow", default=1500.0, sd_share=0.4, low=0.0, high=3e4
+    )
+    bench_flow: float | None = given(
+        "mass_flow",
+        "air flow at which the loss holds",
+        default=None,
+        low=1e-3,
+        high=5.0,
+        when_absent="the engine's own highest air flow",
+    )
 
     sides = ("charge",)
 
@@ -66,9 +146,30 @@ class PlenumSpec:
     """`kind = "plenum"`: inlet manifold with its metal."""
 
     metal_mass: float = given("mass", "metal that the charge wets", default=4.0, sd_share=0.4, low=0.1, high=100.0)
-    bench_flow: float | None = given("mass_flow", "charge flow at which charge_conductance holds", default=None, low=1e-3, high=5.0, when_absent="the engine's own highest air flow")
-    charge_conductance: float = given("conductance", "heat conductance from charge to plenum metal at bench_flow", default=25.0, sd_share=0.4, low=0.0, high=500.0)
-    pickup: float = given("conductance", "heat conductance from its surroundings to the plenum metal", default=5.0, sd_share=0.5, low=0.0, high=100.0)
+    bench_flow: float | None = given(
+        "mass_flow",
+        "charge flow at which charge_conductance holds",
+        default=None,
+        low=1e-3,
+        high=5.0,
+        when_absent="the engine's own highest air flow",
+    )
+    charge_conductance: float = given(
+        "conductance",
+        "heat conductance from charge to plenum metal at bench_flow",
+        default=25.0,
+        sd_share=0.4,
+        low=0.0,
+        high=500.0,
+    )
+    pickup: float = given(
+        "conductance",
+        "heat conductance from its surroundings to the plenum metal",
+        default=5.0,
+        sd_share=0.5,
+        low=0.0,
+        high=100.0,
+    )
     surroundings: str = given("choice", "what it takes heat from", default="engine", choices=SURROUNDINGS)
 
     sides = ("charge",)
@@ -79,8 +180,195 @@ class ValveSpec:
     """`kind = "valve"`: coolant valve, restrictor or check valve."""
 
     bore: float = given("length", "inside diameter", low=2e-3, high=0.1)
-    losses: float = given("number", "loss coefficient on the velocity head in its bore", default=0.1, sd_share=0.5, low=0.0, high=1000.0)
+    losses: float = given(
+        "number", "loss coefficient on the velocity head in its bore", default=0.1, sd_share=0.5, low=0.0, high=1000.0
+    )
     check: bool = given("flag", "true if it lets coolant through one way only", default=False)
-    height: float | None = given("length", "height over the car's datum", default=None, low=-2.0, high=3.0, when_absent="not known")
+    height: float | None = given(
+        "length", "height over the car's datum", default=None, low=-2.0, high=3.0, when_absent="not known"
+    )
 
     sides = ("coolant",)
+
+
+SMOOTH = 1.5e-6  # m, roughness of drawn tube and smooth rubber (from memory)
+ALUMINIUM_DENSITY = 2700.0  # kg/m3, handbook, from memory
+RUBBER_DENSITY = 1150.0  # kg/m3, handbook, from memory
+RUBBER_HEAT = 1900.0  # J/(kg K), handbook, from memory
+RUBBER_CONDUCTIVITY = 0.25  # W/(m K), 0.16 to 0.3 in handbooks, from memory
+HOSE_OUTSIDE_FILM = 12.0  # W/(m2 K), between still and moving bay air with radiation (tune)
+PIPE_OUTSIDE_FILM = 10.0  # W/(m2 K), the same for bare metal (tune)
+SHUT_SLOPE = 1e13  # Pa s/m3 of a shut check valve: 50 kPa leak 5e-9 m3/s (0.3 mL/min)
+FLOOR_SHARE = 1e-3  # linear share of a quadratic loss at its bench flow: keeps the slope above zero at rest
+
+Loss = tuple[np.ndarray, np.ndarray]  # loss [Pa] and its derivative by flow
+
+
+def _tube(
+    V: np.ndarray, density: np.ndarray | float, viscosity: np.ndarray | float, size: tuple[float, float], K: float
+) -> Loss:
+    """Loss and its derivative by velocity of a tube of `size` (length, bore) with fittings of sum `K`.
+
+    dp = (f L/D + K) rho V|V|/2 with Churchill's Darcy f (1977), which is 64/Re in the laminar limit;
+    written with f Re, so that it stays finite at rest.
+    """
+    length, bore = size
+    Re = np.maximum(np.abs(V) * density * bore / viscosity, 1.0)  # f Re = 64 below
+    step = 1e-4  # relative; the central difference of ln(f Re) is then good to 1e-7
+    f_Re = friction_factor(Re, SMOOTH / bore) * Re
+    up, down = Re * (1 + step), Re * (1 - step)
+    gain = np.log(friction_factor(up, SMOOTH / bore) * up) - np.log(friction_factor(down, SMOOTH / bore) * down)
+    power = np.where(Re > 1.0, gain / (np.log(up) - np.log(down)), 0.0)
+    rubbing = f_Re * viscosity * length / (2 * bore**2)
+    loss = rubbing * V + K * density * V * np.abs(V) / 2
+    return loss, rubbing * (1 + power) + K * density * np.abs(V)
+
+
+def _check_fluid(density: np.ndarray | float, viscosity: np.ndarray | float) -> None:
+    require("density", density, low=0.0, open_low=True)
+    require("viscosity", viscosity, low=0.0, open_low=True)
+
+
+def hose_loss(
+    spec: HoseSpec, Q: np.ndarray | float, density: np.ndarray | float, viscosity: np.ndarray | float
+) -> Loss:
+    """Loss of a coolant hose [Pa] and its derivative by volume flow [Pa s/m3].
+
+    `Q` [m3/s] of any sign, `density` [kg/m3], `viscosity` [Pa s].  Churchill (1977) friction along
+    the centre line in a smooth bore, plus the sum of loss coefficients on the hose's own velocity
+    head; +- 30 % between Re 2000 and 4000.  Raises `BadInput` on a density or viscosity <= 0.
+    """
+    _check_fluid(density, viscosity)
+    area = np.pi * spec.bore**2 / 4
+    loss, slope = _tube(np.asarray(Q, dtype=float) / area, density, viscosity, (spec.length, spec.bore), spec.losses)
+    return loss, slope / area
+
+
+def pipe_loss(
+    spec: PipeSpec, m_dot: np.ndarray | float, density: np.ndarray | float, viscosity: np.ndarray | float
+) -> Loss:
+    """Loss of a charge pipe [Pa] and its derivative by mass flow [Pa s/kg]; as `hose_loss`, smooth tube."""
+    _check_fluid(density, viscosity)
+    flux = np.asarray(density, dtype=float) * (np.pi * spec.bore**2 / 4)
+    loss, slope = _tube(
+        np.asarray(m_dot, dtype=float) / flux, density, viscosity, (spec.length, spec.bore), spec.losses
+    )
+    return loss, slope / flux
+
+
+def valve_loss(
+    spec: ValveSpec, Q: np.ndarray | float, density: np.ndarray | float, viscosity: np.ndarray | float
+) -> Loss:
+    """Loss of a coolant valve [Pa] and its derivative by volume flow [Pa s/m3].
+
+    (K + 64/Re) rho V|V|/2 in its own bore: the loss coefficient of a fitting grows as K1/Re at low Re
+    (form of Hooper 1981, from memory; 64 is a smooth passage one bore long).  A check valve shuts
+    against reverse flow up to a leak of slope `SHUT_SLOPE`.
+    """
+    _check_fluid(density, viscosity)
+    Q = np.asarray(Q, dtype=float)
+    area = np.pi * spec.bore**2 / 4
+    V, creep = Q / area, 64 * np.asarray(viscosity, dtype=float) / (density * spec.bore)
+    loss = density * V * (spec.losses * np.abs(V) + creep) / 2
+    slope = density * (spec.losses * np.abs(V) + creep / 2) / area
+    if not spec.check:
+        return loss, slope
+    shut = Q < 0
+    return np.where(shut, SHUT_SLOPE * Q, loss), np.where(shut, SHUT_SLOPE, slope)
+
+
+def quadratic_loss(
+    loss0: float, m0: float, density0: float, m_dot: np.ndarray | float, density: np.ndarray | float
+) -> Loss:
+    """Loss [Pa] of a filter or throttle known at one point, and its derivative by mass flow [Pa s/kg].
+
+    loss0 (density0/density) (m/m0)^2, odd in flow, with a linear share of `FLOOR_SHARE`; exact at the
+    known point (`m0` [kg/s], `density0` [kg/m3]).
+    """
+    require("flow of the known loss", m0, low=0.0, open_low=True)
+    require("density", density, low=0.0, open_low=True)
+    x, scale = np.asarray(m_dot, dtype=float) / m0, loss0 * density0 / np.asarray(density, dtype=float)
+    loss = scale * x * ((1 - FLOOR_SHARE) * np.abs(x) + FLOOR_SHARE)
+    return loss, scale * (2 * (1 - FLOOR_SHARE) * np.abs(x) + FLOOR_SHARE) / m0
+
+
+def bench_loss(
+    loss0: float,
+    flow0: float,
+    exponent: float,
+    flow: np.ndarray | float,
+    density_ratio: np.ndarray | float = 1.0,
+    viscosity_ratio: np.ndarray | float = 1.0,
+) -> Loss:
+    """Loss [Pa] of a core known at one bench point, and its derivative by volume flow [Pa s/m3].
+
+    One point is split into a laminar share (2 - n), which scales with viscosity, and a quadratic
+    share (n - 1), which scales with density, so that the local exponent at `flow0` [m3/s] is n =
+    `exponent`, 1 to 2; ratios are actual over bench.  Odd in `flow`.  The form a Q + b Q^2 of a
+    core's loss is common practice, no source; the split is ours.
+    """
+    require("bench flow", flow0, low=0.0, open_low=True)
+    require("exponent", exponent, low=1.0, high=2.0)
+    laminar = max(2 - exponent, FLOOR_SHARE)
+    a, b = loss0 * laminar * np.asarray(viscosity_ratio, dtype=float), loss0 * (1 - laminar) * density_ratio
+    x = np.asarray(flow, dtype=float) / flow0
+    return x * (a + b * np.abs(x)), (a + 2 * b * np.abs(x)) / flow0
+
+
+def pipe_conductance(spec: PipeSpec, m_dot: np.ndarray | float, T: np.ndarray | float) -> np.ndarray:
+    """Conductance from the charge to the wall of the whole pipe [W/K], at `m_dot` [kg/s] and gas at `T` [K]."""
+    mu, k = air.viscosity(T), air.conductivity(T)
+    Re = 4 * np.abs(np.asarray(m_dot, dtype=float)) / (np.pi * spec.bore * mu)
+    return nusselt_tube(np.maximum(Re, 1.0), air.prandtl(T), spec.length / spec.bore) * k * np.pi * spec.length
+
+
+def pipe_metal_mass(spec: PipeSpec) -> float:
+    """Mass of the pipe's metal [kg]; aluminium of its length, bore and wall when not given."""
+    if spec.metal_mass is not None:
+        return spec.metal_mass
+    return ALUMINIUM_DENSITY * np.pi * (spec.bore + spec.wall) * spec.wall * spec.length
+
+
+def pipe_pickup(spec: PipeSpec) -> float:
+    """Conductance from the surroundings to the pipe's metal [W/K]."""
+    if spec.pickup is not None:
+        return spec.pickup
+    return PIPE_OUTSIDE_FILM * np.pi * (spec.bore + 2 * spec.wall) * spec.length
+
+
+def hose_conductance(
+    spec: HoseSpec,
+    Q: np.ndarray | float,
+    density: np.ndarray | float,
+    viscosity: np.ndarray | float,
+    conductivity: np.ndarray | float,
+    cp: np.ndarray | float,
+) -> np.ndarray:
+    """Conductance from the coolant to the wall of the whole hose [W/K] at `Q` [m3/s]; properties of the coolant, SI."""
+    _check_fluid(density, viscosity)
+    Re = 4 * np.abs(np.asarray(Q, dtype=float)) * density / (np.pi * spec.bore * np.asarray(viscosity, dtype=float))
+    Pr = np.asarray(cp, dtype=float) * viscosity / conductivity
+    return nusselt_tube(np.maximum(Re, 1.0), Pr, spec.length / spec.bore) * conductivity * np.pi * spec.length
+
+
+def hose_pickup(spec: HoseSpec) -> float:
+    """Conductance from the surroundings to the inside of the hose wall [W/K].
+
+    Rubber wall and outside film in series (cylinder, textbook) when not given.  A given value is
+    from the surroundings to the coolant; the inner film is left out of it, being over ten times larger.
+    """
+    if spec.pickup is not None:
+        return spec.pickup
+    outside = spec.bore + 2 * spec.wall
+    wall = np.log(outside / spec.bore) / (2 * np.pi * RUBBER_CONDUCTIVITY)
+    return float(spec.length / (wall + 1 / (HOSE_OUTSIDE_FILM * np.pi * outside)))
+
+
+def hose_wall_capacity(spec: HoseSpec) -> float:
+    """Heat capacity of the hose wall [J/K], rubber."""
+    return RUBBER_DENSITY * RUBBER_HEAT * np.pi * (spec.bore + spec.wall) * spec.wall * spec.length
+
+
+def hose_volume(spec: HoseSpec) -> float:
+    """Coolant held by the hose [m3]."""
+    return np.pi * spec.bore**2 / 4 * spec.length
