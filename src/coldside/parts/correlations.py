@@ -219,6 +219,21 @@ def smaller_side_effectiveness(effectiveness: ArrayLike, C_stream: ArrayLike, C_
     return found[()]
 
 
+def liquid_coupled_conductance(conductance_hot: ArrayLike, conductance_cold: ArrayLike, C_loop: ArrayLike) -> Number:
+    """Heat per kelvin between the inlets of two exchangers joined by a liquid loop, steady, W/K.
+
+    conductance_hot and conductance_cold are each exchanger's effectiveness times its smaller heat
+    capacity flow, W/K, at most C_loop, the loop's heat capacity flow; all > 0.  The volume of a tank in
+    the loop does not occur.  Source: KaysLondon1984, 1/(1/a + 1/b - 1/C_loop).
+    """
+    a, b, C = (np.asarray(x, dtype=float) for x in (conductance_hot, conductance_cold, C_loop))
+    require("conductance_hot", a, low=0.0, open_low=True)
+    require("conductance_cold", b, low=0.0, open_low=True)
+    if np.any(C < np.maximum(a, b) * (1.0 - 1e-12)):
+        raise BadInput("the loop carries less heat than an exchanger on it is said to move; check its flow")
+    return (1.0 / (1.0 / a + 1.0 / b - 1.0 / C))[()]
+
+
 def _capacities(C_stream: ArrayLike, C_other: ArrayLike) -> tuple[Array, Array]:
     """The stream's heat capacity flow, guarded, and the smaller of both."""
     own, other = np.asarray(C_stream, dtype=float), np.asarray(C_other, dtype=float)

@@ -1,0 +1,175 @@
+"""Fuels: octane, heating value, air demand, and what their evaporation takes from the charge.
+
+What is here: `Fuel`, `FUELS` (the choices of `[engine] fuel`), `fuel`, `blend`, `evaporation_drop`,
+`stoichiometric_ratio`.  SI: J/kg, kg/m3, kg/mol; air-fuel ratios are kg of dry air per kg of fuel.
+What is not: knock.  Pump fuel scatters: gasoline +-2 octane and +-1 % heating value, and what is sold as
+E85 holds 51 to 83 % ethanol; measure it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from coldside.errors import BadInput, nearest, require
+
+Number = Any  # float or array in, the broadcast shape out; NumPy scalars count as floats
+
+_OXYGEN_SHARE = 0.2095  # molar, dry air
+_AIR_MOLAR_MASS = 28.964e-3  # kg/mol
+_ATOMS = {"C": 12.011e-3, "H": 1.008e-3, "O": 15.999e-3}  # kg/mol
+_CP_AIR = 1006.0  # J/(kg K), of the charge while the fuel evaporates
+_CP_FUEL_VAPOUR = 1600.0  # J/(kg K), about right for gasoline and alcohols near 300 K (from memory)
+
+
+@dataclass(frozen=True)
+class Fuel:
+    """One fuel.
+
+    `RON`, `MON` octane numbers; `heating_value` lower, J/kg; `stoichiometric` kg dry air per kg fuel;
+    `latent_heat` J/kg at 25 degC; `density` kg/m3 at 15 degC; `molar_mass` kg/mol (of a blend: the mean);
+    `source` key and standing of the figures.
+    """
+
+    name: str
+    RON: float
+    MON: float
+    heating_value: float
+    stoichiometric: float
+    latent_heat: float
+    density: float
+    molar_mass: float
+    source: str
+
+    @property
+    def heat_per_air(self) -> float:
+        """Heating value per kg of air at stoichiometric mixture, J/kg: 2.9 to 3.1 MJ for every fuel here."""
+        return self.heating_value / self.stoichiometric
+
+
+def stoichiometric_ratio(carbon: float, hydrogen: float, oxygen: float = 0.0) -> float:
+    """Kilograms of dry air that burn one kilogram of C_a H_b O_c exactly; a + b/4 must exceed c/2.
+
+    Source: Analytic, O2 share 0.2095, air 28.964 g/mol.
+    """
+    require("carbon", carbon, low=0.0)
+    require("hydrogen", hydrogen, low=0.0)
+    require("oxygen", oxygen, low=0.0)
+    moles = carbon + hydrogen / 4.0 - oxygen / 2.0
+    if moles <= 0.0:
+        raise BadInput("this formula does not burn: it holds all the oxygen that it needs")
+    mass = carbon * _ATOMS["C"] + hydrogen * _ATOMS["H"] + oxygen * _ATOMS["O"]
+    return moles / _OXYGEN_SHARE * _AIR_MOLAR_MASS / mass
+
+
+def _gasoline(grade: int, MON: float) -> Fuel:
+    """Gasoline without ethanol of one pump grade."""
+    return Fuel(
+        name=f"gasoline {grade}",
+        RON=float(grade),
+        MON=MON,
+        heating_value=43.0e6,
+        stoichiometric=14.6,
+        latent_heat=350e3,
+        density=750.0,
+        molar_mass=0.103,
+        source="EN228 for 95/85; AFDC for heat and mass; other grades Practice",
+    )
+
+
+_ETHANOL = Fuel(
+    name="ethanol",
+    RON=109.0,
+    MON=90.0,
+    heating_value=26.81e6,
+    stoichiometric=stoichiometric_ratio(2, 6, 1),
+    latent_heat=920.7e3,
+    density=793.6,
+    molar_mass=46.069e-3,
+    source="octane Practice (AFDC gives 108/92); latent heat and density CoolProp; heating value Cantera less latent heat",
+)
+_METHANOL = Fuel(
+    name="methanol",
+    RON=109.0,
+    MON=89.0,
+    heating_value=19.94e6,
+    stoichiometric=stoichiometric_ratio(1, 4, 1),
+    latent_heat=1169.0e3,
+    density=795.6,
+    molar_mass=32.042e-3,
+    source="octane Practice (AFDC gives 107/92); latent heat and density CoolProp; heating value Cantera less latent heat",
+)
+
+
+def blend(base: Fuel, ethanol_volume_share: float, *, name: str = "") -> Fuel:
+    """`base` with ethanol added to a volume share of 0 to 1 of the blend.
+
+    Heating value, air demand and latent heat go by mass, density by volume (no contraction), octane by
+    molar share without interaction (real blends lie up to a few numbers above).  At 0 the base's figures,
+    at 1 those of ethanol, exactly.  `base` must be free of ethanol.  BadInput outside 0 to 1.
+    Source: Analytic; octane AndersonWallington2020 (linear in molar share, interaction term 0).
+    """
+    require("ethanol_volume_share", ethanol_volume_share, low=0.0, high=1.0)
+    v = float(ethanol_volume_share)
+    density = v * _ETHANOL.density + (1.0 - v) * base.density
+    w = v * _ETHANOL.density / density
+    moles, moles_base = w / _ETHANOL.molar_mass, (1.0 - w) / base.molar_mass
+    x = moles / (moles + moles_base)
+
+    def share(weight: float, quantity: str) -> float:
+        return float(weight * getattr(_ETHANOL, quantity) + (1.0 - weight) * getattr(base, quantity))
+
+    return Fuel(
+        name=name or f"{base.name} with {100 * v:g} % ethanol by volume",
+        RON=share(x, "RON"),
+        MON=share(x, "MON"),
+        heating_value=share(w, "heating_value"),
+        stoichiometric=share(w, "stoichiometric"),
+        latent_heat=share(w, "latent_heat"),
+        density=density,
+        molar_mass=1.0 / (moles + moles_base),
+        source=f"Own: blended from {base.name} and ethanol, octane by molar share (AndersonWallington2020)",
+    )
+
+
+_GASOLINE_95 = _gasoline(95, 85.0)
+
+FUELS: dict[str, Fuel] = {
+    item.name: item
+    for item in (
+        _GASOLINE_95,
+        _gasoline(98, 87.5),
+        _gasoline(100, 89.0),
+        blend(_GASOLINE_95, 0.10, name="E10"),
+        blend(_GASOLINE_95, 0.85, name="E85"),
+        _ETHANOL,
+        _METHANOL,
+    )
+}
+
+
+def fuel(name: str) -> Fuel:
+    """The fuel of this name; BadInput for another one, with the allowed names and the nearest."""
+    if name in FUELS:
+        return FUELS[name]
+    hint = nearest(name, FUELS)
+    tail = f"; nearest: {hint!r}" if hint else ""
+    raise BadInput(f"fuel {name!r} is not known; it must be one of {', '.join(FUELS)}{tail}")
+
+
+def evaporation_drop(fuel: Fuel, lambda_: ArrayLike, share: ArrayLike = 1.0) -> Number:
+    """How far evaporating fuel cools the charge, K, when `share` of its heat comes from the charge.
+
+    lambda_ air-fuel equivalence ratio (> 0), share 0 to 1: about 0.7 direct injection
+    (KasserisHeywood2012), 0.2 to 0.5 port injection (Practice; the rest comes from walls).  Upper limit:
+    a cold plenum may saturate before all has evaporated, which this does not know.
+    Source: enthalpy balance, f L / (cp_air + f cp_vapour), f = 1/(lambda AFR).
+    """
+    mixture, part = np.asarray(lambda_, dtype=float), np.asarray(share, dtype=float)
+    require("lambda", mixture, low=0.0, open_low=True)
+    require("share", part, low=0.0, high=1.0)
+    f = 1.0 / (mixture * fuel.stoichiometric)
+    return (part * f * fuel.latent_heat / (_CP_AIR + f * _CP_FUEL_VAPOUR))[()]
