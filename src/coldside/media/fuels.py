@@ -89,7 +89,7 @@ _ETHANOL = Fuel(
     latent_heat=920.7e3,
     density=793.6,
     molar_mass=46.069e-3,
-    source="octane Practice (AFDC gives 108/92); latent heat and density CoolProp; heating value Cantera less latent heat",
+    source="octane Practice (AFDC 108/92); latent heat, density CoolProp; heating value Cantera, liquid",
 )
 _METHANOL = Fuel(
     name="methanol",
@@ -100,7 +100,7 @@ _METHANOL = Fuel(
     latent_heat=1169.0e3,
     density=795.6,
     molar_mass=32.042e-3,
-    source="octane Practice (AFDC gives 107/92); latent heat and density CoolProp; heating value Cantera less latent heat",
+    source="octane Practice (AFDC 107/92); latent heat, density CoolProp; heating value Cantera, liquid",
 )
 
 

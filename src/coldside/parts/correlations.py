@@ -229,7 +229,7 @@ def liquid_coupled_conductance(conductance_hot: ArrayLike, conductance_cold: Arr
     a, b, C = (np.asarray(x, dtype=float) for x in (conductance_hot, conductance_cold, C_loop))
     require("conductance_hot", a, low=0.0, open_low=True)
     require("conductance_cold", b, low=0.0, open_low=True)
-    if np.any(C < np.maximum(a, b) * (1.0 - 1e-12)):
+    if np.any(np.maximum(a, b) * (1.0 - 1e-12) > C):
         raise BadInput("the loop carries less heat than an exchanger on it is said to move; check its flow")
     return (1.0 / (1.0 / a + 1.0 / b - 1.0 / C))[()]
 
