@@ -1,0 +1,158 @@
+"""The car on the road: force, power, gearing, and a stop-and-go cycle of our own.
+
+What is here: road load, engine speed against road speed, choice of gear, brake power for a speed,
+the invented traffic cycle.  What is not: what the engine must breathe for that power (`demand.py`)
+and laps (a later issue).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from coldside.errors import BadInput, require
+from coldside.parts.engine import RPM, CarSpec
+
+GRAVITY = 9.80665  # m/s2, standard
+LOWEST_CRUISE_SPEED = 1700.0 * RPM  # rev/s below which a driver shifts down; common practice, no source
+LOWEST_CRUISE_SHARE = 0.35  # or this share of top speed where that is lower; common practice, no source
+PULL_GEAR = 3  # where a pull on the road is made unless the session names a gear
+TRAFFIC_MEAN_SPEED = 12.0 / 3.6  # m/s, of the cycle below
+
+# Hops of the stop-and-go cycle: highest speed km/h, acceleration m/s2, seconds held, braking m/s2,
+# and the share of the standing time that follows.  Invented; no measured cycle stands behind it.
+_HOPS = (
+    (30.0, 1.0, 6.0, 1.3, 3.0),
+    (8.0, 0.6, 6.0, 0.8, 2.0),
+    (45.0, 1.2, 8.0, 1.5, 6.0),
+    (10.0, 0.6, 8.0, 0.8, 1.0),
+    (34.0, 1.1, 6.0, 1.4, 4.0),
+    (6.0, 0.5, 8.0, 0.6, 2.0),
+)
+
+
+def road_force(
+    car: CarSpec,
+    speed: np.ndarray | float,
+    density: float,
+    *,
+    grade: np.ndarray | float = 0.0,
+    acceleration: np.ndarray | float = 0.0,
+    rotating: np.ndarray | float = 0.0,
+) -> np.ndarray:
+    """Force at the tyres that holds speed, grade and acceleration, N; negative where the car must brake.
+
+    F = m g (Crr cos + sin) + rho CdA v^2 / 2 + m (1 + rotating) a (design notes e3; textbook).
+
+    Parameters
+    ----------
+    speed : m/s, 0 or more.
+    density : of the air, kg/m3.
+    grade : rise over run (tangent), -0.3 to 0.3.
+    acceleration : m/s2.
+    rotating : turning masses as a share of the car's mass, see `rotating_share`.
+    """
+    require("speed", speed, low=0.0)
+    require("density", density, low=0.0, open_low=True)
+    require("grade", grade, low=-1.0, high=1.0)
+    v = np.asarray(speed, dtype=float)
+    slope = np.arctan(np.asarray(grade, dtype=float))
+    weight = car.mass * GRAVITY
+    rolling = np.where(v > 0.0, car.rolling_resistance * np.cos(slope), 0.0)
+    inertia = car.mass * (1.0 + np.asarray(rotating, dtype=float)) * np.asarray(acceleration, dtype=float)
+    return weight * (rolling + np.sin(slope)) + 0.5 * density * car.drag_area * v**2 + inertia
+
+
+def rotating_share(car: CarSpec, gear: np.ndarray | int) -> np.ndarray:
+    """Turning masses as a share of the car's mass in a gear: 0.04 + 0.0025 (overall ratio)^2.
+
+    Gillespie 1992 (from memory): the first term is the wheels, the second the engine through the gears.
+    """
+    return 0.04 + 0.0025 * (_ratios(car)[_index(car, gear)] * car.final_drive) ** 2
+
+
+def engine_speed_in(car: CarSpec, speed: np.ndarray | float, gear: np.ndarray | int) -> np.ndarray:
+    """Engine speed, rev/s, at a road speed, m/s, in a gear counted from 1; no slip."""
+    ratio = _ratios(car)[_index(car, gear)] * car.final_drive
+    return np.asarray(speed, dtype=float) * ratio / (2.0 * math.pi * car.tyre_radius)
+
+
+def road_speed_in(car: CarSpec, engine_speed: np.ndarray | float, gear: np.ndarray | int) -> np.ndarray:
+    """Road (or roller) speed, m/s, at an engine speed, rev/s, in a gear counted from 1; no slip."""
+    ratio = _ratios(car)[_index(car, gear)] * car.final_drive
+    return np.asarray(engine_speed, dtype=float) * 2.0 * math.pi * car.tyre_radius / ratio
+
+
+def gear_for(car: CarSpec, top_speed: float, speed: np.ndarray | float) -> np.ndarray:
+    """Gear (from 1) that a driver cruises in: the highest whose engine speed is not too low.
+
+    Too low is below 1700 rpm, or 35 % of `top_speed` (rev/s) where that is lower: common practice,
+    no source.  First where none is fast enough.
+    """
+    require("top speed", top_speed, low=0.0, open_low=True)
+    floor = min(LOWEST_CRUISE_SPEED, LOWEST_CRUISE_SHARE * top_speed)
+    v = np.asarray(speed, dtype=float)
+    gears = np.arange(1, len(car.gears) + 1)
+    fast_enough = engine_speed_in(car, v[..., None], gears) >= floor
+    return np.max(np.where(fast_enough, gears, 1), axis=-1)
+
+
+def pull_gear(car: CarSpec) -> int:
+    """Gear of a pull where the session names none: third, or the top gear of a shorter box."""
+    return min(PULL_GEAR, len(car.gears))
+
+
+def brake_power(
+    car: CarSpec,
+    speed: np.ndarray | float,
+    density: float,
+    gear: np.ndarray | int,
+    *,
+    grade: np.ndarray | float = 0.0,
+    acceleration: np.ndarray | float = 0.0,
+) -> np.ndarray:
+    """Engine brake power that road load needs, W: F v over driveline efficiency; 0 where the car brakes.
+
+    Units and ranges as for `road_force`; `gear` counts from 1 and sets the turning masses.
+    """
+    force = road_force(car, speed, density, grade=grade, acceleration=acceleration, rotating=rotating_share(car, gear))
+    return np.maximum(force * np.asarray(speed, dtype=float), 0.0) / car.driveline_efficiency
+
+
+def stop_and_go() -> tuple[np.ndarray, np.ndarray]:
+    """One round of a stop-and-go cycle of our own: (time s, speed m/s), straight lines between.
+
+    Invented: hops between 6 and 45 km/h, creeping, and standing time such that the mean is exactly
+    12 km/h.  Starts and ends at standstill, so rounds may follow each other.
+    """
+    moving_time = distance = 0.0
+    for peak, up, held, down, _ in _HOPS:
+        v = peak / 3.6
+        moving_time += v / up + held + v / down
+        distance += v * (0.5 * v / up + held + 0.5 * v / down)
+    standing = distance / TRAFFIC_MEAN_SPEED - moving_time
+    shares = sum(hop[-1] for hop in _HOPS)
+    times, speeds = [0.0], [0.0]
+    for peak, up, held, down, share in _HOPS:
+        v = peak / 3.6
+        for stretch, reached in ((v / up, v), (held, v), (v / down, 0.0), (standing * share / shares, 0.0)):
+            times.append(times[-1] + stretch)
+            speeds.append(reached)
+    return np.array(times), np.array(speeds)
+
+
+def _ratios(car: CarSpec) -> np.ndarray:
+    return np.asarray(car.gears, dtype=float)
+
+
+def _index(car: CarSpec, gear: np.ndarray | int) -> np.ndarray:
+    """Array index of a gear counted from 1."""
+    index = np.asarray(gear, dtype=int) - 1
+    if np.any(index < 0) or np.any(index >= len(car.gears)):
+        raise BadInput(
+            f"gear {np.max(index) + 1 if np.any(index >= 0) else np.min(index) + 1} is asked for, "
+            f"but the car has gears 1 to {len(car.gears)}",
+            key="gear",
+        )
+    return index
