@@ -35,7 +35,9 @@ class BadInput(ColdsideError):
         self.key = key
 
     def __str__(self) -> str:
-        head = ": ".join(part for part in (self.where, self.key) if part)
+        # a message that already starts with its key ('parts.tank.volume = "9" has no unit') does not get it twice
+        key = "" if self.message.startswith(self.key) else self.key
+        head = ": ".join(part for part in (self.where, key) if part)
         return f"{head}: {self.message}" if head else self.message
 
 

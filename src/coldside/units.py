@@ -544,6 +544,16 @@ def _same_but_case(unit: str, spelling: str) -> bool:
     return _M_PREFIX.findall(unit) == _M_PREFIX.findall(spelling)
 
 
+_US_WORDS = re.compile(
+    r"(?<![A-Za-z])(psi\w?|degF|F|lbs?|lbm|oz|US|imp|in[23]?|inch(es)?|ft[23]?|mph|hp|cfm|BTU|Btu|inHg|inH2O)(?![A-Za-z])"
+)
+
+
+def system_of(text: str) -> str:
+    """ "us" if a text is written in inch-pound units, else "si": to answer a user in the units they think in."""
+    return "us" if _US_WORDS.search(text.translate(_SIGNS)) else "si"
+
+
 _M_PREFIX = re.compile(r"(?:^|[ /(])([mM])")
 
 

@@ -1,0 +1,245 @@
+"""Builds from files and back: `load_build`, `set_value` (keeps every other byte), `save` (atomic, one backup).
+
+What is here: which tables a build has and how they become a `Build`.  What is not: the text itself
+(`build/document.py`), the keys of one table (`build/schema.py`), paths (`build/paths.py`).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from coldside.build.document import Document, Key, dotted, read_document, scan
+from coldside.build.model import Build, Duct, Loop
+from coldside.build.paths import CHARGE, DUCT, LOOP, Member, PathRead, check_order, check_sides, read_path
+from coldside.build.schema import PART_KINDS, LoopKeys, Reading
+from coldside.errors import BadInput, Internal, nearest
+from coldside.parts.airflow import DuctSpec
+from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
+from coldside.units import typed
+
+SCHEMA = "coldside.build/1"
+_TOP = ("schema", "name", "engine", "car", "bay", "charge", "loops", "ducts", "parts")
+
+
+def load_build(path: str | Path, overrides: Sequence[str] = ()) -> Build:
+    """Read and check one build.
+
+    Parameters
+    ----------
+    path : file of schema "coldside.build/1".
+    overrides : texts like "parts.tank.volume=40 L", applied before anything is checked.
+
+    Returns
+    -------
+    Build with SI values, `givens` for every key (defaults too) in file order, and `notes`.
+
+    Raises BadInput, or ManyBadInputs with every fault of the file in file order.
+    """
+    document = read_document(path)
+    for text in overrides:
+        document.override(text, optional=("car", "bay"))
+    return _Assembly(document).build()
+
+
+class _Assembly:
+    """One build in the making."""
+
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self.reading = Reading(document)
+        self.faults = self.reading.faults
+        self.specs: dict[str, Any] = {}
+        self.members: dict[str, Member] = {}
+        self.reads: list[PathRead] = []
+
+    def build(self) -> Build:
+        self.reading.head(SCHEMA)
+        data = self.document.data
+        self.reading.only(data, (), _TOP, "a build")
+        name = self.reading.name("a build")
+        engine = self._fixed(EngineSpec, "engine", "the engine", required=True)
+        car = self._fixed(CarSpec, "car", "the car")
+        bay = self._fixed(BaySpec, "bay", "the bay")
+        charge = self._charge()
+        loops = {name: self._loop(name, table) for name, table in self.reading.tables(("loops",)).items()}
+        ducts = {name: self._duct(name, table) for name, table in self.reading.tables(("ducts",)).items()}
+        for part, table in self.reading.tables(("parts",)).items():
+            self._part(part, table)
+        check_sides(self.reads, self.members, self.faults)
+        for read in self.reads:
+            self.reading.notes.extend(check_order(read, self.members, self.faults))
+        self.faults.raise_any()
+        return Build(
+            name=name,
+            file=self.document.file,
+            engine=engine,
+            car=car,
+            bay=bay,
+            charge=charge,
+            loops={key: loop for key, loop in loops.items() if loop is not None},
+            ducts={key: duct for key, duct in ducts.items() if duct is not None},
+            parts=self.specs,
+            givens=self.reading.in_order(),
+            notes=tuple(self.reading.notes),
+        )
+
+    def _fixed(self, spec: type, name: str, words: str, *, required: bool = False) -> Any:
+        table = self.reading.one_table((name,), f"a build needs {words}", required=required)
+        return None if table is None else self.reading.table(spec, table, (name,), words)
+
+    def _path(self, table: dict[str, Any], key: Key, sort: str) -> Any:
+        """The `path` of one table; a table without one is refused."""
+        if "path" not in table:
+            self.faults.add(key, 'path is missing: the parts in flow order, path = ["part", "part", ...]')
+            self.reads.append(PathRead((*key, "path"), sort, (), (), False))
+            return ()
+        read = read_path(table["path"], (*key, "path"), sort, self.faults)
+        self.reads.append(read)
+        return read.path
+
+    def _charge(self) -> Any:
+        table = self.reading.one_table(("charge",), "a build needs the charge path", required=True)
+        if table is None:
+            self.reads.append(PathRead(("charge", "path"), CHARGE, (), (), False))
+            return ()
+        self.reading.only(table, ("charge",), ("path",), "the charge path")
+        return self._path(table, ("charge",), CHARGE)
+
+    def _loop(self, name: str, table: dict[str, Any]) -> Loop | None:
+        key = ("loops", name)
+        path = self._path(table, key, LOOP)
+        keys = self.reading.table(LoopKeys, _without(table, "path"), key, "a loop")
+        if keys is None:
+            return None
+        cap = None if keys.cap_pressure is None else keys.cap_pressure.value
+        return Loop(name, keys.coolant, path, cap)
+
+    def _duct(self, name: str, table: dict[str, Any]) -> Duct | None:
+        key = ("ducts", name)
+        path = self._path(table, key, DUCT)
+        spec = self.reading.table(DuctSpec, _without(table, "path"), key, "a duct")
+        return None if spec is None else Duct(name, spec, path)
+
+    def _part(self, name: str, table: dict[str, Any]) -> None:
+        key = ("parts", name)
+        kind = table.get("kind")
+        if not isinstance(kind, str) or kind not in PART_KINDS:
+            self._bad_kind(key, kind)
+            self.members[name] = Member("part", None)
+            return
+        spec_type = PART_KINDS[kind]
+        article = "an" if kind[0] in "aeiou" else "a"
+        spec = self.reading.table(spec_type, _without(table, "kind"), key, f"{article} {kind}")
+        sides = tuple(getattr(spec_type, "sides", ()))
+        if kind == "exchanger" and "heat" in table:
+            sides = (DUCT,)
+        self.members[name] = Member(kind, sides)
+        if spec is not None:
+            self.specs[name] = spec
+
+    def _bad_kind(self, key: Key, kind: Any) -> None:
+        if kind is None:
+            self.faults.add(key, "kind is missing: one of " + ", ".join(PART_KINDS))
+            return
+        close = nearest(kind, PART_KINDS) if isinstance(kind, str) else None
+        hint = f'nearest: "{close}"' if close else "one of " + ", ".join(PART_KINDS)
+        self.faults.add((*key, "kind"), f"{typed(kind)} is no kind of part; {hint}", joint=" = ")
+
+
+def _without(table: dict[str, Any], name: str) -> dict[str, Any]:
+    return {key: value for key, value in table.items() if key != name}
+
+
+# -- writing -----------------------------------------------------------------------------------------
+def set_value(text: str, key: str, new: Any) -> str:
+    """The text of a file with one value set; comments, order and every other line stay byte for byte.
+
+    Parameters
+    ----------
+    text : a TOML file of ours.
+    key : dotted, "parts.tank.volume"; its table must stand in the file.
+    new : text, number, flag, or list of these; a new key goes behind the last line of its table.
+
+    Raises BadInput when the text is no TOML or the table is not in it.
+    """
+    document = scan(text, "text")
+    path: Key = tuple(key.split("."))
+    if not isinstance(new, (str, bool, int, float, list, tuple)):
+        raise BadInput(f"{typed(new)} cannot be a value", key=key)
+    literal = _literal(new)
+    if path in document.spans:
+        start, end = document.spans[path]
+        changed = text[:start] + literal + text[end:]
+    else:
+        table = path[:-1]
+        if table not in document.ends:
+            names = [dotted(name) for name in document.ends if name]
+            close = nearest(dotted(table), names)
+            raise BadInput(f"there is no table [{dotted(table)}]" + (f'; nearest: "{close}"' if close else ""), key=key)
+        end = document.ends[table]
+        newline = "\r\n" if "\r\n" in text else "\n"
+        before = newline if end and not text[:end].endswith("\n") else ""
+        changed = f"{text[:end]}{before}{path[-1]} = {literal}{newline}{text[end:]}"
+    _prove(changed, path, new)
+    return changed
+
+
+def _literal(value: Any) -> str:
+    """A value as TOML on one line."""
+    import tomlkit
+
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_literal(item) for item in value) + "]"
+    return str(tomlkit.item(value).as_string())
+
+
+def _prove(text: str, path: Key, new: Any) -> None:
+    """The changed text reads back as what was set."""
+    try:
+        found: Any = tomllib.loads(text)
+        for part in path:
+            found = found[part]
+    except (ValueError, KeyError, TypeError) as error:
+        raise Internal(f"setting {dotted(path)} spoiled the file; nothing was written") from error
+    wanted = (
+        [list(item) if isinstance(item, tuple) else item for item in new] if isinstance(new, (list, tuple)) else new
+    )
+    if found != wanted:
+        raise Internal(f"setting {dotted(path)} did not take; nothing was written")
+
+
+def save(path: str | Path, text: str) -> None:
+    """Write a file so that it is whole at every moment: temporary file beside it, then a swap.
+
+    What was there before is kept once, as `NAME.bak`.  Raises BadInput when the folder cannot be written.
+    """
+    target = Path(path).resolve()
+    data = text.encode("utf-8")
+    try:
+        if target.exists():
+            _swap(target.with_name(target.name + ".bak"), target.read_bytes(), target)
+        _swap(target, data, target)
+    except OSError as error:
+        raise BadInput(f"cannot be written: {error.strerror or error}", where=str(path)) from None
+
+
+def _swap(target: Path, data: bytes, like: Path) -> None:
+    """Put `data` at `target` in one step, with the permissions of `like` where that exists."""
+    handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=target.name, suffix=".tmp")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(temporary, like.stat().st_mode if like.exists() else 0o644)
+        os.replace(temporary, target)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(temporary)
+        raise

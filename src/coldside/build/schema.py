@@ -1,0 +1,468 @@
+"""The reader's models, made from the field metadata of the specifications; nothing is listed twice.
+
+What is here: `model_of` (specification -> pydantic model), `Reading.table` (one table of a file ->
+frozen specification, a `Given` for every key), the rules between the keys of one table, `PART_KINDS`.
+What is not: single values (`build/values.py`), which tables a file has (`build/files.py`,
+`duty/phases.py`) and paths (`build/paths.py`).
+
+Each field's reader is a pydantic BeforeValidator that calls `values.read_value` for the field's kind; pydantic
+finds missing and unknown keys.  Its findings are worded here, since its own words are for programmers.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import re
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, ValidationInfo, create_model
+from pydantic import Field as ModelField
+from pydantic_core import PydanticCustomError
+
+from coldside import units
+from coldside.build.document import Document, Faults, Key, dotted
+from coldside.build.model import Given
+from coldside.build.values import Refused, curve_form, read_value
+from coldside.errors import BadInput, nearest
+from coldside.parts.airflow import FanSpec
+from coldside.parts.compressor import CompressorSpec, read_map
+from coldside.parts.engine import CarSpec, EngineSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.fields import Field, given
+from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThrottleSpec, ValveSpec
+from coldside.parts.pump import Control, PumpSpec
+from coldside.parts.reservoir import ReservoirSpec
+from coldside.parts.sensor import SensorSpec
+from coldside.units import Pressure, Quantity, typed
+
+PART_KINDS: dict[str, type] = {
+    "filter": FilterSpec,
+    "compressor": CompressorSpec,
+    "pipe": PipeSpec,
+    "hose": HoseSpec,
+    "water_core": WaterCoreSpec,
+    "air_core": AirCoreSpec,
+    "exchanger": ExchangerSpec,
+    "throttle": ThrottleSpec,
+    "plenum": PlenumSpec,
+    "pump": PumpSpec,
+    "reservoir": ReservoirSpec,
+    "valve": ValveSpec,
+    "fan": FanSpec,
+    "sensor": SensorSpec,
+}
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class LoopKeys:
+    """`[loops.NAME]` beside its `path`."""
+
+    coolant: str = given("coolant", 'what flows in it: "water" or "ethylene glycol 30 % by volume"')
+    cap_pressure: object = given(
+        "pressure", "pressure at which its cap opens, over ambient", default=None, when_absent="not checked"
+    )
+
+
+# -- models ------------------------------------------------------------------------------------------
+@dataclasses.dataclass(frozen=True)
+class SpecField:
+    """One field of a specification: `name` of the attribute, `key` in the file, its metadata and default."""
+
+    name: str
+    key: str
+    meta: Field
+    required: bool
+    default: Any
+
+
+@functools.cache
+def fields_of(spec: type) -> tuple[SpecField, ...]:
+    """The fields of a specification that carry metadata, in order; `required` means no default."""
+    return tuple(
+        SpecField(
+            item.name,
+            item.metadata.get("alias") or item.name,
+            item.metadata["coldside"],
+            item.default is dataclasses.MISSING,
+            item.default,
+        )
+        for item in dataclasses.fields(spec)
+    )
+
+
+@functools.cache
+def model_of(spec: type) -> type[BaseModel]:
+    """The pydantic model that reads a table into `units.Quantity` values, one a key; unknown keys are forbidden."""
+    columns: dict[str, Any] = {}
+    for item in fields_of(spec):
+        reader = functools.partial(_guarded, item.meta)
+        model_field = ModelField(
+            default=... if item.required else None,
+            alias=item.key,
+            description=item.meta.help,
+            json_schema_extra={"kind": item.meta.kind},
+        )
+        columns[f"{item.name}_"] = (Annotated[Any, BeforeValidator(reader)], model_field)
+    config = ConfigDict(extra="forbid", arbitrary_types_allowed=True, populate_by_name=False)
+    return create_model(spec.__name__.removesuffix("Spec") + "Table", __config__=config, **columns)
+
+
+def _guarded(meta: Field, value: Any, info: ValidationInfo | None) -> Quantity:
+    """A reader whose refusal travels through pydantic as data."""
+    try:
+        return read_value(meta, value, info.context or {})
+    except BadInput as error:
+        refused = Refused((None, " = ", error.message))
+    except Refused as error:
+        refused = error
+    raise PydanticCustomError("refused", "refused", {"faults": refused.faults})
+
+
+_NAME = Field("text", "a name of your own", None, None, None, None, (), None, "", "")
+
+
+# -- one table ---------------------------------------------------------------------------------------
+class Reading:
+    """What is gathered while a file is read: faults, the origin of every value, notes."""
+
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self.faults = Faults(document)
+        self.givens: dict[str, Given] = {}
+        self.notes: list[str] = []
+        self._order: dict[str, tuple[int, int]] = {}
+        for key, message in document.misuse:
+            self.faults.add(key, message, joint=" ")
+
+    def head(self, schema: str) -> None:
+        """Refuse at once a file that is not of this schema."""
+        found = self.document.data.get("schema")
+        if found == schema:
+            return
+        need = f'schema = "{schema}"'
+        words = schema.removeprefix("coldside.").split("/")[0]
+        if found is None:
+            message = f"has no schema; write {need} on top if this is a {words}"
+        elif isinstance(found, str) and re.fullmatch(r"coldside\.[a-z]+/1", found) and found != schema:
+            other = found.removeprefix("coldside.").split("/")[0]
+            message = f"schema = {typed(found)} says {other}, but a {words} is needed here ({need})"
+        else:
+            message = f"schema = {typed(found)} is not known; write {need}"
+        raise BadInput(message, where=self.document.where(("schema",)), key="schema" if found is not None else "")
+
+    def only(self, table: Mapping[str, Any], key: Key, allowed: tuple[str, ...], words: str) -> None:
+        """Refuse keys that a fixed table does not have."""
+        for name in table:
+            if name not in allowed:
+                self.faults.add((*key, name), _unknown(name, allowed, words))
+
+    def name(self, words: str) -> str:
+        """The file's `name`; refuses its absence."""
+        if "name" not in self.document.data:
+            self.faults.add((), f'there is no name = "..."; {words} has one of your own')
+            return ""
+        try:
+            return str(read_value(_NAME, self.document.data["name"], {}).value)
+        except BadInput as error:
+            self.faults.add(("name",), error.message, joint=" = ")
+            return ""
+
+    def tables(self, key: Key) -> dict[str, dict[str, Any]]:
+        """The named tables under a key ([parts.NAME]); refuses what is no table and names that cannot be used."""
+        holder = self.document.data.get(str(key[-1]), {})
+        if not isinstance(holder, dict):
+            self.faults.add(key, f"must be tables [{dotted(key)}.NAME]")
+            return {}
+        found = {}
+        for name, table in holder.items():
+            here = (*key, name)
+            if not isinstance(table, dict):
+                self.faults.add(
+                    here, f"{typed(table)} is no table; write [{dotted(key)}.{_plain_name(name)}]", joint=" = "
+                )
+            elif not re.fullmatch(r"[A-Za-z][A-Za-z0-9_-]{0,59}", name) or name == "engine":
+                self.faults.add(
+                    here,
+                    f"{typed(name)} cannot be a name; use letters, digits and _, starting with a letter"
+                    if name != "engine"
+                    else "engine is the name of the engine itself; choose another",
+                )
+            else:
+                found[name] = table
+        return found
+
+    def one_table(self, key: Key, words: str, *, required: bool = False) -> dict[str, Any] | None:
+        """One table of fixed name ([engine]); an optional one that is absent is empty."""
+        found = self.document.data.get(str(key[-1]))
+        if found is None:
+            if required:
+                self.faults.add((), f"there is no table [{dotted(key)}]: {words}")
+                return None
+            return {}
+        if not isinstance(found, dict):
+            self.faults.add(key, f"must be one table [{dotted(key)}]")
+            return None
+        return found
+
+    def table(self, spec: type, table: Mapping[str, Any], key: Key, words: str, **context: Any) -> Any | None:
+        """Read one table into a specification, or None where it has faults.
+
+        `words` names the table in messages ("a reservoir"); `context` goes to the readers of values.
+        """
+        context.setdefault("folder", str(Path(self.document.file).parent))
+        try:
+            model = model_of(spec).model_validate(dict(table), context=context)
+        except ValidationError as error:
+            self._word(error, spec, key, words)
+            model = None
+        values = {} if model is None else {f.name: v for f in fields_of(spec) if (v := getattr(model, f"{f.name}_"))}
+        plain = {name: quantity.value for name, quantity in values.items()}
+        rules = RULES.get(spec)
+        verdict = rules(set(table), plain) if rules else Verdict()
+        for name, message in verdict.faults:
+            self.faults.add((*key, name) if name else key, message)
+        if model is None or verdict.faults:
+            return None
+        self._note(spec, values, key, verdict.idle)
+        result = spec(**plain)
+        if spec is CompressorSpec and result.map is not None:
+            self._map(result.map, (*key, "map"))
+        return result
+
+    def _map(self, path: str, key: Key) -> None:
+        try:
+            read_map(path)
+        except BadInput as error:
+            self.faults.add_error(key, error)
+
+    def _word(self, error: ValidationError, spec: type, key: Key, words: str) -> None:
+        """pydantic's findings in our words."""
+        items = {item.key: item for item in fields_of(spec)}
+        found = error.errors(include_url=False)
+        unknown = [str(e["loc"][0]) for e in found if e["type"] == "extra_forbidden"]
+        meant = {nearest(name, items) for name in unknown}
+        for entry in found:
+            name = str(entry["loc"][0])
+            here = (*key, name)
+            if entry["type"] == "refused":
+                for row, joint, message in entry["ctx"]["faults"]:
+                    self.faults.add(here, message, at=here if row is None else (*here, row), joint=joint)
+            elif entry["type"] == "extra_forbidden":
+                self.faults.add(here, _unknown(name, tuple(items), words))
+            elif name not in meant:
+                self.faults.add(key, f"{name} is missing: {_needs(items[name].meta)}")
+
+    def _note(self, spec: type, values: Mapping[str, Quantity], key: Key, idle: frozenset[str]) -> None:
+        """Where each value came from; keys that this table does not use are left out."""
+        for item in fields_of(spec):
+            if item.name in idle:
+                continue
+            here = (*key, item.key)
+            quantity = values.get(item.name)
+            if quantity is not None:
+                entry = Given(quantity.value, quantity.text, quantity.sd, self.document.origin(here), item.meta.help)
+                self.notes.extend(_gauge_notes(quantity, dotted(here)))
+            elif item.default is not None or item.meta.when_absent:
+                entry = _default(item)
+            else:
+                continue
+            name = dotted(here)
+            line = self.document.line(here) if here[:1] in self.document.lines else 1_000_000
+            self._order[name] = (line, len(self._order))
+            self.givens[name] = entry
+
+    def in_order(self) -> dict[str, Given]:
+        """The givens in the order of the file."""
+        return {name: self.givens[name] for name in sorted(self.givens, key=lambda name: self._order[name])}
+
+
+def _plain_name(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else "NAME"
+
+
+def _gauge_notes(quantity: Quantity, name: str) -> list[str]:
+    if len(quantity.notes) < 2:
+        return [f"{name} = {note}" for note in quantity.notes]
+    return [f"{name}: {len(quantity.notes)} pressures without a word read as gauge"]
+
+
+def _default(item: SpecField) -> Given:
+    meta, value = item.meta, item.default
+    sd = meta.sd
+    if sd is None and meta.sd_share is not None:
+        sd = meta.sd_share * (abs(value) if isinstance(value, (int, float)) else 1.0)
+    return Given(value, _default_text(value, meta), sd, "default", meta.help)
+
+
+def _default_text(value: Any, meta: Field) -> str:
+    if value is None:
+        return meta.when_absent
+    if isinstance(value, bool):
+        return typed(value)
+    if isinstance(value, Control):
+        return value.mode
+    if isinstance(value, (tuple, list, dict)):
+        return ", ".join(str(v) for v in value) or "none"
+    return units.show(value, meta.kind) if meta.kind in units.KINDS else str(value)
+
+
+def _unknown(name: str, allowed: tuple[str, ...], words: str) -> str:
+    close = nearest(name, allowed)
+    if close:
+        return f'is not a key of {words}; nearest: "{close}"'
+    return f"is not a key of {words}; its keys: " + ", ".join(allowed)
+
+
+def _needs(meta: Field) -> str:
+    """Help of a missing key with what to write."""
+    if meta.kind in units.KINDS:
+        return f"{meta.help}, such as " + " or ".join(f'"{text}"' for text in units.KINDS[meta.kind].examples)
+    if meta.kind == "curve" and meta.curve:
+        return f"{meta.help}, such as {curve_form(meta.curve)}"
+    if meta.choices:
+        return f"{meta.help}: " + ", ".join(f'"{choice}"' for choice in meta.choices)
+    return meta.help
+
+
+# -- rules between the keys of one table -------------------------------------------------------------
+@dataclasses.dataclass
+class Verdict:
+    """What the rules of one table found: faults (key or "", message) and names of fields that are not used."""
+
+    faults: list[tuple[str, str]] = dataclasses.field(default_factory=list)
+    idle: frozenset[str] = frozenset()
+
+
+def _engine_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    verdict = Verdict()
+    kinds = {"piston": ("displacement", "cylinders"), "rotary": ("chamber_volume", "rotors")}
+    kind = values.get("kind")
+    if kind not in kinds:
+        return verdict
+    other = "rotary" if kind == "piston" else "piston"
+    for name in kinds[kind]:
+        if name not in keys:
+            verdict.faults.append(("", f"{name} is missing: a {kind} engine needs {' and '.join(kinds[kind])}"))
+    for name in kinds[other]:
+        if name in keys:
+            verdict.faults.append((name, f"belongs to a {other} engine, but this one is {kind}"))
+    if values.get("top_speed", 125.0) <= values.get("idle_speed", 15.0):
+        verdict.faults.append(("top_speed", "must be above idle_speed"))
+    return verdict
+
+
+def _car_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    gears = values.get("gears", ())
+    for index in range(1, len(gears)):
+        if gears[index] >= gears[index - 1]:
+            message = f"run from first to top, so each is smaller than the one before; number {index + 1} is not"
+            return Verdict([("gears", message)])
+    return Verdict()
+
+
+_FAMILY = ("design_flow", "design_pressure_ratio", "design_speed", "peak_efficiency")
+
+
+def _compressor_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """Exactly one way to describe it; keys of the other ways are refused, their defaults not listed."""
+    ways = [way for way in ("map", "design_flow", "efficiency") if way in keys]
+    if "design_pressure_ratio" in keys and "design_flow" not in keys:
+        ways.append("design_flow")
+    verdict = Verdict()
+    if not ways:
+        message = "needs one of: map; design_flow with design_pressure_ratio; efficiency"
+        return Verdict([("", message)])
+    if len(ways) > 1:
+        names = " and ".join(way if way in keys else "design_pressure_ratio" for way in ways)
+        return Verdict([("", f"has both {names}; keep one of map, design_flow with design_pressure_ratio, efficiency")])
+    way = ways[0]
+    if way == "design_flow":
+        for name in ("design_flow", "design_pressure_ratio"):
+            if name not in keys:
+                verdict.faults.append(
+                    ("", f"{name} is missing: the generic family needs design_flow and design_pressure_ratio")
+                )
+        verdict.idle = frozenset({"map", "efficiency"})
+        return verdict
+    unused = (*_FAMILY, "speed_limit") if way == "efficiency" else _FAMILY
+    for name in unused:
+        if name in keys:
+            verdict.faults.append((name, f'is not used with "{way}"; take one of them out'))
+    verdict.idle = frozenset(unused)
+    return verdict
+
+
+_BENCH = ("bench_coolant_flow", "bench_coolant_in", "bench_cooling_in", "bench_coolant_loss")
+_COOLANT_ONLY = (
+    *_BENCH,
+    "bench_heat",
+    "bench_effectiveness",
+    "bench_coolant",
+    "cooling_film_share",
+    "coolant_film_exponent",
+    "cooling_film_exponent",
+    "coolant_loss_exponent",
+    "coolant_volume",
+)
+
+
+def _exchanger_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """A bench point, or a face with `heat` alone."""
+    verdict = Verdict()
+    if "heat" in keys:
+        for name in _COOLANT_ONLY:
+            if name in keys:
+                message = 'is not used with "heat" (a face in a duct alone); take one of them out'
+                verdict.faults.append((name, message))
+        verdict.idle = frozenset((*_COOLANT_ONLY, "height", "metal_mass", "pickup", "surroundings"))
+        return verdict
+    missing = [name for name in _BENCH if name not in keys]
+    if missing:
+        message = f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing: needed for its bench point"
+        verdict.faults.append(("", f'{message} (or "heat" for a face in a duct alone)'))
+    rated = [name for name in ("bench_heat", "bench_effectiveness") if name in keys]
+    if not rated:
+        verdict.faults.append(("", "bench_heat or bench_effectiveness is missing: one of them rates the bench point"))
+    elif len(rated) == 2:
+        verdict.faults.append(("bench_effectiveness", "is given beside bench_heat; keep one of them"))
+    verdict.faults.extend(_hotter(values, "bench_coolant_in", "bench_cooling_in"))
+    return verdict
+
+
+def _hotter(values: Mapping[str, Any], hot: str, cold: str) -> list[tuple[str, str]]:
+    if hot in values and cold in values and values[hot] <= values[cold]:
+        return [(hot, f"must be hotter than {cold}")]
+    return []
+
+
+def _water_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    return Verdict(_hotter(values, "bench_charge_in", "bench_coolant_in"))
+
+
+def _air_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    return Verdict(_hotter(values, "bench_charge_in", "bench_cooling_in"))
+
+
+def _loop_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    cap = values.get("cap_pressure")
+    if isinstance(cap, Pressure) and not cap.gauge:
+        return Verdict([("cap_pressure", "must be gauge; a cap opens at a pressure over ambient, stamped on it")])
+    if isinstance(cap, Pressure) and cap.value < 0.0:
+        return Verdict([("cap_pressure", "must not be below ambient")])
+    return Verdict()
+
+
+Rule = Callable[[set[str], Mapping[str, Any]], Verdict]
+# specification -> rule over (keys present, values read); `duty/phases.py` adds those of a session
+RULES: dict[type, Rule] = {
+    EngineSpec: _engine_rules,
+    CarSpec: _car_rules,
+    CompressorSpec: _compressor_rules,
+    ExchangerSpec: _exchanger_rules,
+    WaterCoreSpec: _water_core_rules,
+    AirCoreSpec: _air_core_rules,
+    LoopKeys: _loop_rules,
+}
