@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from coldside.errors import BadInput, require
-from coldside.media import air
+from coldside.media import air, fuels
 from coldside.parts.curves import MonotoneCurve
 from coldside.parts.fields import given
 
@@ -65,7 +65,9 @@ class EngineSpec:
         high=10.0,
     )
     fuel: str = given(
-        "choice", "fuel", choices=("gasoline 95", "gasoline 98", "gasoline 100", "E10", "E85", "ethanol", "methanol")
+        "choice",
+        "the fuel it burns",
+        choices=("gasoline 95", "gasoline 98", "gasoline 100", "E10", "E85", "ethanol", "methanol"),
     )
     fuel_lambda: float = given(
         "number",
@@ -261,8 +263,6 @@ def fuel_flow(
 
     `lambda_` None: the specification's, at full load.
     """
-    from coldside.media import fuels
-
     lam = spec.fuel_lambda if lambda_ is None else lambda_
     require("lambda", lam, low=0.0, open_low=True)
     dry = np.asarray(m_dot, dtype=float) / (1 + np.asarray(W, dtype=float))
@@ -288,8 +288,6 @@ def brake_power(spec: EngineSpec, fuel: np.ndarray | float, lambda_: np.ndarray 
     oxygen limits the heat released: more fuel alone brings no power.  For full load; at part load
     the true efficiency is lower.
     """
-    from coldside.media import fuels
-
     lam = np.asarray(spec.fuel_lambda if lambda_ is None else lambda_, dtype=float)
     share = np.minimum(1.0, lam) / min(1.0, spec.fuel_lambda)
     return np.asarray(fuel, dtype=float) * fuels.fuel(spec.fuel).heating_value * (spec.brake_efficiency * share)
