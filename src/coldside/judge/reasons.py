@@ -218,7 +218,7 @@ def ladder(forecast: Forecast) -> list[Sentence]:
         return []
     return [
         Sentence(
-            "The largest step from charge to ambient at the hottest moment is {rung}: {drop}, {share} of the way.",
+            "The largest step from charge to ambient at the hottest moment is the {rung}: {drop}, {share} of the way.",
             {
                 "rung": rung.name,
                 "drop": Quantity(rung.drop, "temperature_difference"),

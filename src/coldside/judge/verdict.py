@@ -66,8 +66,8 @@ class LimitResult:
 
     @property
     def margin_kind(self) -> str:
-        """Unit kind of the margin: a difference also where the limit is a level."""
-        return "share" if self.kind == "share" else "temperature_difference"
+        """Kind of the margin in a sentence: a difference also where the limit is a level, points for a share."""
+        return "points" if self.kind == "share" else "temperature_difference"
 
     @property
     def sentence(self) -> Sentence:
@@ -202,14 +202,14 @@ def _judge_spread(forecast: Forecast, spec: LimitSpec) -> LimitResult:
     found = [
         (share, subject)
         for share, subject in (
-            (temperature_spread(forecast, forecast.intake), "the repeats' highest intake over ambient"),
-            (power_spread(forecast), "the repeats' mean power"),
+            (temperature_spread(forecast, forecast.intake), "the repeats' peaks over ambient"),
+            (power_spread(forecast), "the repeats' mean powers"),
         )
         if share is not None
     ]
     if not found:
         return replace(blank, why_not="it takes at least two repeats that reach boost")
-    value, subject = max(found)
+    value, subject = max(found, key=lambda pair: pair[0])
     return replace(blank, holds=value <= spec.at_most, value=value, margin=spec.at_most - value, subject=subject)
 
 
@@ -228,12 +228,8 @@ def seconds_above(values: np.ndarray, limit: float, counts: np.ndarray, time: np
 
 
 def span_at(forecast: Forecast, sample: int) -> Span | None:
-    """The span that holds a sample; at a shared edge the later one."""
-    found = None
-    for span in forecast.demand.spans:
-        if span.first <= sample <= span.last:
-            found = span
-    return found
+    """The span that holds a sample; at a shared edge the earlier one, whose end it is."""
+    return next((span for span in forecast.demand.spans if span.first <= sample <= span.last), None)
 
 
 def label_at(forecast: Forecast, sample: int) -> str:
@@ -384,14 +380,14 @@ def _broken_in_repeats(forecast: Forecast, result: LimitResult) -> list[Sentence
     known = [(peak, i) for i, peak in enumerate(peaks) if peak is not None]
     worst, at = max(known)
     if at != gives and worst - result.at_most >= by + CLEARLY:
-        text += ", the worst, the {worst}, {worst_by} over"
+        text += "; the worst, the {worst}, {worst_by} over"
         values["worst"] = ordinal(at + 1)
         values["worst_by"] = Quantity(worst - result.at_most, "temperature_difference")
     values["first"] = Quantity(result.first_broken, "clock")
     values["time_over"] = Quantity(result.seconds_over, "time")
     return [
         Sentence(text + ".", values),
-        Sentence("It is over the limit first at {first} into the session, {time_over} in all.", values),
+        Sentence("First over it at {first} into the session, {time_over} in all.", values),
     ]
 
 

@@ -57,7 +57,8 @@ def shown(quantity: Quantity, system: str = "si") -> str:
 
     Temperatures and differences are rounded to whole degrees unless `digits` says more, since a forecast
     knows no tenths; a difference that rounds to nothing reads "less than 1 K".  `clock` is minutes and
-    seconds into the session, `time` a duration, `share` percent.  Every other kind goes through `units.show`.
+    seconds into the session, `time` a duration, `share` percent, `points` a difference of percents.
+    Every other kind goes through `units.show`.
     """
     value, kind, digits = quantity.value, quantity.kind, quantity.digits
     if kind == "temperature":
@@ -72,6 +73,8 @@ def shown(quantity: Quantity, system: str = "si") -> str:
         return clock(value)
     if kind == "time":
         return duration(value)
+    if kind == "points":
+        return f"{_plain(100.0 * value, digits)} points"
     if kind == "share":
         return f"{_plain(100.0 * value, digits)} %"
     return units.show(value, kind, system)

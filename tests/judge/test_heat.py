@@ -1,0 +1,82 @@
+"""The ledger counted again, against integrals in closed form."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from coldside.judge.heat import heat_shares, largest_rung, preheat_rung, recompute_ledger
+from coldside.plant.results import HeatFlow, Ledger
+from judge import made
+
+
+def closed_form(peaks):
+    """Heat from charge to the core, J, by hand.
+
+    Pull i: 0.2 cp (420 - mean of 310 and its peak) 10 s.  Rest: 0.02 cp (305 - 310) over 49.8 s, and the two
+    intervals of 0.1 s beside each rest, where flow, outlet and inlet jump between samples.  The trapezoid rule takes
+    the mean of both ends there.
+    """
+    cp, step = made.CP_CHARGE, made.STEP
+    pulls = sum(0.2 * cp * (420.0 - 0.5 * (310.0 + peak)) * made.PULL for peak in peaks)
+    rest = 0.02 * cp * (305.0 - 310.0)
+    edges = 0.0
+    for before in peaks[:-1]:
+        edges += 0.5 * step * (0.2 * cp * (420.0 - before) + rest) + 0.5 * step * (0.2 * cp * (420.0 - 310.0) + rest)
+    return pulls + rest * (made.REST - 2 * step) * (len(peaks) - 1) + edges
+
+
+def test_heat_in_and_to_air_by_hand():
+    peaks = (320.0, 330.0)
+    again = recompute_ledger(made.forecast(peaks=peaks))
+    assert again.heat_in == pytest.approx(closed_form(peaks), rel=1e-12)  # exact but for round-off
+    assert again.to_air == pytest.approx(0.4 * made.CP_AIR * 5.0 * 70.0, rel=1e-12)
+    assert set(again.parts) == {("core", "charge"), ("rear_hx", "cooling")}, "compressor work is not wall heat"
+
+
+def test_an_error_of_the_ledger_shows():
+    peaks = (320.0, 330.0)
+    heat_in, to_air = closed_form(peaks), 0.4 * made.CP_AIR * 5.0 * 70.0
+    good = Ledger(heat_in, 0.0, to_air, heat_in - to_air, heat_in + to_air, 0.0, ())
+    assert recompute_ledger(made.forecast(peaks=peaks, ledger=good)).worst < 1e-12
+    bad = replace(good, to_air=1.01 * to_air, stored=heat_in - 1.01 * to_air)
+    again = recompute_ledger(made.forecast(peaks=peaks, ledger=bad))
+    assert again.to_air_difference == pytest.approx(-0.01, rel=1e-9)
+    assert again.closure > 1e-3
+
+
+def test_a_face_with_a_heat_of_its_own_is_outside():
+    base = made.forecast()
+    parts = {**base.build.parts, "rear_hx": made.exchanger(heat=5e3)}
+    again = recompute_ledger(replace(base, build=replace(base.build, parts=parts)))
+    assert again.to_air == 0.0
+
+
+def test_a_session_that_gives_back_what_it_took_does_not_divide_by_zero():
+    base = made.forecast(peaks=(320.0, 330.0))
+    cold = {key: np.full_like(base.time, 300.0) for key in base.outlet}
+    still = replace(base, outlet=cold, inlet=cold, ledger=Ledger(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, ()))
+    assert recompute_ledger(still).worst == 0.0
+
+
+def test_shares_of_the_ledger():
+    flows = (HeatFlow("tank", "pickup", 3.0), HeatFlow("pipe", "pickup", 5.0), HeatFlow("tank", "pickup", 4.0))
+    shares = heat_shares(made.forecast(ledger=Ledger(90.0, 10.0, 60.0, 40.0, 200.0, 0.0, flows)))
+    assert (shares.from_pickup, shares.to_air, shares.stored) == (0.1, 0.6, 0.4)
+    assert shares.largest_pickup == ("tank", 7.0)
+
+
+def test_shares_of_nothing_are_unknown():
+    shares = heat_shares(made.forecast(ledger=Ledger(-5.0, 1.0, 0.0, -4.0, 6.0, 0.0, (HeatFlow("a", "pickup", -1.0),))))
+    assert (shares.from_pickup, shares.stored, shares.largest_pickup) == (None, None, None)
+
+
+def test_rungs():
+    base = made.forecast()
+    assert largest_rung(base).name == "remote air film"
+    assert preheat_rung(base).drop == 3.0
+    bare = replace(base, ladder=())
+    assert largest_rung(bare) is None
+    assert preheat_rung(bare) is None
