@@ -110,7 +110,7 @@ def model_of(spec: type) -> type[BaseModel]:
     return create_model(spec.__name__.removesuffix("Spec") + "Table", __config__=config, **columns)
 
 
-def _guarded(meta: Field, value: Any, info: ValidationInfo | None) -> Quantity:
+def _guarded(meta: Field, value: Any, info: ValidationInfo) -> Quantity:
     """A reader whose refusal travels through pydantic as data."""
     try:
         return read_value(meta, value, info.context or {})
@@ -210,13 +210,14 @@ class Reading:
     def table(self, spec: type, table: Mapping[str, Any], key: Key, words: str, **context: Any) -> Any | None:
         """Read one table into a specification, or None where it has faults.
 
-        `words` names the table in messages ("a reservoir"); `context` goes to the readers of values.
+        `words` names the table in messages ("a reservoir"); `context` goes to the readers of values
+        (`folder`, `kind`), `used` in it are the keys to name where an unknown one is refused.
         """
         context.setdefault("folder", str(Path(self.document.file).parent))
         try:
             model = model_of(spec).model_validate(dict(table), context=context)
         except ValidationError as error:
-            self._word(error, spec, key, words)
+            self._word(error, spec, key, (words, context.get("used", ())))
             model = None
         values = {} if model is None else {f.name: v for f in fields_of(spec) if (v := getattr(model, f"{f.name}_"))}
         plain = {name: quantity.value for name, quantity in values.items()}
@@ -229,7 +230,7 @@ class Reading:
         self._note(spec, values, key, verdict.idle)
         result = spec(**plain)
         if spec is CompressorSpec and result.map is not None:
-            self._map(result.map, (*key, "map"))
+            self._map(str(Path(context["folder"], values["map"].text)), (*key, "map"))
         return result
 
     def _map(self, path: str, key: Key) -> None:
@@ -238,8 +239,9 @@ class Reading:
         except BadInput as error:
             self.faults.add_error(key, error)
 
-    def _word(self, error: ValidationError, spec: type, key: Key, words: str) -> None:
-        """pydantic's findings in our words."""
+    def _word(self, error: ValidationError, spec: type, key: Key, named: tuple[str, tuple[str, ...]]) -> None:
+        """pydantic's findings in our words; `named` is the table's words and the keys worth naming."""
+        words, used = named
         items = {item.key: item for item in fields_of(spec)}
         found = error.errors(include_url=False)
         unknown = [str(e["loc"][0]) for e in found if e["type"] == "extra_forbidden"]
@@ -251,7 +253,7 @@ class Reading:
                 for row, joint, message in entry["ctx"]["faults"]:
                     self.faults.add(here, message, at=here if row is None else (*here, row), joint=joint)
             elif entry["type"] == "extra_forbidden":
-                self.faults.add(here, _unknown(name, tuple(items), words))
+                self.faults.add(here, _unknown(name, used or tuple(items), words))
             elif name not in meant:
                 self.faults.add(key, f"{name} is missing: {_needs(items[name].meta)}")
 
@@ -385,7 +387,9 @@ def _compressor_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
                 verdict.faults.append(
                     ("", f"{name} is missing: the generic family needs design_flow and design_pressure_ratio")
                 )
-        verdict.idle = frozenset({"map", "efficiency"})
+        if "speed_limit" in keys and "design_speed" not in keys:
+            verdict.faults.append(("speed_limit", "means nothing without design_speed; give both or neither"))
+        verdict.idle = frozenset({"map", "efficiency"} | ({"speed_limit"} if "design_speed" not in keys else set()))
         return verdict
     unused = (*_FAMILY, "speed_limit") if way == "efficiency" else _FAMILY
     for name in unused:

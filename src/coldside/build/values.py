@@ -7,6 +7,7 @@ keys a table has (`build/schema.py`) and units (`units.py`).
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
@@ -259,7 +260,7 @@ def _file(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
         raise BadInput(f'{typed(value)} is no file name; write it in quotes, "map.csv"')
     path = Path(context.get("folder", "."), value)
     if path.is_file():
-        return Quantity(str(path), None, value)
+        return Quantity(os.path.abspath(path), None, value)
     what = "is a folder" if path.is_dir() else "does not exist"
     try:
         names = [item.name for item in path.parent.iterdir() if item.suffix == path.suffix]

@@ -1,0 +1,284 @@
+"""Sessions from files: `load_session`, `load_limits`, and which keys each kind of phase uses.
+
+What is here: the tables of a session file and the rules between their keys.  What is not: the text
+itself (`build/document.py`), single values (`build/values.py`), what a phase asks of the car
+(`duty/demand.py`).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from coldside.build.document import Key, read_document
+from coldside.build.schema import RULES, Reading, Verdict, fields_of
+from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, Session
+from coldside.duty.samples import read_cycle, read_replay
+from coldside.errors import BadInput
+from coldside.parts.fields import given
+from coldside.units import STANDARD_PRESSURE, Pressure, show, typed
+
+SCHEMA = "coldside.session/1"
+LIMITS_SCHEMA = "coldside.limits/1"
+LONGEST_SESSION = 6 * 3600.0  # s, groups and repeats written out
+MOST_PHASES = 500
+_TOP = ("schema", "name", "start", "ambient", "phases", "groups", "limits", "limits_file")
+_ALWAYS = ("kind", "name", "pumps", "fans", "group", "air")  # keys that every phase may have
+_NEEDED = {
+    "idle": ("duration",),
+    "traffic": ("duration",),
+    "cruise": ("duration",),
+    "pull": ("from_speed", "to_speed", "duration"),
+    "cooldown": ("duration",),
+    "parked": ("duration",),
+    "replay": ("samples",),
+}
+_LIMIT_KINDS = {
+    "intake": "temperature",
+    "sensor": "temperature",
+    "coolant": "temperature",
+    "over_ambient": "temperature_difference",
+    "spread": "share",
+}
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class SessionKeys:
+    """The single keys on top of a session file."""
+
+    start: str = given(
+        "choice",
+        "how warm the car is at the start: at ambient, or soaked after hot running",
+        default="ambient",
+        choices=("ambient", "soaked"),
+    )
+    limits_file: str | None = given("file", "a file of limits of their own, beside this one", default=None)
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class GroupKeys:
+    """`[groups.NAME]`: consecutive phases that are driven together, again and again."""
+
+    repeat: int = given("count", "how many times the group is driven", low=1, high=1000)
+
+
+def load_session(path: str | Path) -> Session:
+    """Read and check one session.
+
+    Returns a `Session` with SI values, groups not yet repeated; limits of a file of their own
+    (`limits_file`) stand behind those in the session.  Raises BadInput, or ManyBadInputs with every
+    fault of the file in file order.
+    """
+    reading = Reading(read_document(path))
+    reading.head(SCHEMA)
+    data = reading.document.data
+    reading.only(data, (), _TOP, "a session")
+    name = reading.name("a session")
+    top: dict[str, Any] = {key: data[key] for key in ("start", "limits_file") if key in data}
+    keys = reading.table(SessionKeys, top, (), "a session")
+    ambient_table = reading.one_table(("ambient",), "a session needs the day's temperature", required=True)
+    ambient = None
+    if ambient_table is not None:
+        ambient = reading.table(AmbientSpec, ambient_table, ("ambient",), "the ambient")
+    phases = _phases(reading)
+    groups = _groups(reading, phases)
+    limits = _limits(reading)
+    if not reading.faults and ambient is not None:
+        whole = [phase for phase in phases if phase is not None]
+        measured = _check_samples(reading, whole, ambient)
+        _check_length(reading, whole, groups, measured)
+    if keys is not None and keys.limits_file is not None:
+        try:
+            limits += load_limits(Path(reading.document.file).parent / data["limits_file"])
+        except BadInput as error:
+            reading.faults.add_error(("limits_file",), error)
+    reading.faults.raise_any()
+    assert keys is not None  # without faults all tables were read
+    assert ambient is not None
+    return Session(
+        name=name,
+        file=reading.document.file,
+        start=keys.start,
+        ambient=ambient,
+        phases=tuple(phase for phase in phases if phase is not None),
+        groups=groups,
+        limits=limits,
+        givens=reading.in_order(),
+        notes=tuple(reading.notes),
+    )
+
+
+def load_limits(path: str | Path) -> tuple[LimitSpec, ...]:
+    """Read a file of limits of their own (schema "coldside.limits/1", tables [[limits]]).
+
+    Raises BadInput, or ManyBadInputs with every fault in file order.
+    """
+    reading = Reading(read_document(path))
+    reading.head(LIMITS_SCHEMA)
+    reading.only(reading.document.data, (), ("schema", "name", "limits"), "a file of limits")
+    limits = _limits(reading)
+    if not limits and not reading.faults:
+        reading.faults.add((), "there is no limit; write a table [[limits]]")
+    reading.faults.raise_any()
+    return limits
+
+
+def _list_of_tables(reading: Reading, name: str) -> list[tuple[Key, dict[str, Any]]]:
+    found = reading.document.data.get(name, [])
+    if not isinstance(found, list) or not all(isinstance(item, dict) for item in found):
+        reading.faults.add((name,), f"must be tables [[{name}]], in double brackets, one for each")
+        return []
+    return [((name, index), table) for index, table in enumerate(found)]
+
+
+# -- phases ------------------------------------------------------------------------------------------
+def _phases(reading: Reading) -> list[PhaseSpec | None]:
+    """Every phase; None for one with faults, so that places stay what they are."""
+    tables = _list_of_tables(reading, "phases")
+    if not reading.document.data.get("phases"):
+        reading.faults.add((), "there is no phase; write a table [[phases]] for each stretch of the session")
+    if len(tables) > MOST_PHASES:
+        reading.faults.add(("phases",), f"there are {len(tables)} phases; at most {MOST_PHASES} are read")
+        return []
+    return [_phase(reading, key, table) for key, table in tables]
+
+
+def _phase(reading: Reading, key: Key, table: dict[str, Any]) -> PhaseSpec | None:
+    kind = table.get("kind")
+    words = "a phase"
+    if isinstance(kind, str) and kind in PHASE_KEYS:
+        words = f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+        known = {item.name: item.key for item in fields_of(PhaseSpec)}
+        used = tuple(known[name] for name in (*PHASE_KEYS[kind], *_ALWAYS))
+        foreign = [name for name in table if name in known.values() and name not in used]
+        for name in foreign:
+            reading.faults.add((*key, name), f"is not used by {words}; its keys: " + ", ".join(used))
+        table = {name: value for name, value in table.items() if name not in foreign}
+    return reading.table(PhaseSpec, table, key, words, used=_used(kind))
+
+
+def _used(kind: Any) -> tuple[str, ...]:
+    """The keys in the file that a kind of phase uses; all of them for an unknown kind."""
+    names = (*PHASE_KEYS[kind], *_ALWAYS) if isinstance(kind, str) and kind in PHASE_KEYS else None
+    return tuple(item.key for item in fields_of(PhaseSpec) if names is None or item.name in names)
+
+
+def _phase_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """What each kind of phase needs; keys that it does not use are not listed among the defaults."""
+    verdict = Verdict()
+    kind = values.get("kind")
+    if kind not in PHASE_KEYS:
+        return verdict
+    names = {item.name: item.key for item in fields_of(PhaseSpec)}
+    used = {*PHASE_KEYS[kind], *_ALWAYS}
+    verdict.idle = frozenset(set(names) - used)
+    missing = [names[name] for name in _NEEDED[kind] if names[name] not in keys]
+    if missing:
+        is_are = "is" if len(missing) == 1 else "are"
+        article = "an" if kind[0] in "aeiou" else "a"
+        needs = ", ".join(names[name] for name in _NEEDED[kind])
+        verdict.faults.append(("", f"{', '.join(missing)} {is_are} missing: {article} {kind} needs {needs}"))
+    if kind == "cruise" and "speed" not in keys and not {"engine_speed", "load"} <= keys:
+        verdict.faults.append(("", "a cruise needs speed, or engine_speed and load"))
+    low, high = values.get("from_speed"), values.get("to_speed")
+    if kind == "pull" and low is not None and high is not None and high <= low:
+        verdict.faults.append(("to", f"must be above from, {show(low, 'engine_speed')}"))
+    return verdict
+
+
+def _groups(reading: Reading, phases: list[PhaseSpec | None]) -> dict[str, int]:
+    """[groups.NAME] repeat = n; a group's phases stand one behind the other."""
+    groups: dict[str, int] = {}
+    tables = reading.tables(("groups",))
+    for name, table in tables.items():
+        spec = reading.table(GroupKeys, table, ("groups", name), "a group")
+        if spec is not None:
+            groups[name] = spec.repeat
+    named = [phase.group if phase is not None else None for phase in phases]
+    closed: set[str] = set()
+    for index, group in enumerate(named):
+        if group is None:
+            continue
+        if group not in tables:
+            message = f"{typed(group)} has no table [groups.{group}] with repeat = ..."
+            reading.faults.add(("phases", index, "group"), message, joint=" = ")
+        elif group in closed and named[index - 1] != group:
+            message = f"{typed(group)} was closed by another phase; phases of one group stand one behind the other"
+            reading.faults.add(("phases", index, "group"), message, joint=" = ")
+        closed.add(group)
+    if None not in phases:
+        for name in tables:
+            if name not in named:
+                reading.faults.add(("groups", name), f'no phase is in it; write group = "{name}" in its phases')
+    return groups
+
+
+def _check_samples(reading: Reading, phases: Iterable[PhaseSpec], ambient: AmbientSpec) -> dict[int, float]:
+    """Files that phases name can be read; returns the duration of each replay by its phase's index."""
+    pressure = ambient.pressure.value if isinstance(ambient.pressure, Pressure) else STANDARD_PRESSURE
+    folder = Path(reading.document.file).parent
+    durations = {}
+    for index, phase in enumerate(phases):
+        table = reading.document.data["phases"][index]
+        try:
+            if phase.cycle is not None:
+                read_cycle(folder / table["cycle"])
+            if phase.samples is not None:
+                durations[index] = float(read_replay(folder / table["samples"], pressure).time[-1])
+        except BadInput as error:
+            reading.faults.add_error(("phases", index, "cycle" if phase.samples is None else "samples"), error)
+    return durations
+
+
+def _check_length(
+    reading: Reading, phases: Iterable[PhaseSpec], groups: Mapping[str, int], measured: Mapping[int, float]
+) -> None:
+    """All repeats written out must stay below the longest session."""
+    total = 0.0
+    for index, phase in enumerate(phases):
+        duration = measured.get(index, phase.duration or 0.0)
+        once = duration * phase.repeat + phase.rest * (phase.repeat - 1)
+        total += once * (groups.get(phase.group, 1) if phase.group else 1)
+        if total > LONGEST_SESSION:
+            message = f"with it the session lasts over {show(LONGEST_SESSION, 'time')}, the longest that is solved"
+            reading.faults.add(("phases", index), message)
+            return
+
+
+# -- ambient and limits ------------------------------------------------------------------------------
+def _ambient_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    verdict = Verdict()
+    if {"altitude", "pressure"} <= keys:
+        verdict.faults.append(("pressure", "is given beside altitude; keep one of them"))
+    pressure = values.get("pressure")
+    if isinstance(pressure, Pressure):
+        if pressure.gauge:
+            verdict.faults.append(("pressure", 'must be abs, the air\'s own pressure, such as "98.5 kPa abs"'))
+        elif not 4e4 <= pressure.value <= 1.1e5:
+            allowed = f"{show(4e4, 'pressure_difference')} abs to {show(1.1e5, 'pressure_difference')} abs"
+            verdict.faults.append(("pressure", f"is out of range; it must be from {allowed}"))
+        verdict.idle = frozenset({"altitude"})
+    elif "altitude" in keys:
+        verdict.idle = frozenset({"pressure"})
+    return verdict
+
+
+def _limits(reading: Reading) -> tuple[LimitSpec, ...]:
+    """Every [[limits]] table; `at_most` is read by what the quantity is."""
+    found = []
+    for key, table in _list_of_tables(reading, "limits"):
+        quantity = table.get("quantity")
+        kind = _LIMIT_KINDS.get(quantity) if isinstance(quantity, str) else None
+        known = dict(table)
+        if kind is None:
+            # without a known quantity `at_most` cannot be judged; only the quantity is at fault
+            known["at_most"], kind = "0 K", "temperature_difference"
+        limit = reading.table(LimitSpec, known, key, "a limit", kind=kind)
+        if limit is not None:
+            found.append(limit)
+    return tuple(found)
+
+
+RULES.update({PhaseSpec: _phase_rules, AmbientSpec: _ambient_rules})
