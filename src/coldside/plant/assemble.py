@@ -1,0 +1,568 @@
+"""Build + demand -> plant: the only place where names become indices.
+
+What is here: `assemble`, which threads the parts of a build into fields and passes, tabulates flows and
+coefficients, samples the charge side, and packs everything into `layout.Arrays`; and `Plant`, which keeps
+the names beside the arrays.  What is not: solving (`kernel.py`, `steady.py`).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path as FilePath
+
+import numpy as np
+
+from coldside.build.model import Build, names_on
+from coldside.duty.model import SAMPLE_TIME, Demand
+from coldside.errors import BadInput
+from coldside.media import air
+from coldside.parts import lines
+from coldside.parts.exchanger import CELLS, AirCoreSpec, ExchangerSpec, WaterCoreSpec, rate
+from coldside.parts.lines import HoseSpec, PipeSpec, PlenumSpec, ValveSpec
+from coldside.parts.pump import PumpSpec
+from coldside.parts.reservoir import ReservoirSpec
+from coldside.parts.sensor import SensorSpec
+from coldside.plant import layout, tables
+from coldside.plant.charge import ChargeSide
+from coldside.plant.flows import Air, DuctFlows, LoopFlows, Reading, charge_split, duct_flows, loop_flows
+from coldside.plant.network import Network, network_of
+
+CP_METAL = 896.0  # J/(kg K), aluminium (heat note A2)
+VALVE_VOLUME = 5e-5  # m3 of coolant in a valve body
+CELL_LENGTH, FEWEST_CELLS = 0.3, 4  # of pipes and hoses (definitions, "Paths -> hydraulics and kernel")
+LOOP_NODES, DUCT_NODES_T, DUCT_NODES_V = 28, 6, 24
+HOTTEST = 388.15  # K, top of the tables' coolant axis
+AROUND = {"bay": layout.BAY, "engine": layout.ENGINE, "ambient": layout.AMBIENT}
+RESIDUAL_ALLOWED = 2e-3  # of effectiveness, where both flows are over a tenth of the bench
+MOST_CELLS = 12
+
+
+@dataclass
+class _Field:
+    name: str  # "part metal" or "part coolant"
+    count: int
+    capacity: float  # J/K of one node
+    pickup: float  # W/K of one node
+    around: int
+    loop: int = -1
+    column: int = 0
+    start: float | None = None
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One stream through one part, with its names."""
+
+    part: str
+    side: str  # charge, coolant, cooling
+    path: str  # loop or duct name, "charge"
+
+
+@dataclass
+class Plant:
+    """A build and a demand ready to be solved, with the names of everything in the arrays."""
+
+    build: Build
+    demand: Demand
+    arrays: layout.Arrays
+    charge: ChargeSide
+    loops: tuple[LoopFlows, ...]
+    ducts: tuple[DuctFlows, ...]
+    passes: tuple[Pass, ...]
+    fields: tuple[str, ...]
+    coefficients: tuple[tables.Coefficient, ...]
+    devices: tuple[str, ...]
+    levels: tuple[np.ndarray, ...]  # command levels of each device
+    sensors: tuple[str, ...]
+    start: np.ndarray  # states and zeroed heat integrals
+    around: Air
+    warnings: list[str] = field(default_factory=list)
+
+    def index(self, part: str, side: str) -> int:
+        """The pass of `part` on `side`."""
+        return self.passes.index(next(p for p in self.passes if p.part == part and p.side == side))
+
+    def combos(self, levels: np.ndarray) -> np.ndarray:
+        """Command combinations (n, loops + ducts) of recorded levels (n, devices)."""
+        A = self.arrays
+        n_loops = len(A.loop_nodes)
+        combos = np.zeros((len(levels), n_loops + len(A.duct_nodes)), dtype=np.int64)
+        for device in range(len(self.devices)):
+            column = A.combo_loop[device] if A.combo_loop[device] >= 0 else n_loops + A.combo_duct[device]
+            combos[:, column] += levels[:, device].astype(np.int64) * A.combo_stride[device]
+        return combos
+
+
+def assemble(build: Build, demand: Demand, cells: Mapping[str, tuple[int, int]] | None = None) -> Plant:
+    """Turn a build and a sampled demand into a plant.
+
+    `cells` overrides the number of wall cells (along side 1, along side 2) by part name or kind of
+    part, for accuracy studies.  Raises `BadInput` for bench points that cannot be, `NoAnswer` when
+    flows or pressures have no balance.
+    """
+    return _Assembly(build, demand, dict(cells or {})).plant()
+
+
+class _Assembly:
+    """Gathers fields, passes and tables part by part; `plant` packs them."""
+
+    def __init__(self, build: Build, demand: Demand, cells: dict[str, tuple[int, int]]) -> None:
+        self.build, self.demand, self.cells = build, demand, cells
+        W = float(air.humidity_ratio(demand.ambient_temperature, demand.ambient_pressure, demand.humidity))
+        self.around = Air(demand.ambient_temperature, demand.ambient_pressure, W)
+        self.charge = ChargeSide(build, self.around, str(FilePath(build.file).parent))
+        self.loops = tuple(loop_flows(build, loop) for loop in build.loops.values())
+        self.ducts = tuple(duct_flows(build, duct) for duct in build.ducts.values())
+        self.cp_charge = float(air.cp(370.0, W))
+        self.cp_air = float(air.cp(demand.ambient_temperature + 10.0, W))
+        self.start_T = self._start_temperature()
+        self.reference = tuple(self._reference(loop) for loop in self.loops)
+        self.fields: list[_Field] = []
+        self.passes: list[Pass] = []
+        self.rows: list[list[int]] = []
+        self.coefficients: list[tables.Coefficient] = []
+        self.coefficient_flows: list[tuple[int, int]] = []
+        self.coefficient_loop: list[int] = []
+        self.warnings: list[str] = []
+
+    def _start_temperature(self) -> float:
+        if self.demand.start == "soaked":
+            return self.demand.ambient_temperature + self.build.bay.parked_rise
+        return self.demand.ambient_temperature
+
+    def _reference(self, loop: LoopFlows) -> tuple[float, float]:
+        """rho and cp of a loop for transport, at its mean temperature of the start."""
+        total = heat = 0.0
+        for name in loop.network.names:
+            spec = self.build.parts[name]
+            volume = _coolant_volume(spec)
+            T = getattr(spec, "start_temperature", None) or self.start_T
+            total, heat = total + volume, heat + volume * T
+        T = heat / total
+        if T <= loop.coolant.freezing_point + 0.5:
+            raise BadInput(
+                f"{loop.coolant.name} starts at {T - 273.15:.0f} degC and freezes at {loop.coolant.freezing_point - 273.15:.0f} degC: "
+                "choose another coolant or a warmer start",
+                key=f"loops.{loop.loop.name}.coolant",
+            )
+        return float(loop.coolant.density(T)), float(loop.coolant.cp(T))
+
+    # --- parts into fields and passes ---
+
+    def _add_field(self, name: str, count: int, capacity: float, pickup: float, around: str, loop: int = -1, column: int = 0, start: float | None = None) -> int:
+        self.fields.append(_Field(name, count, capacity / count, pickup / count, AROUND[around], loop, column, start))
+        return len(self.fields) - 1
+
+    def _add_pass(self, part: str, side: str, path: tuple[int, str], ends: tuple[int, int], column: int, wall: int = -1, liquid: int = -1,
+                  grid: tuple[int, int, int, int] = (1, 1, 1, 1)) -> int:  # fmt: skip
+        sort = {"charge": layout.CHARGE, "coolant": layout.COOLANT, "cooling": layout.COOLING}[side]
+        self.passes.append(Pass(part, side, path[1]))
+        self.rows.append([sort, path[0], wall, liquid, *grid, *ends, -1, 0, column])
+        return len(self.rows) - 1
+
+    def _set_table(self, index: int, coefficient: tables.Coefficient, flows: tuple[int, int], loop: int) -> None:
+        """Give pass `index` a coefficient of its own; pass `flows[1]`, if any, shares it as side 2."""
+        self.coefficients.append(coefficient)
+        self.coefficient_flows.append(flows)
+        self.coefficient_loop.append(loop)
+        self.rows[index][layout.P_TABLE] = len(self.coefficients) - 1
+        if flows[1] >= 0:
+            self.rows[flows[1]][layout.P_TABLE] = len(self.coefficients) - 1
+            self.rows[flows[1]][layout.P_SIDE] = 1
+
+    def _thread(self) -> None:
+        """Walk all paths: first the grids of parts with two sides, then single-sided parts as they come."""
+        grids = self._grids()
+        self.charge_network = network_of(self.charge.after, closed=False)
+        walks: list[tuple[str, int, str, Network]] = [("charge", 0, "charge", self.charge_network)]
+        walks += [("coolant", i, loop.loop.name, loop.network) for i, loop in enumerate(self.loops)]
+        walks += [("cooling", i, duct.duct.name, duct.network) for i, duct in enumerate(self.ducts)]
+        for side, number, path, network in walks:
+            for column, link in enumerate(network.links):
+                spec = self.build.parts.get(link.name)
+                where = ((number, path), (link.start, link.end), column)
+                if link.name in grids:
+                    grids[link.name].append(self._grid_pass(link.name, side, where, grids[link.name]))
+                else:
+                    self._single_pass(link.name, spec, side, where)
+        for name, found in grids.items():
+            self._rate(name, found[2], found[3])
+
+    def _grids(self) -> dict[str, list[int]]:
+        """Wall field, and coolant field or -1, of every part with two sides."""
+        found = {}
+        for name in [n for n in self.build.parts if isinstance(self.build.parts[n], (WaterCoreSpec, AirCoreSpec, ExchangerSpec))]:
+            spec = self.build.parts[name]
+            if isinstance(spec, ExchangerSpec) and spec.heat is not None:
+                continue
+            n1, n2 = self._cells_of(name)
+            wall = self._add_field(f"{name} metal", n1 * n2, spec.metal_mass * CP_METAL, spec.pickup, spec.surroundings)
+            liquid = -1
+            if not isinstance(spec, AirCoreSpec):
+                rho, cp = self.reference[self._loop_of(name)]
+                liquid = self._add_field(f"{name} coolant", n1 * n2, spec.coolant_volume * rho * cp, 0.0, "ambient")
+            found[name] = [wall, liquid]
+        return found
+
+    def _cells_of(self, name: str) -> tuple[int, int]:
+        kind = {WaterCoreSpec: "water_core", AirCoreSpec: "air_core", ExchangerSpec: "exchanger"}[type(self.build.parts[name])]
+        return self.cells.get(name, self.cells.get(kind, CELLS[kind]))
+
+    def _loop_of(self, name: str) -> int:
+        return next(i for i, loop in enumerate(self.loops) if name in loop.network.names)
+
+    def _grid_pass(self, name: str, side: str, where: tuple, grid: list[int]) -> int:
+        n1, n2 = self._cells_of(name)
+        spec = self.build.parts[name]
+        first = side == ("coolant" if isinstance(spec, ExchangerSpec) else "charge")
+        shape = (n2, n1, 1, n2) if first else (n1, n2, n2, 1)  # lanes, cells, lane step, cell step
+        path, ends, column = where
+        return self._add_pass(name, side, path, ends, column, grid[0], grid[1] if side == "coolant" else -1, shape)
+
+    def _rate(self, name: str, one: int, two: int) -> None:
+        """Rate a core or exchanger; passes were added charge, coolant, cooling, so `one` is side 1."""
+        spec = self.build.parts[name]
+        loop = self._loop_of(name) if not isinstance(spec, AirCoreSpec) else -1
+        coolant = self.loops[loop].coolant if loop >= 0 else None
+        try:
+            rating = rate(spec, coolant)
+        except BadInput as fault:
+            raise BadInput(fault.message, key=f"parts.{name}") from None
+        liquid_cp = self.reference[loop][1] if loop >= 0 else 0.0
+        cp = {WaterCoreSpec: (self.cp_charge, liquid_cp), AirCoreSpec: (self.cp_charge, self.cp_air), ExchangerSpec: (liquid_cp, self.cp_air)}[type(spec)]
+        self._set_table(one, tables.of_rating(rating, self._cells_of(name), coolant, cp), (one, two), loop)
+
+    def _single_pass(self, name: str, spec: object, side: str, where: tuple) -> None:
+        path, ends, column = where
+        if isinstance(spec, PipeSpec):
+            n = max(FEWEST_CELLS, math.ceil(spec.length / CELL_LENGTH))
+            wall = self._add_field(f"{name} metal", n, lines.pipe_metal_mass(spec) * CP_METAL, lines.pipe_pickup(spec), spec.surroundings)
+            index = self._add_pass(name, side, path, ends, column, wall, -1, (1, n, 1, 1))
+            self._set_table(index, tables.of_pipe(spec, n, self.charge.peak_flow, self.cp_charge), (index, -1), -1)
+        elif isinstance(spec, PlenumSpec):
+            wall = self._add_field(f"{name} metal", 1, spec.metal_mass * CP_METAL, spec.pickup, spec.surroundings)
+            index = self._add_pass(name, side, path, ends, column, wall)
+            self._set_table(index, tables.of_plenum(spec, self.charge.peak_flow, self.cp_charge), (index, -1), -1)
+        elif isinstance(spec, HoseSpec):
+            self._hose(name, spec, where)
+        elif side == "coolant":
+            assert isinstance(spec, (ReservoirSpec, PumpSpec, ValveSpec))
+            rho, cp = self.reference[path[0]]
+            nodes = spec.nodes if isinstance(spec, ReservoirSpec) else 1
+            capacity = _coolant_volume(spec) * rho * cp + getattr(spec, "metal_mass", 0.0) * CP_METAL
+            heated = path[0] if isinstance(spec, PumpSpec) else -1
+            liquid = self._add_field(
+                f"{name} coolant", nodes, capacity, getattr(spec, "pickup", 0.0), getattr(spec, "surroundings", "ambient"), heated, column,
+                getattr(spec, "start_temperature", None),
+            )  # fmt: skip
+            self._add_pass(name, side, path, ends, column, -1, liquid, (1, nodes, 1, 1))
+        else:
+            self._add_pass(name, side, path, ends, column)  # throttle, fan, a face that only gives heat, air beside a core
+
+    def _hose(self, name: str, spec: HoseSpec, where: tuple) -> None:
+        path, ends, column = where
+        loop = self.loops[path[0]]
+        rho, cp = self.reference[path[0]]
+        n = max(FEWEST_CELLS, math.ceil(spec.length / CELL_LENGTH))
+        wall = self._add_field(f"{name} wall", n, lines.hose_wall_capacity(spec), lines.hose_pickup(spec), spec.surroundings)
+        liquid = self._add_field(f"{name} coolant", n, lines.hose_volume(spec) * rho * cp, 0.0, "ambient")
+        index = self._add_pass(name, "coolant", path, ends, column, wall, liquid, (1, n, 1, 1))
+        scale = np.pi * spec.bore**2 / 4.0 * rho  # flow at 1 m/s
+        self._set_table(index, tables.of_hose(spec, loop.coolant, scale), (index, -1), path[0])
+
+    # --- devices ---
+
+    def _devices(self) -> None:
+        n = len(self.demand.time)
+        self.devices = tuple(name for loop in self.loops for name in loop.pumps) + tuple(name for duct in self.ducts for name in duct.fans)
+        self.levels: list[np.ndarray] = []
+        self.level = np.full((n, len(self.devices)), -1, dtype=np.int64)
+        self.combo_loop = np.full(len(self.devices), -1, dtype=np.int64)
+        self.combo_duct = np.full(len(self.devices), -1, dtype=np.int64)
+        self.stride = np.ones(len(self.devices), dtype=np.int64)
+        for k, name in enumerate(self.devices):
+            command = np.asarray(self.demand.command[name], dtype=float)
+            own = np.isnan(command)
+            levels = np.unique(np.concatenate([command[~own], [0.0, 1.0] if own.any() else []]))
+            self.levels.append(levels)
+            self.level[~own, k] = np.searchsorted(levels, command[~own])
+            for i, loop in enumerate(self.loops):
+                if name in loop.pumps:
+                    self.combo_loop[k] = i
+                    self.stride[k] = math.prod(len(self.levels[self.devices.index(p)]) for p in loop.pumps[: loop.pumps.index(name)])
+            for i, duct in enumerate(self.ducts):
+                if name in duct.fans:
+                    self.combo_duct[k] = i
+                    self.stride[k] = math.prod(len(self.levels[self.devices.index(f)]) for f in duct.fans[: duct.fans.index(name)])
+
+    def commands_of(self, names: tuple[str, ...]) -> list[dict[str, float]]:
+        """Every combination of command levels of these devices, in the order of the combination index."""
+        sets = [self.levels[self.devices.index(name)] for name in names]
+        return [dict(zip(names, reversed(combo), strict=True)) for combo in itertools.product(*reversed(sets))]
+
+    # --- tables of flows ---
+
+    def _loop_tables(self) -> dict[str, np.ndarray]:
+        first, shapes, origin, step, flows, heats = [], [], [], [], [], []
+        self.most = np.zeros(len(self.rows))
+        offset = 0
+        for i, loop in enumerate(self.loops):
+            coldest = [self.start_T, self.demand.ambient_temperature]
+            coldest += [f.start for f in self.fields if f.start is not None]
+            low = max(min(coldest) - 5.0, loop.coolant.freezing_point + 0.5)
+            T = np.linspace(low, HOTTEST, LOOP_NODES)
+            combos = self.commands_of(loop.pumps)
+            commands = {name: np.repeat([c[name] for c in combos], len(T)) for name in loop.pumps}
+            q, heat = loop.flow(self.build, np.tile(T, len(combos)), commands)
+            links = q.shape[1]
+            first.append(offset)
+            shapes.append((len(combos), len(T), links))
+            origin.append(low)
+            step.append(T[1] - T[0])
+            flows.append(q.ravel())
+            heats.append(heat.ravel())
+            offset += q.size
+            for p, row in enumerate(self.rows):
+                if row[layout.P_SORT] == layout.COOLANT and row[layout.P_PATH] == i:
+                    self.most[p] = np.abs(q[:, row[layout.P_COLUMN]]).max() * self.reference[i][0]
+        return {
+            "loop_first": np.array(first, dtype=np.int64), "loop_shape": np.array(shapes, dtype=np.int64).reshape(-1, 3),
+            "loop_origin": np.array(origin), "loop_step": np.array(step), "loop_flow": _flat(flows), "loop_heat": _flat(heats),
+        }  # fmt: skip
+
+    def _duct_tables(self) -> dict[str, np.ndarray]:
+        first, shapes, origin, step, flows = [], [], [], [], []
+        offset = 0
+        for i, duct in enumerate(self.ducts):
+            fastest = max(float(self.demand.air_speed[duct.duct.name].max()) * 1.01, 10.0)
+            u = np.linspace(0.0, np.sqrt(fastest), DUCT_NODES_V)
+            T = self.demand.ambient_temperature + np.linspace(-10.0, 90.0, DUCT_NODES_T)
+            combos = self.commands_of(duct.fans)
+            c, t, v = (g.ravel() for g in np.meshgrid(np.arange(len(combos)), T, u**2, indexing="ij"))
+            commands = {name: np.array([combo[name] for combo in combos])[c] for name in duct.fans}
+            m = np.maximum(duct.flow(self.build, v, t, commands, self.around), 0.0)
+            m = m.reshape(len(combos), len(T), len(u), -1)
+            padded = np.concatenate([(3.0 * m[:, :, :1] - 3.0 * m[:, :, 1:2] + m[:, :, 2:3]), m, (3.0 * m[:, :, -1:] - 3.0 * m[:, :, -2:-1] + m[:, :, -3:-2])], axis=2)
+            first.append(offset)
+            shapes.append(padded.shape)
+            origin.append([T[0]])
+            step.append([T[1] - T[0], u[1]])
+            flows.append(padded.ravel())
+            offset += padded.size
+            for p, row in enumerate(self.rows):
+                if row[layout.P_SORT] == layout.COOLING and row[layout.P_PATH] == i:
+                    self.most[p] = m[..., row[layout.P_COLUMN]].max()
+        heat = np.array([self._face_heat(p) for p in self.passes])
+        return {
+            "duct_first": np.array(first, dtype=np.int64), "duct_shape": np.array(shapes, dtype=np.int64).reshape(-1, 4),
+            "duct_origin": np.array(origin, dtype=float).reshape(-1, 1), "duct_step": np.array(step, dtype=float).reshape(-1, 2),
+            "duct_flow": _flat(flows), "duct_heat": heat,
+        }  # fmt: skip
+
+    def _face_heat(self, p: Pass) -> float:
+        spec = self.build.parts.get(p.part)
+        return float(spec.heat or 0.0) if isinstance(spec, ExchangerSpec) else 0.0
+
+    def _charge_tables(self) -> dict[str, np.ndarray]:
+        d = self.demand
+        T_feed = d.ambient_temperature + np.array([-25.0, 25.0, 95.0])
+        rows = np.column_stack([d.engine_speed, d.plenum_target, np.round(self.charge.inlet_temperature(d.bay_temperature), 2)])
+        unique, back = np.unique(rows, axis=0, return_inverse=True)
+        n = len(unique)
+        speed, target, inlet = (np.repeat(unique[:, c], len(T_feed)) for c in range(3))
+        state = self.charge.balance(speed, target, np.tile(T_feed, n), inlet)
+        flow = (state.flow * np.tile(T_feed, n)).reshape(n, -1)
+        out = state.compressor_out.reshape(n, -1)
+        ducts = np.column_stack([d.air_speed[duct.duct.name] for duct in self.ducts]) if self.ducts else np.zeros((len(d.time), 0))
+        inputs = np.column_stack([flow[back], out[back], d.bay_temperature, ducts])
+        most = float(state.flow.max()) * 1.05
+        grid = np.linspace(0.0, np.sqrt(most / self.charge.peak_flow), 16)
+        share = np.zeros((len(grid), len(self.rows)))
+        m = np.maximum(grid, 0.5 * grid[1]) ** 2 * self.charge.peak_flow
+        _, split, _ = charge_split(self.build, self.charge.after, m, self.charge.peak_flow)
+        for p, row in enumerate(self.rows):
+            if row[layout.P_SORT] == layout.CHARGE:
+                share[:, p] = split[:, row[layout.P_COLUMN]] / m
+                self.most[p] = most * share[:, p].max()
+        return {"inputs": np.ascontiguousarray(inputs), "feed": T_feed, "share": share, "share_scale": self.charge.peak_flow, "share_step": float(grid[1])}
+
+    def _coefficient_tables(self) -> dict[str, np.ndarray]:
+        made: dict[tuple, tables.Table] = {}
+        found: list[tables.Table] = []
+        for k, coefficient in enumerate(self.coefficients):
+            one, two = self.coefficient_flows[k]
+            most = (self.charge.peak_flow * 1.2 if one == layout.TOTAL_CHARGE else self.most[one], self.most[two] if two >= 0 else 0.0)
+            part = next((self.passes[p].part for p, row in enumerate(self.rows) if row[layout.P_TABLE] == k), None)
+            # equal parts in equal places (a left and a right core) share the work of one
+            key = (self.build.parts[part] if part else k, self.coefficient_loop[k], tuple(float(f"{m:.9g}") for m in most))
+            if key not in made:
+                made[key] = tables.tabulate(coefficient, most, (self._coldest(), HOTTEST))
+            table = made[key]
+            if part and table.residual > RESIDUAL_ALLOWED:
+                self.warnings.append(f"{part}: its {self._cells_of(part)} cells miss up to {table.residual:.1%} of its exact effectiveness")
+            found.append(table)
+        offsets = np.cumsum([0] + [t.a.size for t in found])[:-1]
+        return {
+            "table_first": offsets.astype(np.int64), "table_shape": np.array([_three(t.shape) for t in found], dtype=np.int64).reshape(-1, 3),
+            "table_flow": np.array(self.coefficient_flows, dtype=np.int64).reshape(-1, 2), "table_scale": np.array([t.scale for t in found]).reshape(-1, 2),
+            "table_step": np.array([t.step for t in found]).reshape(-1, 3), "table_origin": np.array([t.origin for t in found]),
+            "table_loop": np.array(self.coefficient_loop, dtype=np.int64), "values_a": _flat([t.a.ravel() for t in found]),
+            "values_b": _flat([t.b.ravel() for t in found]),
+        }  # fmt: skip
+
+    def _coldest(self) -> float:
+        lowest = [loop.coolant.freezing_point + 0.5 for loop in self.loops]
+        starts = [self.start_T, self.demand.ambient_temperature, *(f.start for f in self.fields if f.start is not None)]
+        return max([min(starts) - 5.0, *lowest])
+
+    # --- sensors ---
+
+    def _sensor_rows(self) -> dict[str, np.ndarray]:
+        where: list[tuple[str, int, Reading]] = [("charge", 0, reading) for reading in self.charge.sensors]
+        where += [("coolant", i, reading) for i, loop in enumerate(self.loops) for reading in loop.sensors]
+        self.sensors = tuple(reading.sensor for _, _, reading in where)
+        rows = []
+        for side, path, reading in where:
+            spec = self.build.parts[reading.sensor]
+            assert isinstance(spec, SensorSpec)
+            if side == "charge" and (reading.behind is None or reading.behind in names_on(self.charge.before)):
+                raise BadInput("stands before the compressor; an intake sensor belongs behind it", key=f"parts.{reading.sensor}")
+            index, node = self._read_place(side, path, reading)
+            bench = spec.bench_flow
+            if bench is None:
+                bench = 0.25 * self.charge.peak_flow if side == "charge" else max(self.most[index], 1e-3)
+            flow = layout.TOTAL_CHARGE if side == "charge" and (node >= 0 or index < 0) else index
+            self.coefficients.append(tables.of_sensor(spec, bench))
+            self.coefficient_flows.append((flow, -1))
+            self.coefficient_loop.append(-1)
+            sort = layout.CHARGE if side == "charge" else layout.COOLANT
+            rows.append([sort, path, node, index, len(self.coefficients) - 1, AROUND[spec.surroundings]])
+        table = np.array(rows, dtype=np.int64).reshape(-1, 6)
+        names = ("sensor_sort", "sensor_path", "sensor_node", "sensor_pass", "sensor_table", "sensor_around")
+        found = {name: np.ascontiguousarray(table[:, i]) for i, name in enumerate(names)}
+        found["sensor_boss_rate"] = np.array([1.0 / self.build.parts[name].boss_time for name in self.sensors])
+        return found
+
+    def _read_place(self, side: str, path: int, reading: Reading) -> tuple[int, int]:
+        """Pass whose outlet a sensor reads (and whose flow it sees), and the node, or -1, where it reads a mix."""
+        if reading.behind is None or reading.behind == self.charge.compressor_name:
+            first = next(p for p, row in enumerate(self.rows) if self.passes[p].side == side and row[layout.P_PATH] == path)
+            return first, 0
+        index = next(p for p, found in enumerate(self.passes) if found.part == reading.behind and found.side == side)
+        return index, self.rows[index][layout.P_OUT] if reading.mixed else -1
+
+    # --- all together ---
+
+    def plant(self) -> Plant:
+        self._thread()
+        self._devices()
+        parts: dict = {}
+        parts |= self._loop_tables()
+        parts |= self._duct_tables()
+        parts |= self._charge_tables()
+        parts |= self._sensor_rows()
+        parts |= self._coefficient_tables()
+        parts |= self._field_rows()
+        parts |= self._loop_rows()
+        parts |= self._states(parts)
+        parts |= self._controls(parts)
+        d = self.demand
+        arrays = layout.Arrays(
+            step=SAMPLE_TIME, ambient=d.ambient_temperature, engine_metal=self._engine_metal(), cp_charge=self.cp_charge, cp_air=self.cp_air,
+            boost=d.boost.astype(np.int8), passes=np.array(self.rows, dtype=np.int64), charge_nodes=self.charge_network.nodes,
+            level=self.level, combo_loop=self.combo_loop, combo_duct=self.combo_duct, combo_stride=self.stride, **parts,
+        )  # fmt: skip
+        return Plant(
+            self.build, d, arrays, self.charge, self.loops, self.ducts, tuple(self.passes), tuple(f.name for f in self.fields),
+            tuple(self.coefficients), self.devices, tuple(self.levels), self.sensors, self._start(arrays), self.around, self.warnings,
+        )  # fmt: skip
+
+    def _engine_metal(self) -> float:
+        return max(self.build.engine.metal_temperature, self.demand.ambient_temperature)
+
+    def _field_rows(self) -> dict[str, np.ndarray]:
+        counts = np.array([f.count for f in self.fields], dtype=np.int64)
+        return {
+            "field_first": np.concatenate([[0], np.cumsum(counts)[:-1]]).astype(np.int64), "field_count": counts,
+            "field_capacity": np.array([f.capacity for f in self.fields]), "field_pickup": np.array([f.pickup for f in self.fields]),
+            "field_around": np.array([f.around for f in self.fields], dtype=np.int64), "field_loop": np.array([f.loop for f in self.fields], dtype=np.int64),
+            "field_column": np.array([f.column for f in self.fields], dtype=np.int64),
+        }  # fmt: skip
+
+    def _loop_rows(self) -> dict[str, np.ndarray]:
+        weight = np.zeros(len(self.rows))
+        for p, row in enumerate(self.rows):
+            if row[layout.P_SORT] == layout.COOLANT:
+                weight[p] = _coolant_volume(self.build.parts[self.passes[p].part])
+        for i in range(len(self.loops)):
+            mine = [p for p, row in enumerate(self.rows) if row[layout.P_SORT] == layout.COOLANT and row[layout.P_PATH] == i]
+            weight[mine] /= weight[mine].sum()
+        rho_cp = np.array([rho * cp for rho, cp in self.reference])
+        return {
+            "loop_nodes": np.array([loop.network.nodes for loop in self.loops], dtype=np.int64), "loop_capacity": rho_cp,
+            "loop_density": np.array([rho for rho, _ in self.reference]), "loop_weight": weight,
+            "duct_nodes": np.array([duct.network.nodes for duct in self.ducts], dtype=np.int64),
+        }  # fmt: skip
+
+    def _states(self, parts: dict) -> dict[str, int]:
+        i_feed = int(parts["field_count"].sum())
+        i_duct = i_feed + 1
+        i_boss = i_duct + len(self.ducts)
+        i_reading = i_boss + len(self.sensors)
+        return {"i_feed": i_feed, "i_duct": i_duct, "i_boss": i_boss, "i_reading": i_reading, "n_states": i_reading + len(self.sensors)}
+
+    def _controls(self, parts: dict) -> dict[str, np.ndarray]:
+        n, n_loops = len(self.devices), len(self.loops)
+        state, on, off = np.full(n, -1, dtype=np.int64), np.zeros(n), np.zeros(n)
+        loops = np.zeros((n, max(n_loops, 1)), dtype=np.int8)
+        level_on, level_off = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+        charge_sensors = [i for i, name in enumerate(self.sensors) if parts["sensor_sort"][i] == layout.CHARGE]
+        for k, name in enumerate(self.devices):
+            control = self.build.parts[name].control
+            on[k], off[k] = control.threshold, control.threshold - control.hysteresis
+            level_on[k] = int(np.argmax(self.levels[k] >= 1.0)) if (self.levels[k] >= 1.0).any() else len(self.levels[k]) - 1
+            if control.of == "coolant":
+                mine = [self.combo_loop[k]] if self.combo_loop[k] >= 0 else self._loops_in_duct(int(self.combo_duct[k]))
+                if not mine and control.mode == "above":
+                    raise BadInput("is controlled by coolant temperature, but no coolant runs through its duct", key=f"parts.{name}.control")
+                loops[k, mine] = 1
+            else:
+                state[k] = parts["i_reading"] + charge_sensors[-1] if charge_sensors else parts["i_feed"]
+        return {"control_state": state, "control_loops": loops, "control_on": on, "control_off": off, "level_on": level_on, "level_off": level_off}
+
+    def _loops_in_duct(self, duct: int) -> list[int]:
+        return sorted({i for i, loop in enumerate(self.loops) for name in self.ducts[duct].network.names if name in loop.network.names})
+
+    def _start(self, arrays: layout.Arrays) -> np.ndarray:
+        x = np.zeros(arrays.n_states + layout.accumulators(arrays))
+        x[: arrays.n_states] = self.start_T
+        for f, at, count in zip(self.fields, arrays.field_first, arrays.field_count, strict=True):
+            if f.start is not None:
+                x[at : at + count] = f.start
+        if self.demand.start == "soaked":
+            x[arrays.i_duct : arrays.i_boss] = self.demand.ambient_temperature
+        return x
+
+
+def _coolant_volume(spec: object) -> float:
+    """Coolant that a part of a loop holds, m3."""
+    if isinstance(spec, HoseSpec):
+        return lines.hose_volume(spec)
+    if isinstance(spec, ReservoirSpec):
+        return spec.volume
+    if isinstance(spec, ValveSpec):
+        return VALVE_VOLUME
+    return float(getattr(spec, "coolant_volume", 0.0))
+
+
+def _three(shape: tuple[int, ...]) -> tuple[int, int, int]:
+    return (shape[0], shape[1], shape[2] if len(shape) > 2 else 1)
+
+
+def _flat(pieces: list[np.ndarray]) -> np.ndarray:
+    return np.ascontiguousarray(np.concatenate(pieces)) if pieces else np.zeros(1)
+
+

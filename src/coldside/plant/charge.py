@@ -1,0 +1,160 @@
+"""The charge side at steady flow: engine demand, pressure losses and compressor, balanced together.
+
+What is here: `ChargeSide.balance`, which for given engine speed, pressure target, plenum and inlet
+temperature finds the flow and the states before and after the compressor, for many points at once.
+What is not: the heat the charge loses on its way (`tables.py`, `kernel.py`); its temperature along the
+path enters here only through the density in each part's loss, and is taken as compressor outlet before
+the first core, plenum after the last, and midway inside and between.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldside.build.model import Build, Path, names_on
+from coldside.errors import BadInput
+from coldside.media import air
+from coldside.parts import compressor, engine
+from coldside.parts.compressor import CompressorSpec
+from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
+from coldside.parts.lines import FilterSpec
+from coldside.plant.flows import Air, charge_split, without_sensors
+
+GRID = 160  # nodes of each stretch's loss against flow; linear between them in sqrt(flow)
+ITERATIONS = 12
+SETTLED = 1e-9  # relative change of the compressor's pressure ratio
+
+
+@dataclass(frozen=True)
+class ChargeState:
+    """Arrays over points: flow [kg/s moist], pressures [Pa absolute], temperatures [K], margins."""
+
+    flow: np.ndarray
+    compressor_in: np.ndarray
+    compressor_in_pressure: np.ndarray
+    compressor_out: np.ndarray
+    compressor_out_pressure: np.ndarray
+    plenum_pressure: np.ndarray
+    pressure_ratio: np.ndarray
+    efficiency: np.ndarray
+    corrected_flow: np.ndarray
+    operating: compressor.Operating
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """One part or group of the charge path: its loss times density against flow, and where it stands between hot and cold."""
+
+    name: str
+    flow: np.ndarray
+    loss: np.ndarray
+    place: float  # 0: air as it leaves the compressor, 1: as in the plenum
+
+    def at(self, m: np.ndarray) -> np.ndarray:
+        return np.interp(np.sqrt(m), np.sqrt(self.flow), self.loss)
+
+
+class ChargeSide:
+    """The charge side of one build in given surroundings.
+
+    `peak_flow` [kg/s] is the engine's highest air flow at full load with the plenum 30 K over ambient:
+    it stands for bench flows that were not given.
+    """
+
+    def __init__(self, build: Build, around: Air, folder: str) -> None:
+        self.build, self.around = build, around
+        spec = build.engine
+        n = np.linspace(0.25 * spec.top_speed, spec.top_speed, 60)
+        target = engine.boost_target(spec, n, around.pressure)
+        self.peak_flow = float(engine.air_flow(spec, n, target, around.temperature + 30.0, around.humidity_ratio).max())
+        path, self.sensors = without_sensors(build.charge, build.parts)
+        self.path = path
+        place = next(i for i, item in enumerate(path) if isinstance(item, str) and isinstance(build.parts[item], CompressorSpec))
+        self.compressor_name = str(path[place])
+        self.before, self.after = path[:place], path[place + 1 :]
+        self.compressor = compressor.compressor(build.parts[self.compressor_name], folder)
+        filters = [build.parts[n] for n in names_on(self.before) if isinstance(build.parts[n], FilterSpec)]
+        self.bay_share = filters[0].bay_share if filters else 0.0
+        top = 2.0 * self.peak_flow
+        self._grid = top * np.linspace(0.0, 1.0, GRID) ** 2
+        self._before = [self._stretch((item,), 0.0) for item in self.before]
+        self._after = self._stretches_after()
+
+    def _stretch(self, path: Path, place: float) -> _Stretch:
+        _, _, loss = charge_split(self.build, path, self._grid, self.peak_flow)
+        return _Stretch(names_on(path)[0], self._grid, loss, place)
+
+    def _stretches_after(self) -> list[_Stretch]:
+        """Parts after the compressor with their place between hot and cold; a group of cores counts as one core."""
+        cooled = [any(isinstance(self.build.parts[n], (WaterCoreSpec, AirCoreSpec)) for n in names_on((item,))) for item in self.after]
+        count, passed, found = max(sum(cooled), 1), 0, []
+        for item, is_core in zip(self.after, cooled, strict=True):
+            found.append(self._stretch((item,), (passed + 0.5 * is_core) / count))
+            passed += is_core
+        return found
+
+    def inlet_temperature(self, bay: np.ndarray) -> np.ndarray:
+        """Air reaching the compressor, K, with the bay at `bay` [K]."""
+        return np.asarray(self.around.temperature + self.bay_share * (bay - self.around.temperature))
+
+    def balance(self, speed: np.ndarray, target: np.ndarray, plenum: np.ndarray, inlet: np.ndarray) -> ChargeState:
+        """Find flow and compressor states; arrays of one shape.
+
+        Parameters: engine `speed` [rev/s]; `target` pressure [Pa absolute] where boost_reference says,
+        taken as the plenum's below ambient pressure (the throttle sets it there); gas temperature in
+        the `plenum` and at the compressor `inlet` [K].  Where the target asks for less than the path
+        passes at a pressure ratio of 1, the throttle takes the rest (charge note D3).
+        """
+        n, T_pl, T_in = (np.asarray(v, dtype=float) for v in (speed, plenum, inlet))
+        goal = np.asarray(target, dtype=float)
+        at_outlet = (goal > self.around.pressure) & (self.build.engine.boost_reference == "compressor_out")
+        p_plenum = goal.copy()
+        T_out = np.maximum(T_in, T_pl)
+        ratio = np.ones_like(goal)
+        for _ in range(ITERATIONS):
+            flow = self._engine_flow(n, p_plenum, T_pl)
+            p_in = self._inlet_pressure(flow, T_in)
+            p_need = self._outlet_pressure(flow, p_plenum, T_out, T_pl)
+            if at_outlet.any():
+                # losses hardly move with plenum pressure, so this plain correction contracts by a tenth a turn
+                p_plenum = np.where(at_outlet, np.maximum(p_plenum + (goal - p_need), 0.2 * goal), p_plenum)
+                p_need = np.where(at_outlet, goal, p_need)
+            previous, ratio = ratio, np.maximum(p_need / p_in, 1.0)
+            corrected = compressor.corrected_flow(flow, T_in, p_in, self.compressor, self.around.humidity_ratio) / self.compressor.count
+            operating = self.compressor.evaluate(corrected, ratio, T_in, self.around.humidity_ratio)
+            T_out = air.compressed_temperature(T_in, ratio, operating.efficiency, self.around.humidity_ratio)
+            if np.all(np.abs(ratio - previous) <= SETTLED * ratio):
+                break
+        flow = self._engine_flow(n, p_plenum, T_pl)
+        return ChargeState(flow, T_in, p_in, T_out, ratio * p_in, p_plenum, ratio, operating.efficiency, corrected, operating)
+
+    def _engine_flow(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> np.ndarray:
+        flow = engine.air_flow(self.build.engine, n, p, T, self.around.humidity_ratio)
+        return np.asarray(np.minimum(flow, self._grid[-1]))
+
+    def _inlet_pressure(self, flow: np.ndarray, T: np.ndarray) -> np.ndarray:
+        """Pressure at the compressor inlet: losses at the density midway through each part."""
+        p = np.full_like(flow, self.around.pressure)
+        R = air.gas_constant(self.around.humidity_ratio)
+        for stretch in self._before:
+            room = p * p - 2.0 * stretch.at(flow) * R * T
+            if np.any(room <= 0.0):
+                raise BadInput(
+                    f"{stretch.name} cannot pass {float(flow.max()):.3f} kg/s: its loss would use up the air pressure; check its loss and bench_flow",
+                    key=f"parts.{stretch.name}",
+                )
+            p = np.sqrt(room)
+        return p
+
+    def _outlet_pressure(self, flow: np.ndarray, p_plenum: np.ndarray, T_out: np.ndarray, T_pl: np.ndarray) -> np.ndarray:
+        """Pressure at the compressor outlet that leaves `p_plenum` behind all losses."""
+        p = p_plenum
+        R = air.gas_constant(self.around.humidity_ratio)
+        for stretch in reversed(self._after):
+            T = T_out + stretch.place * (T_pl - T_out)
+            p = np.sqrt(p * p + 2.0 * stretch.at(flow) * R * T)
+        return p
+
+

@@ -1,0 +1,325 @@
+"""How much flows where: coolant in loops, air in ducts, charge between parallel branches.
+
+What is here: the networks of a build with the losses of its parts, solved for many operating points
+at once.  What is not: the solver (`network.py`), the losses themselves (`parts/`), the charge side's
+pressure balance (`charge.py`) and the tables made from these flows (`assemble.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coldside.build.model import Build, Duct, Loop, Parallel, Path
+from coldside.errors import BadInput
+from coldside.media import air
+from coldside.media.coolants import Coolant, parse_coolant
+from coldside.parts import airflow, lines, pump
+from coldside.parts.airflow import FanSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, ThrottleSpec, ValveSpec
+from coldside.parts.pump import PumpSpec
+from coldside.parts.sensor import SensorSpec
+from coldside.plant.network import LinkLoss, Network, network_of, solve
+
+BENCH_AIR = 1.184  # kg/m3, cooling air of a bench point, 25 degC at 101325 Pa (loop-C22)
+# slope of a part that has no loss, so that its flow stays defined; under 1e-4 of any loss that matters
+NO_LOSS_COOLANT, NO_LOSS_AIR, NO_LOSS_CHARGE = 1e3, 1e-2, 0.5  # Pa s/m3, Pa s/kg, Pa s/m3 (loss times density)
+BYPASS = "beside "  # a duct's air that passes beside a part which covers only a share of the next face
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Where a sensor stands: right behind part `behind` (None: at the path's start).
+
+    `mixed` when the part before it is a group: it then reads what leaves the group's mixer, which
+    `behind`, one of the group's last parts, flows into.
+    """
+
+    sensor: str
+    behind: str | None
+    mixed: bool
+
+
+def without_sensors(path: Path, parts: Mapping[str, object]) -> tuple[Path, list[Reading]]:
+    """A path without its sensors, and where each of them stands."""
+    kept: list[str | Parallel] = []
+    sensors: list[Reading] = []
+    for item in path:
+        if isinstance(item, Parallel):
+            branches = []
+            for branch in item.branches:
+                inner, found = without_sensors(branch, parts)
+                branches.append(inner)
+                sensors.extend(found)
+            kept.append(Parallel(tuple(branches)))
+        elif isinstance(parts[item], SensorSpec):
+            upstream = kept[-1] if kept else None
+            sensors.append(Reading(item, _last_name(upstream), isinstance(upstream, Parallel)))
+        else:
+            kept.append(item)
+    return tuple(kept), sensors
+
+
+def _last_name(item: str | Parallel | None) -> str | None:
+    if item is None or isinstance(item, str):
+        return item
+    return _last_name(item.branches[0][-1])
+
+
+# --- loops ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class LoopFlows:
+    """One loop's network; `pumps` in link order."""
+
+    loop: Loop
+    coolant: Coolant
+    network: Network
+    sensors: tuple[Reading, ...]
+    pumps: tuple[str, ...]
+
+    def flow(self, build: Build, temperature: np.ndarray, command: Mapping[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+        """Volume flow [m3/s] and pump heat [W] in every link, (points, links), at coolant `temperature` [K].
+
+        `command` holds for each pump the share of full speed at every point.
+        """
+        T = np.asarray(temperature, dtype=float)
+        points = len(T)
+        losses = [self._loss(build, name, T, command) for name in self.network.names]
+        scale = max(max(_largest_flow(build.parts[name]) for name in self.pumps), 1e-5) if self.pumps else 1e-4
+        q = np.zeros((points, len(losses)))
+        moving = np.zeros(points, dtype=bool)
+        for name in self.pumps:
+            moving |= np.asarray(command[name]) > 0.0
+        if moving.any():
+            some = [self._loss(build, name, T[moving], {k: np.asarray(v)[moving] for k, v in command.items()}) for name in self.network.names]
+            q[moving] = solve(self.network, some, int(moving.sum()), scale)
+        heat = np.zeros_like(q)
+        density = self.coolant.density(T)
+        for k, name in enumerate(self.network.names):
+            spec = build.parts[name]
+            if isinstance(spec, PumpSpec):
+                speed = pump.speed_of(spec, command[name])
+                rise, _ = pump.pressure_rise(spec, q[:, k], speed, density)
+                heat[:, k] = np.where(speed > 0.0, np.abs(pump.electrical_power(spec, q[:, k], rise)), 0.0)
+        return q, heat
+
+    def _loss(self, build: Build, name: str, T: np.ndarray, command: Mapping[str, np.ndarray]) -> LinkLoss:
+        spec = build.parts[name]
+        density, viscosity = self.coolant.density(T), self.coolant.viscosity(T)
+        if isinstance(spec, PumpSpec):
+            speed = pump.speed_of(spec, command[name])
+
+            def lift(q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+                rise, slope = pump.pressure_rise(spec, q, speed, density)
+                return -rise, -slope
+
+            return lift
+        if isinstance(spec, HoseSpec):
+            return lambda q: lines.hose_loss(spec, q, density, viscosity)
+        if isinstance(spec, ValveSpec):
+            return lambda q: lines.valve_loss(spec, q, density, viscosity)
+        if isinstance(spec, (WaterCoreSpec, ExchangerSpec)):
+            bench = parse_coolant(spec.bench_coolant) if spec.bench_coolant is not None else self.coolant
+            T0 = spec.bench_coolant_in
+            loss0, flow0 = spec.bench_coolant_loss, spec.bench_coolant_flow
+            assert T0 is not None and loss0 is not None and flow0 is not None  # proved by the reader
+            n = spec.coolant_loss_exponent
+            rho, mu = density / bench.density(T0), viscosity / bench.viscosity(T0)
+            return lambda q: lines.bench_loss(loss0, flow0, n, q, rho, mu)
+        return lambda q: (NO_LOSS_COOLANT * q, np.full_like(q, NO_LOSS_COOLANT))  # a tank
+
+
+def _largest_flow(spec: PumpSpec) -> float:
+    curve = spec.curve or pump.GENERIC_CURVE
+    return float(curve[-1][0])
+
+
+def loop_flows(build: Build, loop: Loop) -> LoopFlows:
+    """The network of one loop of a build."""
+    path, sensors = without_sensors(loop.path, build.parts)
+    network = network_of(path, closed=True)
+    pumps = tuple(name for name in network.names if isinstance(build.parts[name], PumpSpec))
+    return LoopFlows(loop, parse_coolant(loop.coolant), network, tuple(sensors), pumps)
+
+
+# --- ducts ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Air:
+    """Surroundings that a duct breathes: temperature [K], pressure [Pa absolute], humidity ratio."""
+
+    temperature: float
+    pressure: float
+    humidity_ratio: float
+
+
+@dataclass(frozen=True)
+class DuctFlows:
+    """One duct's network of air, in two forms.
+
+    `network` is how air is followed thermally: one link a part, and a link beside every part that
+    covers only a share of the next face.  `hydraulic` splits the face behind such a part into its
+    covered and its open strip; `strips` says which hydraulic links add up to each thermal one, and
+    `share` which part of a face a hydraulic link has.
+    """
+
+    duct: Duct
+    network: Network
+    hydraulic: Network
+    strips: tuple[tuple[int, ...], ...]
+    share: tuple[float, ...]
+    fans: tuple[str, ...]
+    height: float  # of the faces, for natural draught
+
+    def flow(self, build: Build, speed: np.ndarray, temperature: np.ndarray, command: Mapping[str, np.ndarray], around: Air) -> np.ndarray:
+        """Air [kg/s] in every link of `network`, (points, links).
+
+        `speed` [m/s] of the air arriving, `temperature` [K] of the air leaving the faces, `command`
+        of each fan, arrays of one length.  Density: ambient at the inlet, mean in the faces, leaving
+        at exit and fans (loop notes d3, d4); natural draught from the same densities (d6).
+        """
+        V, T_out = np.asarray(speed, dtype=float), np.asarray(temperature, dtype=float)
+        cold = float(air.density(around.temperature, around.pressure, around.humidity_ratio))
+        warm = air.density(T_out, around.pressure, around.humidity_ratio)
+        mean = 0.5 * (cold + warm)
+        spec = self.duct.spec
+        driving = airflow.ram_pressure(spec, V, cold) + airflow.draught(self.height, cold, np.minimum(warm, cold))
+        # inlet and exit are one link that closes the path; the exit's warmer air is the smaller part of its loss
+        def openings(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+            loss, slope = airflow.opening_loss(spec, m / mean, mean)
+            return loss - driving, slope / mean
+
+        losses = [self._loss(build, link.name, share, mean, warm, command) for link, share in zip(self.hydraulic.links, self.share, strict=True)]
+        scale = max(spec.inlet_area * 10.0 * cold, 1e-3)
+        m = solve(self.hydraulic, losses, len(V), scale, drive=openings)
+        return np.stack([m[:, list(group)].sum(axis=1) for group in self.strips], axis=1)
+
+    def _loss(self, build: Build, name: str, share: float, mean: np.ndarray, warm: np.ndarray, command: Mapping[str, np.ndarray]) -> LinkLoss:
+        spec = build.parts.get(name)
+        if isinstance(spec, FanSpec):
+            speed = np.asarray(command[name], dtype=float)
+
+            def blow(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+                rise, slope = airflow.fan_rise(spec, m / warm, speed, warm)
+                return -rise, -slope / warm
+
+            return blow
+        if isinstance(spec, (AirCoreSpec, ExchangerSpec)):
+            Q0 = spec.bench_cooling_flow / BENCH_AIR * share
+            rho = mean / BENCH_AIR
+            loss0, n = spec.bench_cooling_loss, spec.cooling_loss_exponent
+
+            def face(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+                loss, slope = lines.bench_loss(loss0, Q0, n, m / mean, rho, 1.0)
+                return loss, slope / mean
+
+            return face
+        return lambda m: (NO_LOSS_AIR * m, np.full_like(m, NO_LOSS_AIR))
+
+
+def duct_flows(build: Build, duct: Duct) -> DuctFlows:
+    """The network of one duct of a build, with the strips that partial covers make."""
+    thermal: list[str | Parallel] = []
+    hydraulic: list[str | Parallel] = []
+    strips: dict[str, tuple[str, ...]] = {}
+    share: dict[str, float] = {}
+    items = list(duct.path)
+    position = 0
+    while position < len(items):
+        item = items[position]
+        spec = build.parts.get(item) if isinstance(item, str) else None
+        following = items[position + 1] if position + 1 < len(items) else None
+        covers = getattr(spec, "covers", 1.0)
+        if isinstance(item, str) and covers < 1.0 and _is_face(build, following):
+            assert isinstance(following, str)
+            covered, open_strip = following + " covered", following + " open"
+            hydraulic.append(Parallel(((item, covered), (open_strip,))))
+            thermal.extend([Parallel(((item,), (BYPASS + item,))), following])
+            strips |= {item: (item,), BYPASS + item: (open_strip,), following: (covered, open_strip)}
+            share |= {covered: covers, open_strip: 1.0 - covers}
+            position += 2
+            continue
+        if covers < 1.0:
+            raise BadInput(f"{item} covers {covers:.0%} of the next part's face, but no core or exchanger follows it", key=f"parts.{item}.covers")
+        hydraulic.append(item)
+        thermal.append(item)
+        position += 1
+    network, flow_network = network_of(tuple(thermal), closed=False), network_of(tuple(hydraulic), closed=False)
+    index = {name: k for k, name in enumerate(flow_network.names)}
+    groups = tuple(tuple(index[n] for n in strips.get(name, (name,))) for name in network.names)
+    # a strip is solved with the specification of the face it belongs to
+    links = tuple(replace(link, name=_face_of(link.name)) for link in flow_network.links)
+    shares = tuple(share.get(link.name, 1.0) for link in flow_network.links)
+    faces = [build.parts[name] for name in network.names if isinstance(build.parts.get(name), (AirCoreSpec, ExchangerSpec))]
+    fans = tuple(name for name in network.names if isinstance(build.parts.get(name), FanSpec))
+    return DuctFlows(duct, network, replace(flow_network, links=links), groups, shares, fans, max(face.face_height for face in faces))
+
+
+def _is_face(build: Build, item: str | Parallel | None) -> bool:
+    return isinstance(item, str) and isinstance(build.parts[item], (AirCoreSpec, ExchangerSpec))
+
+
+def _face_of(name: str) -> str:
+    return name.removesuffix(" covered").removesuffix(" open")
+
+
+# --- charge side ---------------------------------------------------------------------------------
+
+# loss times mean density [Pa kg/m3] and its slope, against flow [kg/s]
+ChargeLoss = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]
+CHARGE_AIR = (360.0, 1.2)  # K, kg/m3: where friction of charge pipes takes its viscosity; loss x density hardly moves with either
+
+
+def charge_part_loss(spec: object, peak_flow: float) -> ChargeLoss:
+    """Loss of one charge part times the density of its air, as a function of flow.
+
+    `peak_flow` [kg/s] stands for a bench flow that was not given.
+    """
+    from coldside.parts.exchanger import charge_loss
+
+    T, rho = CHARGE_AIR
+    if isinstance(spec, PipeSpec):
+        mu = float(air.viscosity(T))
+        return lambda m: _scaled(lines.pipe_loss(spec, m, rho, mu), rho)
+    if isinstance(spec, (FilterSpec, ThrottleSpec)):
+        bench, loss = spec.bench_flow or peak_flow, spec.loss
+        # a stated loss belongs to air as it is there: ambient before the compressor, boosted at the throttle
+        rho0 = 1.18 if isinstance(spec, FilterSpec) else 2.1
+        return lambda m: _scaled(lines.quadratic_loss(loss, bench, rho0, m, rho), rho)
+    if isinstance(spec, (WaterCoreSpec, AirCoreSpec)):
+        return charge_loss(spec)
+    return lambda m: (NO_LOSS_CHARGE * m, np.full_like(m, NO_LOSS_CHARGE))
+
+
+def _scaled(pair: tuple[np.ndarray, np.ndarray], factor: float) -> tuple[np.ndarray, np.ndarray]:
+    return pair[0] * factor, pair[1] * factor
+
+
+def charge_split(build: Build, path: Path, flow: np.ndarray, peak_flow: float) -> tuple[Network, np.ndarray, np.ndarray]:
+    """Network of a charge path without sensors, flow in its links, and loss times density end to end.
+
+    `flow` [kg/s] enters the path, array of points; returns flows (points, links) and losses (points,).
+    """
+    network = network_of(path, closed=False)
+    losses = [charge_part_loss(build.parts[name], peak_flow) for name in network.names]
+    m = solve(network, losses, len(flow), max(float(np.max(flow)), 1e-3), through=np.asarray(flow, dtype=float))
+    total = np.zeros(len(flow))
+    for k in _one_way_through(network):
+        total += losses[k](m[:, k])[0]
+    return network, m, total
+
+
+def _one_way_through(network: Network) -> Sequence[int]:
+    """Links of any one way from node 0 to the outlet; every way loses the same."""
+    here, way = 0, []
+    while here != network.outlet:
+        k = next(i for i, link in enumerate(network.links) if link.start == here)
+        way.append(k)
+        here = network.links[k].end
+    return way

@@ -1,0 +1,152 @@
+"""The arrays that the kernel and its readable twin share: one named tuple, no units, no names, no objects.
+
+A plant is a set of *fields* (blocks of equal temperature nodes: the metal of a core, the coolant in a
+hose) and *passes* (one stream through one part: a gas sliding along wall nodes, or a liquid mixed
+cell by cell).  A part is one or two passes over its fields: nothing else is special about its kind.
+`plant/assemble.py` fills the arrays, `plant/kernel.py` and `plant/reference.py` read them.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+CHARGE, COOLANT, COOLING = 0, 1, 2  # sort of path a pass lies on
+BAY, ENGINE, AMBIENT = 0, 1, 2  # what a field takes heat from
+FEEDBACK_TIME = 0.1  # s: how fast the engine's flow answers plenum temperature; about the charge tract's residence time
+DUCT_TIME = 1.0  # s: how fast a duct's density follows its own air temperature
+TOTAL_CHARGE = -2  # in table_flow: the whole charge flow instead of one pass's
+FEED_NODES = 3  # plenum temperatures at which the charge side is tabulated
+# columns of `inputs`
+IN_FLOW, IN_OUT, IN_BAY, IN_SPEED = 0, 3, 6, 7
+
+# columns of `passes`
+P_SORT, P_PATH, P_WALL, P_LIQUID, P_LANES, P_CELLS, P_LANE_STEP, P_CELL_STEP, P_IN, P_OUT, P_TABLE, P_SIDE, P_COLUMN = range(13)
+
+
+class Arrays(NamedTuple):
+    """A plant as arrays; SI, absolute pressure, kelvin.
+
+    Sizes: F fields, P passes, L loops, D ducts, S sensors, K tables, n samples.
+    """
+
+    step: float  # s between samples
+    inputs: np.ndarray  # (n, 7 + D) linear between samples: flow x T_feed at 3 nodes, compressor outlet T at 3, bay T, duct air speeds
+    feed: np.ndarray  # (3,) plenum temperatures of those nodes
+    ambient: float
+    engine_metal: float
+    cp_charge: float
+    cp_air: float
+    boost: np.ndarray  # (n,) bool as int8: where the peak is looked for
+    # fields: blocks of equal nodes
+    field_first: np.ndarray  # (F,) first state
+    field_count: np.ndarray  # (F,)
+    field_capacity: np.ndarray  # (F,) J/K of one node
+    field_pickup: np.ndarray  # (F,) W/K of one node to its surroundings
+    field_around: np.ndarray  # (F,) BAY, ENGINE or AMBIENT
+    field_loop: np.ndarray  # (F,) loop whose pump heats this field, or -1
+    field_column: np.ndarray  # (F,) its column in that loop's heat table
+    # passes
+    passes: np.ndarray  # (P, 13) int
+    # tables of coefficients: two values against one or two flows and coolant temperature
+    table_first: np.ndarray  # (K,) offset into values
+    table_shape: np.ndarray  # (K, 3) nodes in T, flow 1 (padded), flow 2 (padded, or 1)
+    table_flow: np.ndarray  # (K, 2) pass whose flow is the axis, TOTAL_CHARGE, or -1
+    table_scale: np.ndarray  # (K, 2) flow at u = 1
+    table_step: np.ndarray  # (K, 3) step in T, u1, u2
+    table_origin: np.ndarray  # (K,) lowest T
+    table_loop: np.ndarray  # (K,) loop whose temperature is the axis, or -1
+    values_a: np.ndarray
+    values_b: np.ndarray
+    # charge side
+    charge_nodes: int
+    share: np.ndarray  # (nodes in u, P) share of the whole charge flow in each charge pass
+    share_scale: float  # flow at u = 1
+    share_step: float
+    # loops
+    loop_nodes: np.ndarray  # (L,)
+    loop_capacity: np.ndarray  # (L,) rho cp, J/(m3 K)
+    loop_density: np.ndarray  # (L,)
+    loop_weight: np.ndarray  # (P,) share of the loop's coolant in this pass, for the loop's mean temperature
+    loop_first: np.ndarray  # (L,) offset into loop_flow
+    loop_shape: np.ndarray  # (L, 3) command combinations, temperatures, links
+    loop_origin: np.ndarray  # (L,)
+    loop_step: np.ndarray  # (L,)
+    loop_flow: np.ndarray  # m3/s
+    loop_heat: np.ndarray  # W put into each link by its pump
+    # ducts
+    duct_nodes: np.ndarray  # (D,)
+    duct_first: np.ndarray  # (D,)
+    duct_shape: np.ndarray  # (D, 4) command combinations, temperatures, speeds (padded), links
+    duct_origin: np.ndarray  # (D, 1) lowest duct air temperature
+    duct_step: np.ndarray  # (D, 2) step in T, step in sqrt(speed)
+    duct_flow: np.ndarray  # kg/s
+    duct_heat: np.ndarray  # (P,) W that a face without a loop gives the air (passes without fields)
+    # sensors
+    sensor_sort: np.ndarray  # (S,) CHARGE or COOLANT
+    sensor_path: np.ndarray  # (S,) loop
+    sensor_node: np.ndarray  # (S,) node whose mixed stream it reads, or -1
+    sensor_pass: np.ndarray  # (S,) pass whose outlet it reads, where it reads no node
+    sensor_table: np.ndarray  # (S,) a = weight of the boss, b = 1 / time constant
+    sensor_around: np.ndarray  # (S,)
+    sensor_boss_rate: np.ndarray  # (S,) 1/s
+    # states: fields, then feed temperature, duct temperatures, bosses, readings; then the accumulators
+    n_states: int
+    i_feed: int
+    i_duct: int
+    i_boss: int
+    i_reading: int
+    # devices (pumps and fans) and how they are commanded
+    level: np.ndarray  # (n, devices) index into the device's command levels, -1 = its own control decides
+    combo_loop: np.ndarray  # (devices,) loop it moves, or -1
+    combo_duct: np.ndarray  # (devices,) duct it moves, or -1
+    combo_stride: np.ndarray  # (devices,) weight of its level in the combination index
+    control_state: np.ndarray  # (devices,) state that its control reads, or -1: the hottest of control_loops
+    control_loops: np.ndarray  # (devices, L) int8
+    control_on: np.ndarray  # (devices,)
+    control_off: np.ndarray  # (devices,)
+    level_on: np.ndarray  # (devices,) level index when its control says on
+    level_off: np.ndarray  # (devices,)
+
+
+class Work(NamedTuple):
+    """Scratch that one evaluation of the derivative leaves behind; reused, and read by the recorder."""
+
+    E: np.ndarray  # (states,) net heat into each node, W
+    flow: np.ndarray  # (P,) kg/s, signed
+    T_in: np.ndarray  # (P,)
+    T_out: np.ndarray  # (P,)
+    heat: np.ndarray  # (P,) W into the wall (charge) or to the air (cooling)
+    pickup: np.ndarray  # (F,)
+    pump: np.ndarray  # (F,)
+    a: np.ndarray  # (K,)
+    b: np.ndarray  # (K,)
+    node_T: np.ndarray  # (most nodes of any path,)
+    node_m: np.ndarray
+    node_loop: np.ndarray  # (L, most nodes)
+    loop_T: np.ndarray  # (L,)
+    lane: np.ndarray  # (most lanes,)
+    duct_out: np.ndarray  # (D,)
+    sensor_gas: np.ndarray  # (S,)
+    charge: np.ndarray  # (3,) flow, compressor outlet T, plenum gas T
+    rate: np.ndarray  # (1,) largest diagonal rate, 1/s
+
+
+def accumulators(arrays: Arrays) -> int:
+    """How many heat integrals ride behind the temperature states: one a pass, two a field, one in all."""
+    return len(arrays.passes) + 2 * len(arrays.field_first) + 1
+
+
+def new_work(arrays: Arrays) -> Work:
+    """Scratch for one thread."""
+    n_pass, n_field, n_table = len(arrays.passes), len(arrays.field_first), len(arrays.table_first)
+    n_loop, n_duct = len(arrays.loop_nodes), len(arrays.duct_nodes)
+    nodes = int(max([arrays.charge_nodes, *arrays.loop_nodes.tolist(), *arrays.duct_nodes.tolist()]))
+    lanes = int(max(arrays.passes[:, P_LANES].max(initial=1), 1))
+    z = np.zeros
+    return Work(
+        z(arrays.n_states), z(n_pass), z(n_pass), z(n_pass), z(n_pass), z(n_field), z(n_field), z(n_table), z(n_table),
+        z(nodes), z(nodes), z((max(n_loop, 1), nodes)), z(max(n_loop, 1)), z(lanes), z(max(n_duct, 1)),
+        z(max(len(arrays.sensor_sort), 1)), z(3), z(1),
+    )  # fmt: skip
