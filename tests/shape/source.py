@@ -33,12 +33,16 @@ LAYERS = (
 
 @dataclass(frozen=True)
 class Import:
-    """One import of a name from inside coldside: `name` is "" for a whole module, `line` where it stands."""
+    """One import of a name from inside coldside.
+
+    `name` is "" for a whole module, `line` where it stands, `for_types` whether only the type checker sees it.
+    """
 
     importer: str
     module: str
     name: str
     line: int
+    for_types: bool
 
 
 @functools.cache
@@ -59,17 +63,25 @@ def tree(module: str) -> ast.Module:
 
 def layer(module: str) -> str:
     """The layer a module belongs to: the first name after the root; "" for the root itself."""
-    return [*module.split("."), ""][1]
+    name = [*module.split("."), ""][1]
+    return "cli" if name == "__main__" else name
 
 
 def imports(module: str) -> Iterator[Import]:
     """Every import from inside coldside, also those inside functions and under TYPE_CHECKING."""
     is_package = modules()[module].name == "__init__.py"
+    guarded = {
+        id(inner)
+        for node in ast.walk(tree(module))
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)
+        for inner in ast.walk(node)
+    }
     for node in ast.walk(tree(module)):
+        for_types = id(node) in guarded
         if isinstance(node, ast.Import):
             for alias in node.names:
                 if alias.name.split(".")[0] == "coldside":
-                    yield Import(module, alias.name, "", node.lineno)
+                    yield Import(module, alias.name, "", node.lineno, for_types)
         elif isinstance(node, ast.ImportFrom):
             origin = node.module or ""
             if node.level:
@@ -79,7 +91,8 @@ def imports(module: str) -> Iterator[Import]:
                 continue
             for alias in node.names:
                 inner = f"{origin}.{alias.name}"
-                yield Import(module, *((inner, "") if inner in modules() else (origin, alias.name)), node.lineno)
+                target, name = (inner, "") if inner in modules() else (origin, alias.name)
+                yield Import(module, target, name, node.lineno, for_types)
 
 
 def public_callables(module: str) -> Iterator[tuple[str, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef]]:
