@@ -310,9 +310,10 @@ _NEWTON_STEPS = 12
 def _solve(residual: Any, slope: Any, T: Array) -> Array:
     """Newton on T, vectorised, kept inside the polynomials' range; `slope` is d(residual)/dT."""
     for _ in range(_NEWTON_STEPS):
-        change = residual(T) / slope(T)
-        T = np.clip(T - change, LOWEST, HIGHEST)
-        if np.max(np.abs(change) / T, initial=0.0) < 1e-8:  # quadratic: the next error is below 1e-15
+        new = np.clip(T - residual(T) / slope(T), LOWEST, HIGHEST)
+        moved = np.max(np.abs(new - T) / T, initial=0.0)
+        T = new
+        if moved < 1e-8:  # quadratic: the next error is below 1e-15
             return T
     raise Internal("an air temperature did not settle; please send the build and the session")
 

@@ -1,0 +1,95 @@
+"""A check case as a record: what goes in, what must come out, how closely and why, and who says so.
+
+Each module beside this one holds `CASES`, a list of `Case`.  `load()` gathers them; tests run them with
+`failures`; the page of check cases in the documentation is made from the same records.  A case without a
+tolerance, a reason for it, or a known source does not load.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from coldside.sources import SOURCES
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """One check case.
+
+    `id` and, where one case of the notes has several, `part`; `what` in words; `inputs` by name, SI;
+    `compute(**inputs)` gives a mapping of results by our code; `expected` the figures, SI;
+    `tolerance` on each, "relative" or "absolute" (`kind`); `tolerance_reason` why so close and no closer;
+    `source` keys of coldside.sources; `how` printed, derived, or computed with which library.
+    """
+
+    id: str
+    part: str = ""
+    what: str
+    inputs: Mapping[str, Any]
+    compute: Callable[..., Mapping[str, float]]
+    expected: Mapping[str, float]
+    tolerance: float
+    kind: str = "relative"
+    tolerance_reason: str
+    source: tuple[str, ...]
+    how: str
+
+    def __post_init__(self) -> None:
+        for name in ("id", "what", "tolerance_reason", "how"):
+            if not getattr(self, name).strip():
+                raise ValueError(f"case {self.name or '?'} has no {name}")
+        if not self.expected or not self.source:
+            raise ValueError(f"case {self.name} lacks an expected figure or a source")
+        if self.kind not in ("relative", "absolute"):
+            raise ValueError(f"case {self.name}: kind must be relative or absolute, not {self.kind!r}")
+        if not 0.0 < self.tolerance < float("inf"):
+            raise ValueError(f"case {self.name} needs a tolerance above 0")
+        if self.kind == "relative" and 0.0 in self.expected.values():
+            raise ValueError(f"case {self.name}: a figure of 0 needs an absolute tolerance")
+        unknown = [key for key in self.source if key not in SOURCES]
+        if unknown:
+            raise ValueError(f"case {self.name} cites {unknown}, not in coldside.sources")
+
+    @property
+    def name(self) -> str:
+        """Identity: id, and the part where there are several."""
+        return f"{self.id} {self.part}".strip()
+
+
+def failures(case: Case) -> list[str]:
+    """One line for each expected figure that our code misses; empty when the case holds."""
+    got = case.compute(**case.inputs)
+    lines = []
+    for figure, expected in case.expected.items():
+        if figure not in got:
+            lines.append(f"{case.name}: {figure} was not computed")
+            continue
+        value = float(got[figure])
+        off = abs(value - expected) / (abs(expected) if case.kind == "relative" else 1.0)
+        if not off <= case.tolerance:
+            lines.append(
+                f"{case.name}: {figure} = {value:.8g}, expected {expected:.8g}; off by {off:.3g} {case.kind}, "
+                f"allowed {case.tolerance:g} ({case.tolerance_reason})"
+            )
+    return lines
+
+
+def load(*modules: str) -> list[Case]:
+    """The cases of these modules of `tests/cases` (of all, without a name); no name may occur twice."""
+    here = Path(__file__).parent
+    wanted = modules or tuple(
+        sorted(file.stem for file in here.glob("*.py") if file.stem not in ("record", "__init__"))
+    )
+    found: list[Case] = []
+    for module in wanted:
+        loaded = importlib.import_module(f"cases.{module}")
+        found.extend(getattr(loaded, "CASES", ()))  # makers of cases stand here too and hold none
+    names = [case.name for case in found]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise ValueError(f"cases that occur twice: {twice}")
+    return found
