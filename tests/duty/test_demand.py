@@ -136,6 +136,13 @@ def test_single_pull_is_not_counted() -> None:
     assert [(s.label, s.repeat) for s in sampled(pull(name="the hill")).spans] == [("the hill", -1)]
 
 
+def test_in_a_repeated_group_the_group_is_what_repeats() -> None:
+    """Pulls repeated inside a lap count as that lap; inside a group driven once they count themselves."""
+    twice = [pull(group="lap", repeat=2), PhaseSpec(kind="cruise", duration=5.0, speed=20.0, group="lap")]
+    assert [s.repeat for s in sampled(*twice, groups={"lap": 2}).spans] == [0, 0, 0, 1, 1, 1]
+    assert [s.repeat for s in sampled(*twice, groups={"lap": 1}).spans] == [0, 1, -1]
+
+
 # -- pulls and joints --------------------------------------------------------------------------------
 
 

@@ -96,16 +96,22 @@ def session(*limits: LimitSpec, groups: dict[str, int] | None = None) -> Session
 
 
 def spans(pulls: int) -> tuple[Span, ...]:
-    """Pulls with rests between; neighbours share their edge sample, as a demand's do."""
-    per_pull, per_rest = round(PULL / STEP), round(REST / STEP)
-    made, first = [], 0
+    """Pulls with rests between; a sample at a joint belongs to what ends there, as in a real demand."""
+    made, end = [], 0
     for i in range(pulls):
-        made.append(Span(first, first + per_pull, "pull", f"pull {i + 1}", i if pulls > 1 else -1))
-        first += per_pull
+        stretches = [("pull", f"pull {i + 1}", i if pulls > 1 else -1, PULL)]
         if i + 1 < pulls:
-            made.append(Span(first, first + per_rest, "idle", "rest", -1))
-            first += per_rest
+            stretches.append(("idle", "rest", -1, REST))
+        for kind, label, repeat, duration in stretches:
+            first = end + 1 if end else 0
+            end += round(duration / STEP)
+            made.append(Span(first, end, kind, label, repeat))
     return tuple(made)
+
+
+def pull_samples(made: tuple[Span, ...]) -> list[slice]:
+    """The samples of each pull, both joints included: from where it starts to where it ends."""
+    return [slice(max(span.first - 1, 0), span.last + 1) for span in made if span.kind == "pull"]
 
 
 def forecast(
@@ -123,8 +129,8 @@ def forecast(
     n, time = len(demand.time), demand.time
     boost = demand.full_load
     intake = np.full(n, 310.0)
-    for peak, span in zip(peaks, (s for s in demand.spans if s.kind == "pull"), strict=True):
-        intake[span.first : span.last + 1] = np.linspace(310.0, peak, span.last - span.first + 1)
+    for peak, own in zip(peaks, pull_samples(demand.spans), strict=True):
+        intake[own] = np.linspace(310.0, peak, own.stop - own.start)
     flow = np.where(boost, 0.2, 0.02)
     out = np.where(boost, 420.0, 305.0)
     coolant = 302.0 + time / 30.0
@@ -190,9 +196,8 @@ def made_demand(pulls: int) -> Demand:
     made = spans(pulls)
     n = made[-1].last + 1
     full = np.zeros(n, dtype=bool)
-    for span in made:
-        if span.kind == "pull":
-            full[span.first : span.last + 1] = True
+    for own in pull_samples(made):
+        full[own] = True
     return Demand(
         time=STEP * np.arange(n),
         spans=made,

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from coldside.build.model import Loop
 from coldside.judge import reasons
 from coldside.judge.verdict import judge
 from coldside.plant.results import HeatFlow, Ledger, Rung
@@ -140,3 +141,23 @@ def test_cautions_name_each_danger():
     text = " ".join(judge(made.forecast()).cautions).lower()
     for danger in ("boost", "detonation", "fuel", "coolant", "electrics", "fans", "road", "dyno", "codes", "licensed"):
         assert danger in text
+
+
+def test_the_engines_own_loop_is_not_the_cores():
+    base = made.forecast()
+    loops = {**base.build.loops, "engine": Loop("engine", "water", ("engine", "radiator"))}
+    hot = {**base.coolant_in_cores, "engine": np.full_like(base.time, 363.15)}
+    both = replace(base, build=replace(base.build, loops=loops), coolant_in_cores=hot)
+    assert set(reasons.core_loops(both)) == {"charge"}
+    assert judge(both, limits=(made.limit("coolant", 330.0, "always"),)).holds
+
+
+def test_a_rung_of_several_chains_names_its_chain():
+    base = replace(made.forecast(), ladder=(Rung("air cores: charge film", 9.0, 1e-4, 1.0),))
+    assert "is the charge film (air cores): 9 K" in texts(reasons.ladder, base)[0]
+
+
+def test_what_health_says_is_not_said_twice():
+    base = made.forecast()
+    told = replace(base, health=replace(base.health, warnings=base.build.notes))
+    assert not set(base.build.notes) & set(judge(told).words().notes)

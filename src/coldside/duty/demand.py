@@ -403,7 +403,7 @@ def _sequence(session: Session, replays: Mapping[int, Replay]) -> Iterator[_Turn
         for k in range(rounds):
             for index, phase in phases:
                 yield from _turns(
-                    phase, index, replays, "" if group is None else f"{group} {k + 1} ", k if group else -1
+                    phase, index, replays, "" if group is None else f"{group} {k + 1} ", k if rounds > 1 else -1
                 )
 
 
@@ -425,8 +425,8 @@ def _turns(phase: PhaseSpec, index: int, replays: Mapping[int, Replay], prefix: 
         raise BadInput("a pull needs duration", key=f"phases[{index}].duration")
     for r in range(phase.repeat):
         numbered = f"{words} {r + 1}" if phase.repeat > 1 else words
-        counted = phase.repeat > 1 or lap >= 0
-        yield phase, index, "pull", prefix + numbered, max(lap, 0) * phase.repeat + r if counted else -1, phase.duration
+        repeat = lap if lap >= 0 else r if phase.repeat > 1 else -1  # in a repeated group the group is what repeats
+        yield phase, index, "pull", prefix + numbered, repeat, phase.duration
         if phase.rest > 0.0 and r + 1 < phase.repeat:
             yield phase, index, "idle", prefix + "rest", -1, phase.rest
 

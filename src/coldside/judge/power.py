@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from coldside.parts.engine import injector_count
 from coldside.plant.results import Forecast
 
 INJECTOR_SHARE = 0.85  # of an injector's capacity, above which a warning is due; common practice, no source
@@ -165,20 +166,10 @@ def power_kept(forecast: Forecast) -> PowerKept:
     )
 
 
-def injector_count(forecast: Forecast) -> int:
-    """Injectors of the build's engine: as given, else one per cylinder or two per rotor."""
-    engine = forecast.build.engine
-    if engine.injectors is not None:
-        return engine.injectors
-    if engine.kind == "rotary":
-        return 2 * (engine.rotors or 1)
-    return engine.cylinders or 1
-
-
 def fuel_demand(forecast: Forecast) -> FuelDemand:
     """Fuel flow at its highest, in all and for one injector."""
     at = int(np.argmax(forecast.fuel_flow))
-    count = injector_count(forecast)
+    count = injector_count(forecast.build.engine)
     peak = float(forecast.fuel_flow[at])
     return FuelDemand(
         peak, peak / count, count, forecast.build.engine.injector_capacity, float(forecast.charge_flow[at])

@@ -53,12 +53,23 @@ def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
 
 
 def notes(forecast: Forecast) -> tuple[Sentence, ...]:
-    """Fuel first when it is short, then power and density, then how ambiguous text was read."""
+    """Fuel, power and density, then how ambiguous text was read where the forecast's health does not say it."""
     found = fuel_notes(forecast)
     found.extend(power_notes(forecast))
     said = [*forecast.build.notes, *forecast.session.notes, *forecast.demand.notes]
-    found.extend(Sentence("{note}", {"note": note}) for note in dict.fromkeys(said))
+    unsaid = [note for note in dict.fromkeys(said) if note not in forecast.health.warnings]
+    found.extend(Sentence("{note}", {"note": note}) for note in unsaid)
     return tuple(found)
+
+
+def core_loops(forecast: Forecast) -> dict[str, np.ndarray]:
+    """Coolant temperature into the charge cores of each loop that has one: the engine's own loop is left out."""
+    cores = set(charge_cores(forecast))
+    return {
+        name: trace
+        for name, trace in forecast.coolant_in_cores.items()
+        if cores & set(names_on(forecast.build.loops[name].path))
+    }
 
 
 def charge_cores(forecast: Forecast) -> list[str]:
@@ -81,7 +92,7 @@ def coolant_rise(forecast: Forecast) -> list[Sentence]:
     """Coolant that ends warmer than it began, and how much warmer each repeat starts."""
     found = []
     stored = heat_shares(forecast).stored
-    for loop, trace in forecast.coolant_in_cores.items():
+    for loop, trace in core_loops(forecast).items():
         rise = float(trace[-1] - trace[0])
         if rise < COOLANT_RISE:
             continue
@@ -118,7 +129,7 @@ def still_air(forecast: Forecast) -> list[Sentence]:
     ambient = forecast.demand.ambient_temperature
     remote: list[tuple[str, float]] = []
     cores: list[tuple[str, float]] = []
-    served = {name for loop in forecast.coolant_in_cores for name in names_on(forecast.build.loops[loop].path)}
+    served = {name for loop in core_loops(forecast) for name in names_on(forecast.build.loops[loop].path)}
     for name, spec in forecast.build.parts.items():
         key = (name, "cooling")
         if key not in forecast.flow:
@@ -158,7 +169,7 @@ def listed(names: Sequence[str]) -> str:
 def pump_stopped(forecast: Forecast) -> list[Sentence]:
     """Pumps of the charge cores' loops that stood still in boost."""
     found = []
-    served = {name for loop in forecast.coolant_in_cores for name in names_on(forecast.build.loops[loop].path)}
+    served = {name for loop in core_loops(forecast) for name in names_on(forecast.build.loops[loop].path)}
     for name, command in forecast.command.items():
         if name not in served or not isinstance(forecast.build.parts.get(name), PumpSpec):
             continue
@@ -216,11 +227,12 @@ def ladder(forecast: Forecast) -> list[Sentence]:
     rung = largest_rung(forecast)
     if rung is None or rung.drop <= 0.0:
         return []
+    chain, _, name = rung.name.rpartition(": ")
     return [
         Sentence(
             "The largest step from charge to ambient at the hottest moment is the {rung}: {drop}, {share} of the way.",
             {
-                "rung": rung.name,
+                "rung": f"{name} ({chain})" if chain else name,
                 "drop": Quantity(rung.drop, "temperature_difference"),
                 "share": Quantity(rung.share, "share"),
             },

@@ -14,7 +14,7 @@ import numpy as np
 
 from coldside.duty.model import LimitSpec, Span
 from coldside.judge.power import Repeat, power_spread, repeats, temperature_spread
-from coldside.judge.reasons import CAUTIONS, notes, reasons
+from coldside.judge.reasons import CAUTIONS, core_loops, notes, reasons
 from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, ordinal
 from coldside.plant.results import Forecast
 
@@ -187,7 +187,7 @@ def limited_trace(forecast: Forecast, quantity: str) -> tuple[np.ndarray | None,
         if forecast.sensor is None:
             return None, "", "no intake sensor is fitted"
         return forecast.sensor, "the intake sensor", ""
-    loops = forecast.coolant_in_cores
+    loops = core_loops(forecast)
     if not loops:
         return None, "", "no coolant loop serves a charge core"
     hottest = np.max(np.vstack(list(loops.values())), axis=0)
