@@ -1,1 +1,5 @@
-"""The build as a whole: schema from the specifications, paths and their rule, reading, writing, what `check` prints."""
+"""The build as a whole: reading with line numbers, the models made from the field metadata, paths, defaults.
+
+Public: `files.load_build`, `files.set_value`, `files.save`, `check.describe`, `model.Build`.  Read next:
+`files.py` (which tables a build has), `paths.py` (the rule of sides).
+"""

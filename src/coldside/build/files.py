@@ -19,7 +19,7 @@ from coldside.build.model import Build, Duct, Loop
 from coldside.build.paths import CHARGE, DUCT, LOOP, Member, PathRead, check_order, check_sides, read_path
 from coldside.build.schema import PART_KINDS, LoopKeys, Reading
 from coldside.errors import BadInput, Internal, nearest
-from coldside.parts.airflow import DuctSpec
+from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.units import typed
 
@@ -74,6 +74,7 @@ class _Assembly:
         check_sides(self.reads, self.members, self.faults)
         for read in self.reads:
             self.reading.notes.extend(check_order(read, self.members, self.faults))
+        self._check_controls()
         self.faults.raise_any()
         return Build(
             name=name,
@@ -142,6 +143,18 @@ class _Assembly:
         self.members[name] = Member(kind, sides)
         if spec is not None:
             self.specs[name] = spec
+
+    def _check_controls(self) -> None:
+        """A fan that watches the coolant needs a loop's exchanger in its duct."""
+        for read in self.reads:
+            names = [place.name for place in read.places]
+            if read.sort != DUCT or any(LOOP in (self.members[n].sides or (LOOP,)) for n in names if n in self.members):
+                continue
+            for name in names:
+                part = self.specs.get(name)
+                if isinstance(part, FanSpec) and part.control.of == "coolant":
+                    message = f"watches the coolant, but no exchanger of a loop stands in {dotted(read.key[:-1])}"
+                    self.faults.add(("parts", name, "control"), message)
 
     def _bad_kind(self, key: Key, kind: Any) -> None:
         if kind is None:

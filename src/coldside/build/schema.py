@@ -98,7 +98,7 @@ def model_of(spec: type) -> type[BaseModel]:
     """The pydantic model that reads a table into `units.Quantity` values, one a key; unknown keys are forbidden."""
     columns: dict[str, Any] = {}
     for item in fields_of(spec):
-        reader = functools.partial(_guarded, item.meta)
+        reader = functools.partial(_guarded, item)
         model_field = ModelField(
             default=... if item.required else None,
             alias=item.key,
@@ -110,14 +110,20 @@ def model_of(spec: type) -> type[BaseModel]:
     return create_model(spec.__name__.removesuffix("Spec") + "Table", __config__=config, **columns)
 
 
-def _guarded(meta: Field, value: Any, info: ValidationInfo) -> Quantity:
-    """A reader whose refusal travels through pydantic as data."""
+def _guarded(item: SpecField, value: Any, info: ValidationInfo) -> Quantity:
+    """A reader whose refusal travels through pydantic as data; what it read is also left in the context,
+    so that the rules of a table can be held against its good keys when others are refused.
+    """
+    context = info.context or {}
     try:
-        return read_value(meta, value, info.context or {})
+        quantity = read_value(item.meta, value, context)
     except BadInput as error:
         refused = Refused((None, " = ", error.message))
     except Refused as error:
         refused = error
+    else:
+        context.get("read", {})[item.name] = quantity
+        return quantity
     raise PydanticCustomError("refused", "refused", {"faults": refused.faults})
 
 
@@ -213,19 +219,21 @@ class Reading:
         `words` names the table in messages ("a reservoir"); `context` goes to the readers of values
         (`folder`, `kind`), `used` in it are the keys to name where an unknown one is refused.
         """
+        values: dict[str, Quantity] = {}
         context.setdefault("folder", str(Path(self.document.file).parent))
+        meant: set[str] = set()
         try:
-            model = model_of(spec).model_validate(dict(table), context=context)
+            model_of(spec).model_validate(dict(table), context={**context, "read": values})
+            sound = True
         except ValidationError as error:
-            self._word(error, spec, key, (words, context.get("used", ())))
-            model = None
-        values = {} if model is None else {f.name: v for f in fields_of(spec) if (v := getattr(model, f"{f.name}_"))}
+            meant = self._word(error, spec, key, (words, context.get("used", ())))
+            sound = False
         plain = {name: quantity.value for name, quantity in values.items()}
         rules = RULES.get(spec)
-        verdict = rules(set(table), plain) if rules else Verdict()
+        verdict = rules(set(table) | meant, plain) if rules else Verdict()
         for name, message in verdict.faults:
             self.faults.add((*key, name) if name else key, message)
-        if model is None or verdict.faults:
+        if not sound or verdict.faults:
             return None
         self._note(spec, values, key, verdict.idle)
         result = spec(**plain)
@@ -239,13 +247,16 @@ class Reading:
         except BadInput as error:
             self.faults.add_error(key, error)
 
-    def _word(self, error: ValidationError, spec: type, key: Key, named: tuple[str, tuple[str, ...]]) -> None:
-        """pydantic's findings in our words; `named` is the table's words and the keys worth naming."""
+    def _word(self, error: ValidationError, spec: type, key: Key, named: tuple[str, tuple[str, ...]]) -> set[str]:
+        """pydantic's findings in our words; `named` is the table's words and the keys worth naming.
+
+        Returns the keys that misspelt ones were meant to be: these are not missing.
+        """
         words, used = named
         items = {item.key: item for item in fields_of(spec)}
         found = error.errors(include_url=False)
         unknown = [str(e["loc"][0]) for e in found if e["type"] == "extra_forbidden"]
-        meant = {nearest(name, items) for name in unknown}
+        meant = {close for name in unknown if (close := nearest(name, items))}
         for entry in found:
             name = str(entry["loc"][0])
             here = (*key, name)
@@ -256,6 +267,7 @@ class Reading:
                 self.faults.add(here, _unknown(name, used or tuple(items), words))
             elif name not in meant:
                 self.faults.add(key, f"{name} is missing: {_needs(items[name].meta)}")
+        return meant
 
     def _note(self, spec: type, values: Mapping[str, Quantity], key: Key, idle: frozenset[str]) -> None:
         """Where each value came from; keys that this table does not use are left out."""
@@ -288,7 +300,7 @@ def _plain_name(name: str) -> str:
 def _gauge_notes(quantity: Quantity, name: str) -> list[str]:
     if len(quantity.notes) < 2:
         return [f"{name} = {note}" for note in quantity.notes]
-    return [f"{name}: {len(quantity.notes)} pressures without a word read as gauge"]
+    return [f"{name}: {len(quantity.notes)} pressures without gauge or abs are read as gauge"]
 
 
 def _default(item: SpecField) -> Given:
