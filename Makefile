@@ -4,6 +4,8 @@
 #   make test       every test
 #   make check      format, lint, types, fast tests: before each commit
 #   make check-all  check, then every test, then the benchmarks
+#   make format     format and mend what can be mended
+#   make keys       write docs/keys.md anew after a change of a specification
 #   make bench      speed against other solvers, ratios of one interleaved run
 #   make clean      remove what a run leaves behind; `make distclean` removes .venv too
 #
@@ -12,7 +14,7 @@
 
 .POSIX:
 .SUFFIXES:
-.PHONY: help demo test check check-all format bench clean distclean setup setup-test
+.PHONY: help demo test check check-all format keys bench clean distclean setup setup-test
 
 PYTHON =
 VENV = .venv
@@ -21,10 +23,10 @@ PYTEST_WORKERS = auto
 
 # Both names, since pip before 25.3 hands PIP_CONSTRAINT on to the isolated build and later ones want the second.
 PIP = PIP_CONSTRAINT=constraints.txt PIP_BUILD_CONSTRAINT=constraints.txt PIP_DISABLE_PIP_VERSION_CHECK=1 $(PY) -m pip
-PATHS = src tests bench
+PATHS = src tests bench docs
 
 help:
-	@sed -n '3,8s/^# *//p' Makefile
+	@sed -n '3,10s/^# *//p' Makefile
 
 demo: $(VENV)/.base
 	$(VENV)/bin/coldside demo
@@ -43,6 +45,9 @@ check-all: check test bench
 format: $(VENV)/.test
 	$(PY) -m ruff format $(PATHS)
 	$(PY) -m ruff check --fix $(PATHS)
+
+keys: $(VENV)/.test
+	$(PY) docs/make_keys.py
 
 bench: $(VENV)/.test
 	$(PY) bench/run.py

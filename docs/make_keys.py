@@ -1,0 +1,144 @@
+"""Writes docs/keys.md, the list of every key of a build and a session, from the field metadata of the specifications.
+
+Run `make keys` after a change of a specification; `tests/shape/test_keys.py` fails until it
+is done.  Nothing is listed by hand here but the order of the tables.
+"""
+
+from __future__ import annotations
+
+import inspect
+from pathlib import Path
+from typing import Any
+
+from coldside import units
+from coldside.build.schema import PART_KINDS, LoopKeys, SpecField, fields_of
+from coldside.build.values import curve_form
+from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec
+from coldside.duty.phases import GroupKeys, SessionKeys
+from coldside.parts.airflow import DuctSpec
+from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
+
+PAGE = Path(__file__).with_name("keys.md")
+HEAD = """# Every key of a build and a session
+
+Made from the program by `make keys`; do not edit. A key without a default must be given. Defaults carry one standard
+deviation where it is known. Any number may carry its own: `"0.82 +- 0.03"`. For a first build copy one of `examples/`.
+"""
+BUILD_TABLES: tuple[tuple[str, type], ...] = (
+    ("[engine]", EngineSpec),
+    ("[car]", CarSpec),
+    ("[bay]", BaySpec),
+    ("[loops.NAME], beside `path`", LoopKeys),
+    ("[ducts.NAME], beside `path`", DuctSpec),
+)
+SESSION_TABLES: tuple[tuple[str, type], ...] = (
+    ("on top, beside `schema` and `name`", SessionKeys),
+    ("[ambient]", AmbientSpec),
+    ("[[phases]]", PhaseSpec),
+    ("[groups.NAME]", GroupKeys),
+    ("[[limits]]", LimitSpec),
+)
+FORMS = {
+    "text": '"..."',
+    "count": "4",
+    "number": "0.9",
+    "numbers": "[3.3, 2.1, 1.5]",
+    "flag": "true, false",
+    "path": '["tank", "pump", ...]',
+    "file": '"file.csv"',
+    "coolant": '"water", "ethylene glycol 30 % by volume"',
+    "control": '"always", "schedule", "off", "above 40 degC charge, 4 K hysteresis"',
+    "command": '"on", "off", "60 %"',
+    "air": '[phases.air] nose = "8 m/s"',
+    "by quantity": '"60 degC", "30 K", "15 %"',
+}
+
+
+def form(item: SpecField) -> str:
+    """How the key's value is written."""
+    meta = item.meta
+    if meta.choices:
+        return ", ".join(f'"{choice}"' for choice in meta.choices)
+    if meta.kind == "curve" and meta.curve:
+        return curve_form(meta.curve)
+    if meta.kind in FORMS:
+        return FORMS[meta.kind]
+    return ", ".join(f'"{text}"' for text in units.KINDS[meta.kind].examples)
+
+
+def said(value: Any, item: SpecField) -> str:
+    """An SI value in the words of a workshop."""
+    kind = item.meta.kind
+    return units.show(value, kind) if kind in units.KINDS else f"{value:g}"
+
+
+def default(item: SpecField) -> str:
+    """The default with its standard deviation, or that the key is required, or what is used when it is absent."""
+    meta, value = item.meta, item.default
+    if item.required:
+        return "**required**"
+    if value is None:
+        return meta.when_absent or "none"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int | float):
+        spread = meta.sd if meta.sd is not None else (meta.sd_share or 0.0) * abs(value)
+        kind = "temperature_difference" if meta.kind == "temperature" else meta.kind
+        extra = f" +- {units.show(spread, kind) if kind in units.KINDS else format(spread, 'g')}" if spread else ""
+        return said(value, item) + extra
+    if isinstance(value, units.Pressure):
+        return units.show(value, meta.kind)
+    if hasattr(value, "mode"):
+        return str(value.mode)
+    if isinstance(value, tuple | list | dict):
+        return ", ".join(str(entry) for entry in value) or "none"
+    return str(value)
+
+
+def allowed(item: SpecField) -> str:
+    """The range that is accepted."""
+    low, high = item.meta.low, item.meta.high
+    if low is None and high is None:
+        return ""
+    if high is None:
+        return f"from {said(low, item)}"
+    return f"{said(low, item)} to {said(high, item)}" if low is not None else f"up to {said(high, item)}"
+
+
+def table(title: str, spec: type) -> list[str]:
+    """One table of the page: a line a key."""
+    doc = (inspect.getdoc(spec) or "").split("\n\n")[0].replace("\n", " ")
+    lines = [
+        "",
+        f"### {title}",
+        "",
+        doc,
+        "",
+        "| key | written | default | allowed | what it is |",
+        "|---|---|---|---|---|",
+    ]
+    for item in fields_of(spec):
+        cells = (f"`{item.key}`", f"`{form(item)}`", default(item), allowed(item), item.meta.help)
+        lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
+    return lines
+
+
+def keys_page() -> str:
+    """The whole page."""
+    lines = [HEAD, "## Build"]
+    for title, spec in BUILD_TABLES:
+        lines += table(title, spec)
+    for kind, spec in PART_KINDS.items():
+        lines += table(f'[parts.NAME] with kind = "{kind}"', spec)
+    lines += ["", "## Session"]
+    for title, spec in SESSION_TABLES:
+        lines += table(title, spec)
+    aliases = {item.name: item.key for item in fields_of(PhaseSpec)}
+    lines += ["", "### Which phase uses which key", "", "All: `name`, `pumps`, `fans`, `group`, `air`.", ""]
+    for kind, names in PHASE_KEYS.items():
+        lines.append(f"- `{kind}`: " + ", ".join(f"`{aliases[name]}`" for name in names))
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    PAGE.write_text(keys_page(), encoding="utf-8")
