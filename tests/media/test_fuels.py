@@ -1,0 +1,137 @@
+"""Fuels against the check cases and Cantera, and the laws of blending and evaporation."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cases.record import failures, load
+from coldside.errors import BadInput
+from coldside.media.fuels import FUELS, blend, evaporation_drop, fuel, stoichiometric_ratio
+from coldside.parts.engine import EngineSpec
+from coldside.parts.fields import field_of
+
+CASES = load("fuels")
+
+
+@pytest.mark.parametrize("case", CASES, ids=[case.name for case in CASES])
+def test_case(case):
+    assert failures(case) == []
+
+
+def test_every_fuel_that_an_engine_may_name_exists_and_no_other():
+    assert set(field_of(EngineSpec, "fuel").choices) == set(FUELS)
+    assert all(fuel(name).name == name for name in FUELS)
+
+
+@pytest.mark.oracle
+@pytest.mark.parametrize(
+    ("name", "species", "formula"),
+    [("ethanol", "C2H5OH", (2, 6, 1)), ("methanol", "CH3OH", (1, 4, 1))],
+)
+def test_heating_values_and_air_demand_are_those_of_the_reaction(name, species, formula):
+    """Gas heat of reaction at 25 degC from Cantera 3.2.0, less the latent heat from CoolProp 8.0.0."""
+    import cantera as ct
+    import CoolProp.CoolProp as CP
+
+    wanted = {species, "O2", "CO2", "H2O", "N2", "Ar"}
+    gas = ct.Solution(
+        thermo="ideal-gas",
+        species=[s for s in ct.Species.list_from_file("nasa_gas.yaml") if s.name in wanted],
+    )
+    gas.TP = 298.15, 101325.0
+    h = dict(zip(gas.species_names, gas.standard_enthalpies_RT * ct.gas_constant * 298.15, strict=True))
+    carbon, hydrogen, oxygen = formula
+    oxygen_need = carbon + hydrogen / 4 - oxygen / 2
+    released = h[species] + oxygen_need * h["O2"] - carbon * h["CO2"] - hydrogen / 2 * h["H2O"]
+    mass = gas.molecular_weights[gas.species_index(species)]
+    latent = CP.PropsSI("HMASS", "T", 298.15, "Q", 1, name) - CP.PropsSI("HMASS", "T", 298.15, "Q", 0, name)
+    # 0.001: four digits are stated
+    assert fuel(name).heating_value == pytest.approx(released / mass - latent, rel=1e-3)
+    assert fuel(name).latent_heat == pytest.approx(latent, rel=1e-3)
+    assert fuel(name).density == pytest.approx(CP.PropsSI("D", "T", 288.15, "P", 101325.0, name), rel=1e-3)
+    air = gas.stoich_air_fuel_ratio(f"{species}:1", "O2:0.2095, N2:0.7808, Ar:0.0097", "mole")
+    assert fuel(name).stoichiometric == pytest.approx(air, rel=1e-4)  # molar masses differ in the fifth digit
+
+
+def test_all_liquid_fuels_give_about_the_same_heat_per_air():
+    """The design note on charge, B2: 2.93 to 3.08 MJ per kg of air."""
+    for item in FUELS.values():
+        assert 2.93e6 <= item.heat_per_air <= 3.09e6
+
+
+@given(share=st.floats(0.0, 0.99))
+def test_more_ethanol_moves_every_figure_towards_ethanol(share):
+    base, ethanol = FUELS["gasoline 95"], FUELS["ethanol"]
+    less, more = blend(base, share), blend(base, share + 0.01)
+    for quantity in ("RON", "MON", "heating_value", "stoichiometric", "latent_heat", "density", "molar_mass"):
+        way = getattr(ethanol, quantity) - getattr(base, quantity)
+        assert (getattr(more, quantity) - getattr(less, quantity)) * way > 0
+
+
+def test_a_blend_conserves_mass_and_moles():
+    """Per litre of blend, counted by hand: 0.85 L of ethanol and 0.15 L of gasoline."""
+    e85, base, ethanol = FUELS["E85"], FUELS["gasoline 95"], FUELS["ethanol"]
+    mass = np.array([0.85 * ethanol.density, 0.15 * base.density])
+    moles = mass / [ethanol.molar_mass, base.molar_mass]
+    assert e85.density == pytest.approx(mass.sum(), rel=1e-12)
+    assert e85.molar_mass == pytest.approx(mass.sum() / moles.sum(), rel=1e-12)
+    assert e85.heating_value * mass.sum() == pytest.approx(
+        mass @ [ethanol.heating_value, base.heating_value], rel=1e-12
+    )
+
+
+def test_the_name_of_a_blend():
+    assert blend(FUELS["gasoline 98"], 0.3).name == "gasoline 98 with 30 % ethanol by volume"
+
+
+@given(lambda_=st.floats(0.6, 1.3), share=st.floats(0.0, 1.0))
+def test_evaporation_cools_more_when_rich_and_balances_enthalpy(lambda_, share):
+    kind = FUELS["E85"]
+    drop = evaporation_drop(kind, lambda_, share)
+    flow = 1.0 / (lambda_ * kind.stoichiometric)
+    assert (1006.0 + flow * 1600.0) * drop == pytest.approx(share * flow * kind.latent_heat, rel=1e-12)
+    assert evaporation_drop(kind, lambda_ * 0.99, share) >= drop
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (
+            lambda: fuel("E86"),
+            (
+                "fuel 'E86' is not known; it must be one of gasoline 95, gasoline 98, gasoline 100, E10, E85, ethanol, "
+                "methanol; nearest: 'E85'"
+            ),
+        ),
+        (
+            lambda: fuel("hay"),
+            (
+                "fuel 'hay' is not known; it must be one of gasoline 95, gasoline 98, gasoline 100, E10, E85, ethanol, "
+                "methanol"
+            ),
+        ),
+        (
+            lambda: blend(FUELS["gasoline 95"], 1.2),
+            "ethanol_volume_share = 1.2 is out of range; it must be from 0 to 1",
+        ),
+        (
+            lambda: evaporation_drop(FUELS["E85"], 0.0),
+            "lambda = 0 is out of range; it must be above 0",
+        ),
+        (
+            lambda: evaporation_drop(FUELS["E85"], 0.8, 1.5),
+            "share = 1.5 is out of range; it must be from 0 to 1",
+        ),
+        (
+            lambda: stoichiometric_ratio(1, 0, 2),
+            "this formula does not burn: it holds all the oxygen that it needs",
+        ),
+    ],
+)
+def test_refusals(call, said):
+    with pytest.raises(BadInput) as caught:
+        call()
+    assert str(caught.value) == said
