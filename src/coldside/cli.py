@@ -35,7 +35,7 @@ P = ParamSpec("P")
 DEMO_BUILD = ("tern", "water.toml")
 DEMO_SESSION = ("sessions", "dyno-pulls.toml")
 DEMO_SHEET = "coldside-demo.html"
-PREPARING = "First use on this machine: preparing the solver, about half a minute, only once."
+PREPARING = "first use on this machine: preparing the solver, about half a minute, only once"
 BROKEN, INTERRUPTED = 1, 130
 SUBSTITUTES = {  # what a console without the sign shows instead
     "°": "deg ",
@@ -215,8 +215,8 @@ def solved(
     from coldside.plant.forecast import simulate
 
     announce_first_use()
-    progress(f"Solving {session.name} for {build.name} ...")
-    forecast = simulate(build, session)
+    progress(f"{build.name}, {session.name}:")
+    forecast = simulate(build, session, progress=progress)
     return forecast, judge(forecast, limits)
 
 

@@ -16,16 +16,21 @@ def closed_form(peaks):
     """Heat from charge to the core, J, by hand.
 
     Pull i: 0.2 cp (420 - mean of 310 and its peak) 10 s.  Rest: 0.02 cp (305 - 310) over 49.8 s, and the two
-    intervals of 0.1 s beside each rest, where flow, outlet and inlet jump between samples.  The trapezoid rule takes
-    the mean of both ends there.
+    intervals of 0.1 s beside each rest, where flow and temperature drop go over linearly: the integral of
+    (a0 + (a1 - a0) s)(b0 + (b1 - b0) s) over s from 0 to 1 is
+    a0 b0 + (a0 (b1 - b0) + b0 (a1 - a0))/2 + (a1 - a0)(b1 - b0)/3.
     """
     cp, step = made.CP_CHARGE, made.STEP
+
+    def joint(a0, a1, b0, b1):
+        return a0 * b0 + 0.5 * (a0 * (b1 - b0) + b0 * (a1 - a0)) + (a1 - a0) * (b1 - b0) / 3.0
+
     pulls = sum(0.2 * cp * (420.0 - 0.5 * (310.0 + peak)) * made.PULL for peak in peaks)
-    rest = 0.02 * cp * (305.0 - 310.0)
-    edges = 0.0
-    for before in peaks[:-1]:
-        edges += 0.5 * step * (0.2 * cp * (420.0 - before) + rest) + 0.5 * step * (0.2 * cp * (420.0 - 310.0) + rest)
-    return pulls + rest * (made.REST - 2 * step) * (len(peaks) - 1) + edges
+    rest = 0.02 * cp * (305.0 - 310.0) * (made.REST - 2 * step)
+    edges = sum(
+        step * cp * (joint(0.2, 0.02, 420.0 - peak, -5.0) + joint(0.02, 0.2, -5.0, 110.0)) for peak in peaks[:-1]
+    )
+    return pulls + rest * (len(peaks) - 1) + edges
 
 
 def test_heat_in_and_to_air_by_hand():
@@ -80,3 +85,13 @@ def test_rungs():
     bare = replace(base, ladder=())
     assert largest_rung(bare) is None
     assert preheat_rung(bare) is None
+
+
+def test_a_fan_that_switches_holds_its_flow_until_then():
+    """Air at 0.01 kg/s until 35 s, 0.4 kg/s from then on: commands are held, so nothing is ramped between samples."""
+    base = made.forecast(peaks=(320.0, 330.0))
+    after = base.time >= 35.0 - 1e-9
+    flow = {**base.flow, ("rear_hx", "cooling"): np.where(after, 0.4, 0.01)}
+    switched = replace(base, flow=flow, command={"pump": np.ones(len(after)), "fan": after.astype(float)})
+    by_hand = made.CP_AIR * 5.0 * (0.01 * 35.0 + 0.4 * 35.0)
+    assert recompute_ledger(switched).to_air == pytest.approx(by_hand, rel=1e-12)

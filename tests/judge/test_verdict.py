@@ -122,6 +122,18 @@ def test_spread_takes_the_worse_of_temperature_and_power():
     assert said(even) == "Holds: the repeats' peaks over ambient differ by 0 %, your limit is 15 %."
 
 
+def test_a_broken_spread_still_says_how_near_the_temperature_is():
+    base = made.forecast(limits=(made.limit("spread", 0.15), made.limit("intake", 333.15)))
+    assert said(base).endswith("your limit is 15 %. The hottest pull peaks at 57 degC, 3 K under your 60 degC limit.")
+    one = made.forecast(peaks=(320.0, 340.0), limits=(made.limit("spread", 0.15), made.limit("sensor", 340.0)))
+    assert said(one).endswith("The intake sensor peaks at 62 degC in pull 2, 5 K under your 66.9 degC limit.")
+
+
+def test_temperatures_are_told_before_spread():
+    base = made.forecast(limits=(made.limit("spread", 0.41), made.limit("intake", 350.0)))
+    assert said(base).startswith("Holds: the hottest pull peaks at 57 degC")
+
+
 def test_no_limit():
     assert said(made.forecast()) == (
         "No limit was given: the intake peaks at 57 degC, 30 K over ambient, in pull 6 at 5:10 into the session."

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coldside.judge.power import time_weights
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import ExchangerSpec
 from coldside.plant.results import Forecast, Rung
@@ -41,12 +40,16 @@ class LedgerCheck:
 
 
 def recompute_ledger(forecast: Forecast) -> LedgerCheck:
-    """heat_in and to_air by the trapezoid rule on flow x cp x (inlet - outlet) of every stored stream.
+    """heat_in and to_air as integrals of flow x cp x (inlet - outlet) of every stored stream.
+
+    Flow and temperature difference are linear between samples (definitions, "Demand"), so an interval's
+    integral is that of their product; where a command changes, the cooling air's flow jumps at that sample
+    and the interval before keeps its left values (commands are held).
 
     Charge side: every part but compressors (their rise is work) and the engine.  Cooling side: every part
     but faces with a fixed heat of their own, which hold no state and lie outside the control volume.
     """
-    weights = time_weights(forecast.time)
+    held = _command_jumps(forecast)
     sums = {"charge": 0.0, "cooling": 0.0}
     crossed = {"charge": 0.0, "cooling": 0.0}
     parts: dict[tuple[str, str], float] = {}
@@ -54,12 +57,14 @@ def recompute_ledger(forecast: Forecast) -> LedgerCheck:
         part, side = key
         if side not in sums or not _in_control_volume(forecast, part, side):
             continue
-        sign = 1.0 if side == "charge" else -1.0
-        drop = forecast.inlet[key] - forecast.outlet[key]
-        q = sign * forecast.flow[key] * forecast.heat_capacity[key] * drop
-        parts[key] = float(np.dot(weights, q))
+        given = forecast.inlet[key] - forecast.outlet[key]
+        drop = given if side == "charge" else -given
+        heats = forecast.heat_capacity[key] * _interval_integrals(
+            forecast.flow[key], drop, forecast.time, held if side == "cooling" else None
+        )
+        parts[key] = float(heats.sum())
         sums[side] += parts[key]
-        crossed[side] += float(np.dot(weights, np.abs(q)))
+        crossed[side] += float(np.abs(heats).sum())
     ledger = forecast.ledger
     heat_in, to_air = sums["charge"], sums["cooling"]
     return LedgerCheck(
@@ -70,6 +75,23 @@ def recompute_ledger(forecast: Forecast) -> LedgerCheck:
         closure=abs(heat_in + ledger.pickup - to_air - ledger.stored) / max(ledger.handled, 1.0),
         parts=parts,
     )
+
+
+def _command_jumps(forecast: Forecast) -> np.ndarray:
+    """True for each interval at whose end a pump's or fan's command changes."""
+    jumps = np.zeros(len(forecast.time) - 1, dtype=bool)
+    for command in forecast.command.values():
+        jumps |= np.diff(command) != 0.0
+    return jumps
+
+
+def _interval_integrals(a: np.ndarray, b: np.ndarray, time: np.ndarray, held: np.ndarray | None) -> np.ndarray:
+    """Integral of a x b over each interval, both linear in it; constant at the left where `held`."""
+    a0, a1, b0, b1 = a[:-1], a[1:], b[:-1], b[1:]
+    means = (2.0 * a0 * b0 + a0 * b1 + a1 * b0 + 2.0 * a1 * b1) / 6.0
+    if held is not None:
+        means = np.where(held, a0 * b0, means)
+    return means * np.diff(time)
 
 
 def _in_control_volume(forecast: Forecast, part: str, side: str) -> bool:

@@ -32,7 +32,6 @@ NAMES = {
     "coolant": "coolant",
     "spread": "spread of repeats",
 }
-SPREAD_KELVIN = 100.0  # one percent of spread weighs as one kelvin when the nearest limit is looked for
 CLEARLY = 1.0  # K by which a later repeat must be worse to be named
 
 Bands = Mapping[str, tuple[float, float, float]]  # figure -> 10th, 50th, 90th percentile, SI
@@ -245,6 +244,7 @@ def headline(forecast: Forecast, results: Sequence[LimitResult], bands: Bands | 
     """The verdict in one to three sentences."""
     judged = [result for result in results if result.holds is not None]
     broken = [result for result in judged if not result.holds]
+    nearest = _nearest(judged)
     said: list[Sentence]
     if not results:
         said = [_no_limit(forecast, "No limit was given: ")]
@@ -252,8 +252,10 @@ def headline(forecast: Forecast, results: Sequence[LimitResult], bands: Bands | 
         said = [_no_limit(forecast, "None of the limits given can be judged on this session and build: ")]
     elif broken:
         said = _broken(forecast, broken)
+        if nearest and all(result.quantity == "spread" for result in broken):
+            said.append(_held(forecast, nearest))
     else:
-        said = [_held(forecast, min(judged, key=_nearness))]
+        said = [_held(forecast, nearest, "Holds: ")] if nearest else []
     if bands is not None and "intake_max" in bands:
         low, _, high = bands["intake_max"]
         said.append(
@@ -265,9 +267,10 @@ def headline(forecast: Forecast, results: Sequence[LimitResult], bands: Bands | 
     return tuple(said)
 
 
-def _nearness(result: LimitResult) -> float:
-    margin = result.margin if result.margin is not None else 0.0
-    return margin * SPREAD_KELVIN if result.kind == "share" else margin
+def _nearest(judged: Sequence[LimitResult]) -> LimitResult | None:
+    """The limit that is nearest among those that hold: temperatures before spread."""
+    held = [result for result in judged if result.holds]
+    return min(held, key=lambda r: (r.kind == "share", r.margin or 0.0)) if held else None
 
 
 def _no_limit(forecast: Forecast, start: str) -> Sentence:
@@ -293,17 +296,26 @@ def _over(forecast: Forecast) -> float:
     return float(forecast.intake[forecast.peak]) - forecast.demand.ambient_temperature
 
 
-def _held(forecast: Forecast, nearest: LimitResult) -> Sentence:
-    """The nearest of the limits, all of which hold."""
+def _held(forecast: Forecast, nearest: LimitResult, start: str = "") -> Sentence:
+    """The nearest of the limits that hold; `start` opens the sentence."""
     values = _numbers(nearest)
     if nearest.quantity == "spread":
-        return Sentence("Holds: {subject} differ by {value}, your limit is {limit}.", values)
+        return _opened(start, "{subject} differ by {value}, your limit is {limit}.", values)
     noun = _repeat_noun(forecast, nearest)
     peaks = "peaks at {value}" if nearest.kind == "temperature" else "peaks {value} over ambient"
     if noun and nearest.quantity in ("intake", "over_ambient"):
-        return Sentence("Holds: the hottest " + noun + " " + peaks + ", {margin} under your {limit} limit.", values)
+        return _opened(start, "the hottest " + noun + " " + peaks + ", {margin} under your {limit} limit.", values)
     place = " in {where}" if nearest.where else ""
-    return Sentence("Holds: {subject} " + peaks + place + ", {margin} under your {limit} limit.", values)
+    return _opened(start, "{subject} " + peaks + place + ", {margin} under your {limit} limit.", values)
+
+
+def _opened(start: str, text: str, values: dict[str, Quantity | str]) -> Sentence:
+    if not start and text.startswith("{subject}"):
+        subject = str(values["subject"])
+        values["subject"] = subject[:1].upper() + subject[1:]
+    elif not start:
+        text = text[0].upper() + text[1:]
+    return Sentence(start + text, values)
 
 
 def _numbers(result: LimitResult) -> dict[str, Quantity | str]:

@@ -76,6 +76,8 @@ def shown(quantity: Quantity, system: str = "si") -> str:
     if kind == "points":
         return f"{_plain(100.0 * value, digits)} points"
     if kind == "share":
+        if 0.0 < value < 0.5 * 10.0 ** -(digits + 2):
+            return f"less than {10.0**-digits:g} %"
         return f"{_plain(100.0 * value, digits)} %"
     return units.show(value, kind, system)
 
