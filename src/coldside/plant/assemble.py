@@ -36,8 +36,6 @@ CELL_LENGTH, FEWEST_CELLS = 0.3, 4  # of pipes and hoses (definitions, "Paths ->
 LOOP_NODES, DUCT_NODES_T, DUCT_NODES_V = 28, 6, 24
 HOTTEST = 388.15  # K, top of the tables' coolant axis
 AROUND = {"bay": layout.BAY, "engine": layout.ENGINE, "ambient": layout.AMBIENT}
-RESIDUAL_ALLOWED = 2e-3  # of effectiveness, where both flows are over a tenth of the bench
-MOST_CELLS = 12
 
 
 @dataclass
@@ -401,8 +399,6 @@ class _Assembly:
             if key not in made:
                 made[key] = tables.tabulate(coefficient, most, (self._coldest(), HOTTEST))
             table = made[key]
-            if part and table.residual > RESIDUAL_ALLOWED:
-                self.warnings.append(f"{part}: its {self._cells_of(part)} cells miss up to {table.residual:.1%} of its exact effectiveness")
             found.append(table)
         offsets = np.cumsum([0] + [t.a.size for t in found])[:-1]
         return {
@@ -504,8 +500,15 @@ class _Assembly:
         return {
             "loop_nodes": np.array([loop.network.nodes for loop in self.loops], dtype=np.int64), "loop_capacity": rho_cp,
             "loop_density": np.array([rho for rho, _ in self.reference]), "loop_weight": weight,
+            "loop_pass": self._first_of(layout.COOLANT, len(self.loops)), "duct_pass": self._first_of(layout.COOLING, len(self.ducts)),
             "duct_nodes": np.array([duct.network.nodes for duct in self.ducts], dtype=np.int64),
         }  # fmt: skip
+
+    def _first_of(self, sort: int, paths: int) -> np.ndarray:
+        """First pass of every path of a sort, and one past the last; passes stand path by path."""
+        before = sum(row[layout.P_SORT] < sort for row in self.rows)
+        counts = [sum(row[layout.P_SORT] == sort and row[layout.P_PATH] == path for row in self.rows) for path in range(paths)]
+        return before + np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
     def _states(self, parts: dict) -> dict[str, int]:
         i_feed = int(parts["field_count"].sum())

@@ -122,7 +122,7 @@ class ChargeSide:
                 p_plenum = np.where(at_outlet, np.maximum(p_plenum + (goal - p_need), 0.2 * goal), p_plenum)
                 p_need = np.where(at_outlet, goal, p_need)
             previous, ratio = ratio, np.maximum(p_need / p_in, 1.0)
-            corrected = compressor.corrected_flow(flow, T_in, p_in, self.compressor, self.around.humidity_ratio) / self.compressor.count
+            corrected = compressor.corrected_flow(flow, T_in, p_in, self.compressor, self.around.humidity_ratio)
             operating = self.compressor.evaluate(corrected, ratio, T_in, self.around.humidity_ratio)
             T_out = air.compressed_temperature(T_in, ratio, operating.efficiency, self.around.humidity_ratio)
             if np.all(np.abs(ratio - previous) <= SETTLED * ratio):

@@ -48,7 +48,9 @@ class Arrays(NamedTuple):
     field_loop: np.ndarray  # (F,) loop whose pump heats this field, or -1
     field_column: np.ndarray  # (F,) its column in that loop's heat table
     # passes
-    passes: np.ndarray  # (P, 13) int
+    passes: np.ndarray  # (P, 13) int; charge passes first, then loop by loop, then duct by duct, each in walk order
+    loop_pass: np.ndarray  # (L + 1,) first pass of each loop; the last entry is where the ducts' passes begin
+    duct_pass: np.ndarray  # (D + 1,) first pass of each duct; the last entry is P
     # tables of coefficients: two values against one or two flows and coolant temperature
     table_first: np.ndarray  # (K,) offset into values
     table_shape: np.ndarray  # (K, 3) nodes in T, flow 1 (padded), flow 2 (padded, or 1)
@@ -120,11 +122,11 @@ class Work(NamedTuple):
     heat: np.ndarray  # (P,) W into the wall (charge) or to the air (cooling)
     pickup: np.ndarray  # (F,)
     pump: np.ndarray  # (F,)
+    pull: np.ndarray  # (F,) W/K that relaxes one node
     a: np.ndarray  # (K,)
     b: np.ndarray  # (K,)
     node_T: np.ndarray  # (most nodes of any path,)
     node_m: np.ndarray
-    node_loop: np.ndarray  # (L, most nodes)
     loop_T: np.ndarray  # (L,)
     lane: np.ndarray  # (most lanes,)
     duct_out: np.ndarray  # (D,)
@@ -146,7 +148,7 @@ def new_work(arrays: Arrays) -> Work:
     lanes = int(max(arrays.passes[:, P_LANES].max(initial=1), 1))
     z = np.zeros
     return Work(
-        z(arrays.n_states), z(n_pass), z(n_pass), z(n_pass), z(n_pass), z(n_field), z(n_field), z(n_table), z(n_table),
-        z(nodes), z(nodes), z((max(n_loop, 1), nodes)), z(max(n_loop, 1)), z(lanes), z(max(n_duct, 1)),
+        z(arrays.n_states), z(n_pass), z(n_pass), z(n_pass), z(n_pass), z(n_field), z(n_field), z(n_field), z(n_table), z(n_table),
+        z(nodes), z(nodes), z(max(n_loop, 1)), z(lanes), z(max(n_duct, 1)),
         z(max(len(arrays.sensor_sort), 1)), z(3), z(1),
     )  # fmt: skip

@@ -120,7 +120,6 @@ class Table:
     origin: float
     a: np.ndarray
     b: np.ndarray
-    residual: float  # worst miss of the cells where both flows are over a tenth of the bench
 
 
 def tabulate(coefficient: Coefficient, most: tuple[float, float], temperatures: tuple[float, float]) -> Table:
@@ -134,12 +133,10 @@ def tabulate(coefficient: Coefficient, most: tuple[float, float], temperatures: 
     m1 = (u1**2 * coefficient.scale1)[None, :, None]
     m2 = (u2**2 * coefficient.scale2)[None, None, :]
     grid = np.broadcast_arrays(m1, m2, T[:, None, None])
-    a, b, miss = coefficient.exact(*grid)
-    busy = (u1[None, :, None] ** 2 > 0.1) & ((u2[None, None, :] ** 2 > 0.1) if two else True) & np.ones(a.shape, dtype=bool)
-    worst = float(np.abs(miss[busy]).max(initial=0.0))
+    a, b, _ = coefficient.exact(*grid)
     step = (float(T[1] - T[0]) if n_T > 1 else 1.0, float(u1[1]), float(u2[1]) if two else 1.0)
     a, b = (_padded(_padded(v, 1), 2) if two else _padded(v, 1) for v in (a, b))
-    return Table(a.shape, (coefficient.scale1, coefficient.scale2), step, float(T[0]), a, b, worst)
+    return Table(a.shape, (coefficient.scale1, coefficient.scale2), step, float(T[0]), a, b)
 
 
 def _padded(values: np.ndarray, axis: int) -> np.ndarray:
