@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cases.record import failures, load
@@ -83,6 +83,7 @@ def test_freezing_points_are_those_of_the_data(kind):
     x=st.floats(0.001, 0.6),
     T=st.floats(265.0, 370.0),
 )
+@settings(deadline=None)
 def test_directions(kind, x, T):
     mix = Coolant("mix", x, kind)
     if mix.freezing_point + 1.0 > T:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cases.record import failures, load
@@ -63,6 +63,7 @@ def test_all_liquid_fuels_give_about_the_same_heat_per_air():
 
 
 @given(share=st.floats(0.0, 0.99))
+@settings(deadline=None)
 def test_more_ethanol_moves_every_figure_towards_ethanol(share):
     base, ethanol = FUELS["gasoline 95"], FUELS["ethanol"]
     less, more = blend(base, share), blend(base, share + 0.01)
@@ -88,6 +89,7 @@ def test_the_name_of_a_blend():
 
 
 @given(lambda_=st.floats(0.6, 1.3), share=st.floats(0.0, 1.0))
+@settings(deadline=None)
 def test_evaporation_cools_more_when_rich_and_balances_enthalpy(lambda_, share):
     kind = FUELS["E85"]
     drop = evaporation_drop(kind, lambda_, share)

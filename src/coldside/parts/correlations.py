@@ -98,7 +98,7 @@ def effectiveness_counterflow(NTU: ArrayLike, C_r: ArrayLike) -> Number:
     """
     N, C = _pair(NTU, C_r)
     g = N * _mean_decay(N * (1.0 - C))
-    return (g / (1.0 + C * g))[()]
+    return np.minimum(g / (1.0 + C * g), 1.0)[()]  # round-off may pass 1
 
 
 def effectiveness_crossflow_mixed(NTU: ArrayLike, C_r: ArrayLike, *, mixed: str) -> Number:
