@@ -237,12 +237,19 @@ def show_forecast(forecast: Forecast, verdict: Verdict, as_json: bool, units: Sy
         typer.echo(f"Sheet: {sheet}")
 
 
+def html_path(path: Path) -> Path:
+    """Where a sheet goes, refused before anything is solved: another ending, or a folder that is not there."""
+    if path.suffix.lower() not in (".html", ".htm"):
+        raise BadInput(f'a sheet is one HTML file; "{path}" must end in .html')
+    if not path.parent.is_dir():
+        raise BadInput(f'there is no folder "{path.parent}" to write the sheet to')
+    return path
+
+
 def write(forecast: Forecast, verdict: Verdict, path: Path, units: System) -> None:
-    """Write the sheet; a name that does not end in .html is refused."""
+    """Write the sheet."""
     from coldside.sheet.render import write_sheet
 
-    if path.suffix.lower() not in (".html", ".htm"):
-        raise BadInput(f'"{path}" must end in .html', where="sheet")
     write_sheet(forecast, verdict, path, units.value)
 
 
@@ -307,7 +314,7 @@ def check(build: BuildFile, as_json: AsJson = False, units: Units = System.si, o
 
         print_json(build_json(loaded))
     else:
-        typer.echo(describe(loaded, units.value))
+        typer.echo("\n".join(describe(loaded, units.value)))
     return 0
 
 
@@ -406,6 +413,8 @@ def forecast(
     overrides: Overrides = None,
 ) -> int:
     """The whole session: forecast, verdict, and how far to trust them.  Exit code 1 if a limit is broken."""
+    if sheet is not None:
+        html_path(sheet)
     result, verdict = solved(build, session, overrides, limits)
     if sheet is not None:
         write(result, verdict, sheet, units)
@@ -428,6 +437,7 @@ def sheet(
     overrides: Overrides = None,
 ) -> int:
     """Write the sheet of a session as one HTML file that needs no network.  Exit code 1 if a limit is broken."""
+    html_path(out)
     result, verdict = solved(build, session, overrides, limits)
     write(result, verdict, out, units)
     if as_json:

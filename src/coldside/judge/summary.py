@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from coldside.build.check import concerns
 from coldside.build.model import Build, Parallel, Path
 from coldside.judge.heat import recompute_ledger
 from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
@@ -115,7 +116,7 @@ def point_json(point: Point) -> dict[str, Any]:
 
 
 def build_json(build: Build) -> dict[str, Any]:
-    """What `coldside check --json` prints: paths as nested lists, kinds of parts, defaults, how text was read."""
+    """What `coldside check --json` prints: paths as nested lists, kinds of parts, defaults, notes, concerns."""
     return plain(
         {
             "schema": CHECK_SCHEMA,
@@ -131,6 +132,7 @@ def build_json(build: Build) -> dict[str, Any]:
             "parts": {name: kind_word(spec) for name, spec in build.parts.items()},
             "defaults": [{"key": key, "value": given.text, "help": given.help} for key, given in build.defaults()],
             "notes": list(build.notes),
+            "concerns": concerns(build),
         }
     )
 
