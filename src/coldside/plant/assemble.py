@@ -150,7 +150,17 @@ class _Assembly:
 
     # --- parts into fields and passes ---
 
-    def _add_field(self, name: str, count: int, capacity: float, pickup: float, around: str, loop: int = -1, column: int = 0, start: float | None = None) -> int:
+    def _add_field(
+        self,
+        name: str,
+        count: int,
+        capacity: float,
+        pickup: float,
+        around: str,
+        loop: int = -1,
+        column: int = 0,
+        start: float | None = None,
+    ) -> int:
         self.fields.append(_Field(name, count, capacity / count, pickup / count, AROUND[around], loop, column, start))
         return len(self.fields) - 1
 
@@ -192,7 +202,9 @@ class _Assembly:
     def _grids(self) -> dict[str, list[int]]:
         """Wall field, and coolant field or -1, of every part with two sides."""
         found = {}
-        for name in [n for n in self.build.parts if isinstance(self.build.parts[n], (WaterCoreSpec, AirCoreSpec, ExchangerSpec))]:
+        for name in [
+            n for n in self.build.parts if isinstance(self.build.parts[n], (WaterCoreSpec, AirCoreSpec, ExchangerSpec))
+        ]:
             spec = self.build.parts[name]
             if isinstance(spec, ExchangerSpec) and spec.heat is not None:
                 continue
@@ -206,7 +218,9 @@ class _Assembly:
         return found
 
     def _cells_of(self, name: str) -> tuple[int, int]:
-        kind = {WaterCoreSpec: "water_core", AirCoreSpec: "air_core", ExchangerSpec: "exchanger"}[type(self.build.parts[name])]
+        kind = {WaterCoreSpec: "water_core", AirCoreSpec: "air_core", ExchangerSpec: "exchanger"}[
+            type(self.build.parts[name])
+        ]
         return self.cells.get(name, self.cells.get(kind, CELLS[kind]))
 
     def _loop_of(self, name: str) -> int:
@@ -230,14 +244,20 @@ class _Assembly:
         except BadInput as fault:
             raise BadInput(fault.message, key=f"parts.{name}") from None
         liquid_cp = self.reference[loop][1] if loop >= 0 else 0.0
-        cp = {WaterCoreSpec: (self.cp_charge, liquid_cp), AirCoreSpec: (self.cp_charge, self.cp_air), ExchangerSpec: (liquid_cp, self.cp_air)}[type(spec)]
+        cp = {
+            WaterCoreSpec: (self.cp_charge, liquid_cp),
+            AirCoreSpec: (self.cp_charge, self.cp_air),
+            ExchangerSpec: (liquid_cp, self.cp_air),
+        }[type(spec)]
         self._set_table(one, tables.of_rating(rating, self._cells_of(name), coolant, cp), (one, two), loop)
 
     def _single_pass(self, name: str, spec: object, side: str, where: tuple) -> None:
         path, ends, column = where
         if isinstance(spec, PipeSpec):
             n = max(FEWEST_CELLS, math.ceil(spec.length / CELL_LENGTH))
-            wall = self._add_field(f"{name} metal", n, lines.pipe_metal_mass(spec) * CP_METAL, lines.pipe_pickup(spec), spec.surroundings)
+            wall = self._add_field(
+                f"{name} metal", n, lines.pipe_metal_mass(spec) * CP_METAL, lines.pipe_pickup(spec), spec.surroundings
+            )
             index = self._add_pass(name, side, path, ends, column, wall, -1, (1, n, 1, 1))
             self._set_table(index, tables.of_pipe(spec, n, self.charge.peak_flow, self.cp_charge), (index, -1), -1)
         elif isinstance(spec, PlenumSpec):
@@ -258,14 +278,18 @@ class _Assembly:
             )  # fmt: skip
             self._add_pass(name, side, path, ends, column, -1, liquid, (1, nodes, 1, 1))
         else:
-            self._add_pass(name, side, path, ends, column)  # throttle, fan, a face that only gives heat, air beside a core
+            self._add_pass(
+                name, side, path, ends, column
+            )  # throttle, fan, a face that only gives heat, air beside a core
 
     def _hose(self, name: str, spec: HoseSpec, where: tuple) -> None:
         path, ends, column = where
         loop = self.loops[path[0]]
         rho, cp = self.reference[path[0]]
         n = max(FEWEST_CELLS, math.ceil(spec.length / CELL_LENGTH))
-        wall = self._add_field(f"{name} wall", n, lines.hose_wall_capacity(spec), lines.hose_pickup(spec), spec.surroundings)
+        wall = self._add_field(
+            f"{name} wall", n, lines.hose_wall_capacity(spec), lines.hose_pickup(spec), spec.surroundings
+        )
         liquid = self._add_field(f"{name} coolant", n, lines.hose_volume(spec) * rho * cp, 0.0, "ambient")
         index = self._add_pass(name, "coolant", path, ends, column, wall, liquid, (1, n, 1, 1))
         scale = np.pi * spec.bore**2 / 4.0 * rho  # flow at 1 m/s
@@ -275,7 +299,9 @@ class _Assembly:
 
     def _devices(self) -> None:
         n = len(self.demand.time)
-        self.devices = tuple(name for loop in self.loops for name in loop.pumps) + tuple(name for duct in self.ducts for name in duct.fans)
+        self.devices = tuple(name for loop in self.loops for name in loop.pumps) + tuple(
+            name for duct in self.ducts for name in duct.fans
+        )
         self.levels: list[np.ndarray] = []
         self.level = np.full((n, len(self.devices)), -1, dtype=np.int64)
         self.combo_loop = np.full(len(self.devices), -1, dtype=np.int64)
@@ -290,11 +316,15 @@ class _Assembly:
             for i, loop in enumerate(self.loops):
                 if name in loop.pumps:
                     self.combo_loop[k] = i
-                    self.stride[k] = math.prod(len(self.levels[self.devices.index(p)]) for p in loop.pumps[: loop.pumps.index(name)])
+                    self.stride[k] = math.prod(
+                        len(self.levels[self.devices.index(p)]) for p in loop.pumps[: loop.pumps.index(name)]
+                    )
             for i, duct in enumerate(self.ducts):
                 if name in duct.fans:
                     self.combo_duct[k] = i
-                    self.stride[k] = math.prod(len(self.levels[self.devices.index(f)]) for f in duct.fans[: duct.fans.index(name)])
+                    self.stride[k] = math.prod(
+                        len(self.levels[self.devices.index(f)]) for f in duct.fans[: duct.fans.index(name)]
+                    )
 
     def commands_of(self, names: tuple[str, ...]) -> list[dict[str, float]]:
         """Every combination of command levels of these devices, in the order of the combination index."""
@@ -343,7 +373,14 @@ class _Assembly:
             commands = {name: np.array([combo[name] for combo in combos])[c] for name in duct.fans}
             m = np.maximum(duct.flow(self.build, v, t, commands, self.around), 0.0)
             m = m.reshape(len(combos), len(T), len(u), -1)
-            padded = np.concatenate([(3.0 * m[:, :, :1] - 3.0 * m[:, :, 1:2] + m[:, :, 2:3]), m, (3.0 * m[:, :, -1:] - 3.0 * m[:, :, -2:-1] + m[:, :, -3:-2])], axis=2)
+            padded = np.concatenate(
+                [
+                    (3.0 * m[:, :, :1] - 3.0 * m[:, :, 1:2] + m[:, :, 2:3]),
+                    m,
+                    (3.0 * m[:, :, -1:] - 3.0 * m[:, :, -2:-1] + m[:, :, -3:-2]),
+                ],
+                axis=2,
+            )
             first.append(offset)
             shapes.append(padded.shape)
             origin.append([T[0]])
@@ -367,14 +404,20 @@ class _Assembly:
     def _charge_tables(self) -> dict[str, np.ndarray]:
         d = self.demand
         T_feed = d.ambient_temperature + np.array([-25.0, 25.0, 95.0])
-        rows = np.column_stack([d.engine_speed, d.plenum_target, np.round(self.charge.inlet_temperature(d.bay_temperature), 2)])
+        rows = np.column_stack(
+            [d.engine_speed, d.plenum_target, np.round(self.charge.inlet_temperature(d.bay_temperature), 2)]
+        )
         unique, back = np.unique(rows, axis=0, return_inverse=True)
         n = len(unique)
         speed, target, inlet = (np.repeat(unique[:, c], len(T_feed)) for c in range(3))
         state = self.charge.balance(speed, target, np.tile(T_feed, n), inlet)
         flow = (state.flow * np.tile(T_feed, n)).reshape(n, -1)
         out = state.compressor_out.reshape(n, -1)
-        ducts = np.column_stack([d.air_speed[duct.duct.name] for duct in self.ducts]) if self.ducts else np.zeros((len(d.time), 0))
+        ducts = (
+            np.column_stack([d.air_speed[duct.duct.name] for duct in self.ducts])
+            if self.ducts
+            else np.zeros((len(d.time), 0))
+        )
         inputs = np.column_stack([flow[back], out[back], d.bay_temperature, ducts])
         most = float(state.flow.max()) * 1.05
         grid = np.linspace(0.0, np.sqrt(most / self.charge.peak_flow), 16)
@@ -385,17 +428,30 @@ class _Assembly:
             if row[layout.P_SORT] == layout.CHARGE:
                 share[:, p] = split[:, row[layout.P_COLUMN]] / m
                 self.most[p] = most * share[:, p].max()
-        return {"inputs": np.ascontiguousarray(inputs), "feed": T_feed, "share": share, "share_scale": self.charge.peak_flow, "share_step": float(grid[1])}
+        return {
+            "inputs": np.ascontiguousarray(inputs),
+            "feed": T_feed,
+            "share": share,
+            "share_scale": self.charge.peak_flow,
+            "share_step": float(grid[1]),
+        }
 
     def _coefficient_tables(self) -> dict[str, np.ndarray]:
         made: dict[tuple, tables.Table] = {}
         found: list[tables.Table] = []
         for k, coefficient in enumerate(self.coefficients):
             one, two = self.coefficient_flows[k]
-            most = (self.charge.peak_flow * 1.2 if one == layout.TOTAL_CHARGE else self.most[one], self.most[two] if two >= 0 else 0.0)
+            most = (
+                self.charge.peak_flow * 1.2 if one == layout.TOTAL_CHARGE else self.most[one],
+                self.most[two] if two >= 0 else 0.0,
+            )
             part = next((self.passes[p].part for p, row in enumerate(self.rows) if row[layout.P_TABLE] == k), None)
             # equal parts in equal places (a left and a right core) share the work of one
-            key = (self.build.parts[part] if part else k, self.coefficient_loop[k], tuple(float(f"{m:.9g}") for m in most))
+            key = (
+                self.build.parts[part] if part else k,
+                self.coefficient_loop[k],
+                tuple(float(f"{m:.9g}") for m in most),
+            )
             if key not in made:
                 made[key] = tables.tabulate(coefficient, most, (self._coldest(), HOTTEST))
             table = made[key]
@@ -425,7 +481,9 @@ class _Assembly:
             spec = self.build.parts[reading.sensor]
             assert isinstance(spec, SensorSpec)
             if side == "charge" and (reading.behind is None or reading.behind in names_on(self.charge.before)):
-                raise BadInput("stands before the compressor; an intake sensor belongs behind it", key=f"parts.{reading.sensor}")
+                raise BadInput(
+                    "stands before the compressor; an intake sensor belongs behind it", key=f"parts.{reading.sensor}"
+                )
             index, node = self._read_place(side, path, reading)
             bench = spec.bench_flow
             if bench is None:
@@ -445,7 +503,9 @@ class _Assembly:
     def _read_place(self, side: str, path: int, reading: Reading) -> tuple[int, int]:
         """Pass whose outlet a sensor reads (and whose flow it sees), and the node, or -1, where it reads a mix."""
         if reading.behind is None or reading.behind == self.charge.compressor_name:
-            first = next(p for p, row in enumerate(self.rows) if self.passes[p].side == side and row[layout.P_PATH] == path)
+            first = next(
+                p for p, row in enumerate(self.rows) if self.passes[p].side == side and row[layout.P_PATH] == path
+            )
             return first, 0
         index = next(p for p, found in enumerate(self.passes) if found.part == reading.behind and found.side == side)
         return index, self.rows[index][layout.P_OUT] if reading.mixed else -1
@@ -494,7 +554,9 @@ class _Assembly:
             if row[layout.P_SORT] == layout.COOLANT:
                 weight[p] = _coolant_volume(self.build.parts[self.passes[p].part])
         for i in range(len(self.loops)):
-            mine = [p for p, row in enumerate(self.rows) if row[layout.P_SORT] == layout.COOLANT and row[layout.P_PATH] == i]
+            mine = [
+                p for p, row in enumerate(self.rows) if row[layout.P_SORT] == layout.COOLANT and row[layout.P_PATH] == i
+            ]
             weight[mine] /= weight[mine].sum()
         rho_cp = np.array([rho * cp for rho, cp in self.reference])
         return {
@@ -507,7 +569,9 @@ class _Assembly:
     def _first_of(self, sort: int, paths: int) -> np.ndarray:
         """First pass of every path of a sort, and one past the last; passes stand path by path."""
         before = sum(row[layout.P_SORT] < sort for row in self.rows)
-        counts = [sum(row[layout.P_SORT] == sort and row[layout.P_PATH] == path for row in self.rows) for path in range(paths)]
+        counts = [
+            sum(row[layout.P_SORT] == sort and row[layout.P_PATH] == path for row in self.rows) for path in range(paths)
+        ]
         return before + np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
     def _states(self, parts: dict) -> dict[str, int]:
@@ -515,7 +579,13 @@ class _Assembly:
         i_duct = i_feed + 1
         i_boss = i_duct + len(self.ducts)
         i_reading = i_boss + len(self.sensors)
-        return {"i_feed": i_feed, "i_duct": i_duct, "i_boss": i_boss, "i_reading": i_reading, "n_states": i_reading + len(self.sensors)}
+        return {
+            "i_feed": i_feed,
+            "i_duct": i_duct,
+            "i_boss": i_boss,
+            "i_reading": i_reading,
+            "n_states": i_reading + len(self.sensors),
+        }
 
     def _controls(self, parts: dict) -> dict[str, np.ndarray]:
         n, n_loops = len(self.devices), len(self.loops)
@@ -526,18 +596,37 @@ class _Assembly:
         for k, name in enumerate(self.devices):
             control = self.build.parts[name].control
             on[k], off[k] = control.threshold, control.threshold - control.hysteresis
-            level_on[k] = int(np.argmax(self.levels[k] >= 1.0)) if (self.levels[k] >= 1.0).any() else len(self.levels[k]) - 1
+            level_on[k] = (
+                int(np.argmax(self.levels[k] >= 1.0)) if (self.levels[k] >= 1.0).any() else len(self.levels[k]) - 1
+            )
             if control.of == "coolant":
                 mine = [self.combo_loop[k]] if self.combo_loop[k] >= 0 else self._loops_in_duct(int(self.combo_duct[k]))
                 if not mine and control.mode == "above":
-                    raise BadInput("is controlled by coolant temperature, but no coolant runs through its duct", key=f"parts.{name}.control")
+                    raise BadInput(
+                        "is controlled by coolant temperature, but no coolant runs through its duct",
+                        key=f"parts.{name}.control",
+                    )
                 loops[k, mine] = 1
             else:
                 state[k] = parts["i_reading"] + charge_sensors[-1] if charge_sensors else parts["i_feed"]
-        return {"control_state": state, "control_loops": loops, "control_on": on, "control_off": off, "level_on": level_on, "level_off": level_off}
+        return {
+            "control_state": state,
+            "control_loops": loops,
+            "control_on": on,
+            "control_off": off,
+            "level_on": level_on,
+            "level_off": level_off,
+        }
 
     def _loops_in_duct(self, duct: int) -> list[int]:
-        return sorted({i for i, loop in enumerate(self.loops) for name in self.ducts[duct].network.names if name in loop.network.names})
+        return sorted(
+            {
+                i
+                for i, loop in enumerate(self.loops)
+                for name in self.ducts[duct].network.names
+                if name in loop.network.names
+            }
+        )
 
     def _start(self, arrays: layout.Arrays) -> np.ndarray:
         x = np.zeros(arrays.n_states + layout.accumulators(arrays))
@@ -567,5 +656,3 @@ def _three(shape: tuple[int, ...]) -> tuple[int, int, int]:
 
 def _flat(pieces: list[np.ndarray]) -> np.ndarray:
     return np.ascontiguousarray(np.concatenate(pieces)) if pieces else np.zeros(1)
-
-

@@ -71,7 +71,9 @@ class ChargeSide:
         self.peak_flow = float(engine.air_flow(spec, n, target, around.temperature + 30.0, around.humidity_ratio).max())
         path, self.sensors = without_sensors(build.charge, build.parts)
         self.path = path
-        place = next(i for i, item in enumerate(path) if isinstance(item, str) and isinstance(build.parts[item], CompressorSpec))
+        place = next(
+            i for i, item in enumerate(path) if isinstance(item, str) and isinstance(build.parts[item], CompressorSpec)
+        )
         self.compressor_name = str(path[place])
         self.before, self.after = path[:place], path[place + 1 :]
         self.compressor = compressor.compressor(build.parts[self.compressor_name], folder)
@@ -88,7 +90,10 @@ class ChargeSide:
 
     def _stretches_after(self) -> list[_Stretch]:
         """Parts after the compressor with their place between hot and cold; a group of cores counts as one core."""
-        cooled = [any(isinstance(self.build.parts[n], (WaterCoreSpec, AirCoreSpec)) for n in names_on((item,))) for item in self.after]
+        cooled = [
+            any(isinstance(self.build.parts[n], (WaterCoreSpec, AirCoreSpec)) for n in names_on((item,)))
+            for item in self.after
+        ]
         count, passed, found = max(sum(cooled), 1), 0, []
         for item, is_core in zip(self.after, cooled, strict=True):
             found.append(self._stretch((item,), (passed + 0.5 * is_core) / count))
@@ -128,7 +133,9 @@ class ChargeSide:
             if np.all(np.abs(ratio - previous) <= SETTLED * ratio):
                 break
         flow = self._engine_flow(n, p_plenum, T_pl)
-        return ChargeState(flow, T_in, p_in, T_out, ratio * p_in, p_plenum, ratio, operating.efficiency, corrected, operating)
+        return ChargeState(
+            flow, T_in, p_in, T_out, ratio * p_in, p_plenum, ratio, operating.efficiency, corrected, operating
+        )
 
     def _engine_flow(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> np.ndarray:
         flow = engine.air_flow(self.build.engine, n, p, T, self.around.humidity_ratio)
@@ -148,7 +155,9 @@ class ChargeSide:
             p = np.sqrt(room)
         return p
 
-    def _outlet_pressure(self, flow: np.ndarray, p_plenum: np.ndarray, T_out: np.ndarray, T_pl: np.ndarray) -> np.ndarray:
+    def _outlet_pressure(
+        self, flow: np.ndarray, p_plenum: np.ndarray, T_out: np.ndarray, T_pl: np.ndarray
+    ) -> np.ndarray:
         """Pressure at the compressor outlet that leaves `p_plenum` behind all losses."""
         p = p_plenum
         R = air.gas_constant(self.around.humidity_ratio)
@@ -156,5 +165,3 @@ class ChargeSide:
             T = T_out + stretch.place * (T_pl - T_out)
             p = np.sqrt(p * p + 2.0 * stretch.at(flow) * R * T)
         return p
-
-

@@ -82,7 +82,9 @@ class LoopFlows:
     sensors: tuple[Reading, ...]
     pumps: tuple[str, ...]
 
-    def flow(self, build: Build, temperature: np.ndarray, command: Mapping[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    def flow(
+        self, build: Build, temperature: np.ndarray, command: Mapping[str, np.ndarray]
+    ) -> tuple[np.ndarray, np.ndarray]:
         """Volume flow [m3/s] and pump heat [W] in every link, (points, links), at coolant `temperature` [K].
 
         `command` holds for each pump the share of full speed at every point.
@@ -96,7 +98,10 @@ class LoopFlows:
         for name in self.pumps:
             moving |= np.asarray(command[name]) > 0.0
         if moving.any():
-            some = [self._loss(build, name, T[moving], {k: np.asarray(v)[moving] for k, v in command.items()}) for name in self.network.names]
+            some = [
+                self._loss(build, name, T[moving], {k: np.asarray(v)[moving] for k, v in command.items()})
+                for name in self.network.names
+            ]
             q[moving] = solve(self.network, some, int(moving.sum()), scale)
         heat = np.zeros_like(q)
         density = self.coolant.density(T)
@@ -177,7 +182,9 @@ class DuctFlows:
     fans: tuple[str, ...]
     height: float  # of the faces, for natural draught
 
-    def flow(self, build: Build, speed: np.ndarray, temperature: np.ndarray, command: Mapping[str, np.ndarray], around: Air) -> np.ndarray:
+    def flow(
+        self, build: Build, speed: np.ndarray, temperature: np.ndarray, command: Mapping[str, np.ndarray], around: Air
+    ) -> np.ndarray:
         """Air [kg/s] in every link of `network`, (points, links).
 
         `speed` [m/s] of the air arriving, `temperature` [K] of the air leaving the faces, `command`
@@ -190,17 +197,29 @@ class DuctFlows:
         mean = 0.5 * (cold + warm)
         spec = self.duct.spec
         driving = airflow.ram_pressure(spec, V, cold) + airflow.draught(self.height, cold, np.minimum(warm, cold))
+
         # inlet and exit are one link that closes the path; the exit's warmer air is the smaller part of its loss
         def openings(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
             loss, slope = airflow.opening_loss(spec, m / mean, mean)
             return loss - driving, slope / mean
 
-        losses = [self._loss(build, link.name, share, mean, warm, command) for link, share in zip(self.hydraulic.links, self.share, strict=True)]
+        losses = [
+            self._loss(build, link.name, share, mean, warm, command)
+            for link, share in zip(self.hydraulic.links, self.share, strict=True)
+        ]
         scale = max(spec.inlet_area * 10.0 * cold, 1e-3)
         m = solve(self.hydraulic, losses, len(V), scale, drive=openings)
         return np.stack([m[:, list(group)].sum(axis=1) for group in self.strips], axis=1)
 
-    def _loss(self, build: Build, name: str, share: float, mean: np.ndarray, warm: np.ndarray, command: Mapping[str, np.ndarray]) -> LinkLoss:
+    def _loss(
+        self,
+        build: Build,
+        name: str,
+        share: float,
+        mean: np.ndarray,
+        warm: np.ndarray,
+        command: Mapping[str, np.ndarray],
+    ) -> LinkLoss:
         spec = build.parts.get(name)
         if isinstance(spec, FanSpec):
             speed = np.asarray(command[name], dtype=float)
@@ -246,7 +265,10 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
             position += 2
             continue
         if covers < 1.0:
-            raise BadInput(f"{item} covers {covers:.0%} of the next part's face, but no core or exchanger follows it", key=f"parts.{item}.covers")
+            raise BadInput(
+                f"{item} covers {covers:.0%} of the next part's face, but no core or exchanger follows it",
+                key=f"parts.{item}.covers",
+            )
         hydraulic.append(item)
         thermal.append(item)
         position += 1
@@ -256,9 +278,13 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
     # a strip is solved with the specification of the face it belongs to
     links = tuple(replace(link, name=_face_of(link.name)) for link in flow_network.links)
     shares = tuple(share.get(link.name, 1.0) for link in flow_network.links)
-    faces = [build.parts[name] for name in network.names if isinstance(build.parts.get(name), (AirCoreSpec, ExchangerSpec))]
+    faces = [
+        build.parts[name] for name in network.names if isinstance(build.parts.get(name), (AirCoreSpec, ExchangerSpec))
+    ]
     fans = tuple(name for name in network.names if isinstance(build.parts.get(name), FanSpec))
-    return DuctFlows(duct, network, replace(flow_network, links=links), groups, shares, fans, max(face.face_height for face in faces))
+    return DuctFlows(
+        duct, network, replace(flow_network, links=links), groups, shares, fans, max(face.face_height for face in faces)
+    )
 
 
 def _is_face(build: Build, item: str | Parallel | None) -> bool:
@@ -273,7 +299,10 @@ def _face_of(name: str) -> str:
 
 # loss times mean density [Pa kg/m3] and its slope, against flow [kg/s]
 ChargeLoss = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]
-CHARGE_AIR = (360.0, 1.2)  # K, kg/m3: where friction of charge pipes takes its viscosity; loss x density hardly moves with either
+CHARGE_AIR = (
+    360.0,
+    1.2,
+)  # K, kg/m3: where friction of charge pipes takes its viscosity; loss x density hardly moves with either
 
 
 def charge_part_loss(spec: object, peak_flow: float) -> ChargeLoss:
@@ -301,7 +330,9 @@ def _scaled(pair: tuple[np.ndarray, np.ndarray], factor: float) -> tuple[np.ndar
     return pair[0] * factor, pair[1] * factor
 
 
-def charge_split(build: Build, path: Path, flow: np.ndarray, peak_flow: float) -> tuple[Network, np.ndarray, np.ndarray]:
+def charge_split(
+    build: Build, path: Path, flow: np.ndarray, peak_flow: float
+) -> tuple[Network, np.ndarray, np.ndarray]:
     """Network of a charge path without sensors, flow in its links, and loss times density end to end.
 
     `flow` [kg/s] enters the path, array of points; returns flows (points, links) and losses (points,).

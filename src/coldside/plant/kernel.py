@@ -29,7 +29,12 @@ def _cubic(t):
     """Weights of four equally spaced nodes at share t between the middle two (Catmull-Rom: smooth, exact for parabolas)."""
     t2 = t * t
     t3 = t2 * t
-    return 0.5 * (2.0 * t2 - t3 - t), 0.5 * (3.0 * t3 - 5.0 * t2) + 1.0, 0.5 * (4.0 * t2 - 3.0 * t3 + t), 0.5 * (t3 - t2)
+    return (
+        0.5 * (2.0 * t2 - t3 - t),
+        0.5 * (3.0 * t3 - 5.0 * t2) + 1.0,
+        0.5 * (4.0 * t2 - 3.0 * t3 + t),
+        0.5 * (t3 - t2),
+    )
 
 
 @_piece
@@ -112,7 +117,12 @@ def derivative(A, W, k, s, x, combo, dx):
     algebraic, walked in flow order); sensors; heat integrals.
     """
     passes, E, flow, T_in, T_out, heat = A.passes, W.E, W.flow, W.T_in, W.T_out, W.heat
-    field_first, field_count, field_capacity, field_pickup = A.field_first, A.field_count, A.field_capacity, A.field_pickup
+    field_first, field_count, field_capacity, field_pickup = (
+        A.field_first,
+        A.field_count,
+        A.field_capacity,
+        A.field_pickup,
+    )
     loop_pass, duct_pass, loop_T, node_T, node_m = A.loop_pass, A.duct_pass, W.loop_T, W.node_T, W.node_m
     a, b, inputs = W.a, W.b, A.inputs
     n_loops, n_ducts, n_fields, n_passes = A.loop_nodes.size, A.duct_nodes.size, field_first.size, passes.shape[0]
@@ -124,7 +134,13 @@ def derivative(A, W, k, s, x, combo, dx):
     fastest = 1.0 / FEEDBACK_TIME
 
     # --- flows: coolant from command and the loop's mean temperature, with the heat its pumps put in
-    loop_weight, loop_shape, loop_first, loop_flow, loop_heat = A.loop_weight, A.loop_shape, A.loop_first, A.loop_flow, A.loop_heat
+    loop_weight, loop_shape, loop_first, loop_flow, loop_heat = (
+        A.loop_weight,
+        A.loop_shape,
+        A.loop_first,
+        A.loop_flow,
+        A.loop_heat,
+    )
     loop_density, loop_capacity, loop_origin, loop_step = A.loop_density, A.loop_capacity, A.loop_origin, A.loop_step
     pump, field_loop, field_column = W.pump, A.field_loop, A.field_column
     for f in range(n_fields):
@@ -177,18 +193,38 @@ def derivative(A, W, k, s, x, combo, dx):
         for p in range(duct_pass[d], duct_pass[d + 1]):
             at = row + passes[p, P_COLUMN]
             up = at + n_V * links
-            cold = w0 * duct_flow[at] + w1 * duct_flow[at + links] + w2 * duct_flow[at + 2 * links] + w3 * duct_flow[at + 3 * links]
-            warm = w0 * duct_flow[up] + w1 * duct_flow[up + links] + w2 * duct_flow[up + 2 * links] + w3 * duct_flow[up + 3 * links]
+            cold = (
+                w0 * duct_flow[at]
+                + w1 * duct_flow[at + links]
+                + w2 * duct_flow[at + 2 * links]
+                + w3 * duct_flow[at + 3 * links]
+            )
+            warm = (
+                w0 * duct_flow[up]
+                + w1 * duct_flow[up + links]
+                + w2 * duct_flow[up + 2 * links]
+                + w3 * duct_flow[up + 3 * links]
+            )
             flow[p] = max(cold + t * (warm - cold), 0.0)
 
     # --- coefficients at these flows
-    table_first, table_shape, table_flow, table_scale, table_step = A.table_first, A.table_shape, A.table_flow, A.table_scale, A.table_step
+    table_first, table_shape, table_flow, table_scale, table_step = (
+        A.table_first,
+        A.table_shape,
+        A.table_flow,
+        A.table_scale,
+        A.table_step,
+    )
     values_a, values_b = A.values_a, A.values_b
     for n in range(table_first.size):
         n_T, n_1, n_2 = table_shape[n, 0], table_shape[n, 1], table_shape[n, 2]
         p = table_first[n]
         source = table_flow[n, 0]
-        i, u = _between(np.sqrt((charge if source == TOTAL_CHARGE else abs(flow[source])) / table_scale[n, 0]), table_step[n, 1], n_1 - 2)
+        i, u = _between(
+            np.sqrt((charge if source == TOTAL_CHARGE else abs(flow[source])) / table_scale[n, 0]),
+            table_step[n, 1],
+            n_1 - 2,
+        )
         w0, w1, w2, w3 = _cubic(u)
         t = 0.0
         if n_T > 1:
@@ -263,7 +299,19 @@ def derivative(A, W, k, s, x, combo, dx):
                 g = (a[passes[p, P_TABLE]] if passes[p, P_SIDE] == 0 else b[passes[p, P_TABLE]]) / (lanes * cells)
                 pull[passes[p, P_WALL]] += g
             pull[liquid] += abs(c) + g
-            _liquid(x, E, T_in[p], c, g, wall, field_first[liquid], lanes, cells, passes[p, P_LANE_STEP], passes[p, P_CELL_STEP])
+            _liquid(
+                x,
+                E,
+                T_in[p],
+                c,
+                g,
+                wall,
+                field_first[liquid],
+                lanes,
+                cells,
+                passes[p, P_LANE_STEP],
+                passes[p, P_CELL_STEP],
+            )
             heat[p] = 0.0
         for sensor in range(n_sensors):
             if sensor_sort[sensor] != CHARGE and sensor_path[sensor] == loop:
@@ -288,7 +336,17 @@ def derivative(A, W, k, s, x, combo, dx):
                 wall = passes[p, P_WALL]
                 e = a[passes[p, P_TABLE]] if passes[p, P_SIDE] == 0 else b[passes[p, P_TABLE]]
                 T_out[p], q = _gas(
-                    x, E, W.lane, T_in[p], c, e, field_first[wall], lanes, passes[p, P_CELLS], passes[p, P_LANE_STEP], passes[p, P_CELL_STEP]
+                    x,
+                    E,
+                    W.lane,
+                    T_in[p],
+                    c,
+                    e,
+                    field_first[wall],
+                    lanes,
+                    passes[p, P_CELLS],
+                    passes[p, P_LANE_STEP],
+                    passes[p, P_CELL_STEP],
                 )
                 heat[p] = q if chain == 0 else -q
                 pull[wall] += c * e

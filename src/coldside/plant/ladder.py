@@ -40,7 +40,13 @@ def ladder(plant: Plant, solution: Solution) -> Iterator[Rung]:
     for loop in plant.loops:
         cores = [n for n in loop.network.names if isinstance(parts[n], WaterCoreSpec)]
         if cores:
-            chains.append((f"{loop.loop.name} loop", cores, [n for n in loop.network.names if isinstance(parts[n], ExchangerSpec)]))
+            chains.append(
+                (
+                    f"{loop.loop.name} loop",
+                    cores,
+                    [n for n in loop.network.names if isinstance(parts[n], ExchangerSpec)],
+                )
+            )
     air_cores = [p.part for p in plant.passes if p.side == "charge" and isinstance(parts.get(p.part), AirCoreSpec)]
     if air_cores:
         chains.append(("air cores", air_cores, []))
@@ -64,14 +70,24 @@ def _chain(moment: _Moment, prefix: str, cores: list[str], remotes: list[str]) -
         if remotes:
             inner, outer = [moment.side(n, "coolant") for n in remotes], [moment.side(n, "cooling") for n in remotes]
             liquid, metal, air = _mean(inner, "stream"), _mean(outer, "wall"), _mean(outer, "stream")
-            arriving = float(np.average([s.T_in for s in outer], weights=[max(float(s.heat.sum()), 1e-9) for s in outer]))
-            drops += [("coolant rise and storage", sink - liquid), ("remote coolant film", liquid - metal), ("remote air film", metal - air)]
+            arriving = float(
+                np.average([s.T_in for s in outer], weights=[max(float(s.heat.sum()), 1e-9) for s in outer])
+            )
+            drops += [
+                ("coolant rise and storage", sink - liquid),
+                ("remote coolant film", liquid - metal),
+                ("remote air film", metal - air),
+            ]
             drops += [("cooling-air rise", air - arriving), ("preheat of cooling air", arriving - ambient)]
         else:
             drops.append(("coolant rise and storage", sink - ambient))
     else:
         arriving = float(np.average([s.T_in for s in cold], weights=[max(float(s.heat.sum()), 1e-9) for s in cold]))
-        drops += [("cooling-air film", film_cold), ("cooling-air rise", sink - arriving), ("preheat of cooling air", arriving - ambient)]
+        drops += [
+            ("cooling-air film", film_cold),
+            ("cooling-air rise", sink - arriving),
+            ("preheat of cooling air", arriving - ambient),
+        ]
     total = charge - ambient
     for name, drop in drops:
         yield Rung(prefix + name, drop, drop / Q, drop / total if total != 0.0 else 0.0)

@@ -22,7 +22,9 @@ FEED_NODES = 3  # plenum temperatures at which the charge side is tabulated
 IN_FLOW, IN_OUT, IN_BAY, IN_SPEED = 0, 3, 6, 7
 
 # columns of `passes`
-P_SORT, P_PATH, P_WALL, P_LIQUID, P_LANES, P_CELLS, P_LANE_STEP, P_CELL_STEP, P_IN, P_OUT, P_TABLE, P_SIDE, P_COLUMN = range(13)
+P_SORT, P_PATH, P_WALL, P_LIQUID, P_LANES, P_CELLS, P_LANE_STEP, P_CELL_STEP, P_IN, P_OUT, P_TABLE, P_SIDE, P_COLUMN = (
+    range(13)
+)
 
 
 class Arrays(NamedTuple):
@@ -32,7 +34,9 @@ class Arrays(NamedTuple):
     """
 
     step: float  # s between samples
-    inputs: np.ndarray  # (n, 7 + D) linear between samples: flow x T_feed at 3 nodes, compressor outlet T at 3, bay T, duct air speeds
+    inputs: (
+        np.ndarray
+    )  # (n, 7 + D) linear between samples: flow x T_feed at 3 nodes, compressor outlet T at 3, bay T, duct air speeds
     feed: np.ndarray  # (3,) plenum temperatures of those nodes
     ambient: float
     engine_metal: float

@@ -140,4 +140,6 @@ def solve(network: Network, losses: list[LinkLoss], points: int, scale: float, d
             return q[:, : len(network.links)]
     worst = int(np.argmax(previous))
     stuck = network.names[int(np.argmax(np.abs(step[worst, : len(network.links)])))]
-    raise NoAnswer(f"the flows do not settle; {stuck} is the part that keeps changing (off by {previous[worst] / scale:.1e} of the flow)")
+    raise NoAnswer(
+        f"the flows do not settle; {stuck} is the part that keeps changing (off by {previous[worst] / scale:.1e} of the flow)"
+    )

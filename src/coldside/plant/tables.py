@@ -128,7 +128,11 @@ def tabulate(coefficient: Coefficient, most: tuple[float, float], temperatures: 
     n1, n2 = (NODES_1, NODES_2) if two else (NODES_SINGLE, 1)
     n_T = NODES_T if coefficient.liquid else 1
     u1 = np.linspace(0.0, np.sqrt(max(most[0], 0.05 * coefficient.scale1) / coefficient.scale1) * 1.01, n1)
-    u2 = np.linspace(0.0, np.sqrt(max(most[1], 0.05 * coefficient.scale2) / coefficient.scale2) * 1.01, n2) if two else np.zeros(1)
+    u2 = (
+        np.linspace(0.0, np.sqrt(max(most[1], 0.05 * coefficient.scale2) / coefficient.scale2) * 1.01, n2)
+        if two
+        else np.zeros(1)
+    )
     T = np.linspace(*temperatures, n_T) if n_T > 1 else np.array([temperatures[0]])
     m1 = (u1**2 * coefficient.scale1)[None, :, None]
     m2 = (u2**2 * coefficient.scale2)[None, None, :]
@@ -145,5 +149,3 @@ def _padded(values: np.ndarray, axis: int) -> np.ndarray:
     first = 3.0 * v[0] - 3.0 * v[1] + v[2]
     last = 3.0 * v[-1] - 3.0 * v[-2] + v[-3]
     return np.moveaxis(np.concatenate([first[None], v, last[None]]), 0, axis)
-
-

@@ -1,0 +1,25 @@
+"""What the engine makes of its air: brake power at full and part load."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from coldside.duty.demand import friction_power
+from coldside.parts import engine
+from coldside.plant.assemble import Plant
+
+
+def brake_power_at(plant: Plant, flow: np.ndarray, plenum: np.ndarray) -> np.ndarray:
+    """Brake power, W, at charge `flow` [kg/s moist] and `plenum` gas temperature [K], by samples of the demand.
+
+    At full load fuel times heating value times brake efficiency (charge note B2).  At part load the
+    Willans line of `duty/demand.py` through the full-load point of that speed and plenum temperature:
+    power falls by more than flow, because the engine's own friction stays.
+    """
+    spec, demand, W = plant.build.engine, plant.demand, plant.around.humidity_ratio
+    n = demand.engine_speed[: len(flow)]
+    full = engine.air_flow(spec, n, engine.boost_target(spec, n, demand.ambient_pressure), plenum, W)
+    at_load = engine.brake_power(spec, engine.fuel_flow(spec, flow, W))
+    share = np.minimum(flow / np.maximum(full, 1e-9), 1.0)
+    part = np.maximum(at_load - friction_power(spec, n) * (1.0 - share), 0.0)
+    return np.where(demand.full_load[: len(flow)], at_load, part)

@@ -1,0 +1,386 @@
+"""`operating_point`: one steady point of a whole build, from exact functions and without marching.
+
+What is here: the conditions of a point, the settled state found by iteration (flows -> coefficients ->
+linear heat balance -> temperatures -> flows), and its figures.  The heat balance is that of
+`reference.py`; flows, coefficients and the charge side are the exact functions, not the tables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coldside.build.model import Build
+from coldside.duty.demand import sample
+from coldside.duty.model import Demand, Session, Span
+from coldside.duty.road import pull_gear, road_speed_in
+from coldside.errors import BadInput, NoAnswer
+from coldside.media import air
+from coldside.parts import engine
+from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
+from coldside.plant import layout, reference
+from coldside.plant.assemble import Plant, assemble
+from coldside.plant.charge import ChargeState
+from coldside.plant.flows import charge_split
+from coldside.plant.output import brake_power_at
+from coldside.plant.results import Point
+
+MOST_TURNS = 80
+SETTLED = 1e-7  # K, largest change of a fed-back temperature in a turn
+STANDARD_TEMPERATURE, STANDARD_PRESSURE, STANDARD_HUMIDITY = 298.15, 101325.0, 0.5
+FULL_LOAD_SHARE = 0.8  # of top speed, where a point is taken that names no engine speed
+
+
+def operating_point(
+    build: Build,
+    *,
+    engine_speed: float | None = None,
+    ambient: float | None = None,
+    pressure: float | None = None,
+    humidity: float | None = None,
+    road_speed: float | None = None,
+    air_speed: Mapping[str, float] | None = None,
+    session: Session | None = None,
+    at: float | str | None = None,
+) -> Point:
+    """Solve one steady operating point.
+
+    Parameters
+    ----------
+    engine_speed : rev/s, at full load; without a session 80 % of top speed is taken.
+    ambient, pressure, humidity : air temperature [K], absolute pressure [Pa], relative humidity 0 to 1;
+        25 degC, 101325 Pa and 0.5 where neither a session nor the caller says.
+    road_speed : m/s; from engine speed and gearing where not given.
+    air_speed : duct -> m/s of air at its inlet, instead of the road's.
+    session, at : take every condition from this moment of a session: seconds, or "END".  What is
+        given beside it overrides it.
+
+    Returns a `Point`.  Raises `BadInput` for conditions that cannot be and `NoAnswer` where nothing
+    balances or the compressor would run off its map.
+    """
+    if session is not None:
+        demand = _moment(sample(session, build), at)
+    else:
+        if at is not None:
+            raise BadInput("a time needs the session it is a time of", key="at")
+        demand = _full_load(build, engine_speed, road_speed)
+    demand = _overridden(demand, build, engine_speed, (ambient, pressure, humidity), road_speed, air_speed)
+    plant = assemble(build, demand)
+    settled = _settle(plant)
+    _refuse_off_map(plant, settled.state)
+    return _point(plant, settled)
+
+
+def _moment(demand: Demand, at: float | str | None) -> Demand:
+    """The demand held at one of its samples."""
+    if at is None or at == "END":
+        k = len(demand.time) - 1
+    else:
+        seconds = float(at)
+        if not 0.0 <= seconds <= demand.time[-1]:
+            raise BadInput(
+                f'{seconds:g} s is outside the session; it must be 0 to {demand.time[-1]:.0f} s, or "END"', key="at"
+            )
+        k = int(round(seconds / float(demand.time[1] - demand.time[0])))
+
+    def two(values: np.ndarray) -> np.ndarray:
+        return np.repeat(values[k : k + 1], 2)
+
+    return replace(
+        demand, time=demand.time[:2].copy(), spans=(Span(0, 1, "cruise", "held", -1),), engine_speed=two(demand.engine_speed),
+        plenum_target=two(demand.plenum_target), full_load=two(demand.full_load), road_speed=two(demand.road_speed),
+        air_speed={name: two(v) for name, v in demand.air_speed.items()}, bay_temperature=two(demand.bay_temperature),
+        command={name: two(v) for name, v in demand.command.items()},
+    )  # fmt: skip
+
+
+def _full_load(build: Build, engine_speed: float | None, road_speed: float | None) -> Demand:
+    spec = build.engine
+    n = engine_speed if engine_speed is not None else FULL_LOAD_SHARE * spec.top_speed
+    V = road_speed if road_speed is not None else float(road_speed_in(build.car, n, pull_gear(build.car)))
+    two = np.ones(2)
+    target = float(engine.boost_target(spec, n, STANDARD_PRESSURE))
+    controls = {name: build.parts[name].control.mode for name in build.parts if hasattr(build.parts[name], "control")}
+    command = {"always": 1.0, "off": 0.0, "schedule": 1.0, "above": np.nan}
+    return Demand(
+        time=np.array([0.0, 0.1]), spans=(Span(0, 1, "pull", "full load", -1),), engine_speed=n * two, plenum_target=target * two,
+        full_load=np.ones(2, dtype=bool), road_speed=V * two, air_speed={name: V * two for name in build.ducts},
+        ambient_temperature=STANDARD_TEMPERATURE, ambient_pressure=STANDARD_PRESSURE, humidity=STANDARD_HUMIDITY,
+        bay_temperature=(STANDARD_TEMPERATURE + build.bay.temperature_rise) * two, command={n_: command[m] * two for n_, m in controls.items()}, start="ambient",
+    )  # fmt: skip
+
+
+def _overridden(
+    demand: Demand, build: Build, engine_speed: float | None, weather: tuple[float | None, float | None, float | None],
+    road_speed: float | None, air_speed: Mapping[str, float] | None,
+) -> Demand:  # fmt: skip
+    """The demand with what the caller gave in place of its own; an engine speed means full load at that speed."""
+    T, p, RH = weather
+    two = np.ones(2)
+    if T is not None:
+        bay = demand.bay_temperature - demand.ambient_temperature + T
+        demand = replace(demand, ambient_temperature=T, bay_temperature=bay)
+    if p is not None:
+        # a gauge boost target moves with the air around it; an absolute one is recomputed below
+        demand = replace(demand, ambient_pressure=p)
+    if RH is not None:
+        demand = replace(demand, humidity=RH)
+    if engine_speed is not None or (p is not None and bool(demand.full_load[0])):
+        n = engine_speed if engine_speed is not None else float(demand.engine_speed[0])
+        target = float(engine.boost_target(build.engine, n, demand.ambient_pressure))
+        demand = replace(demand, engine_speed=n * two, plenum_target=target * two, full_load=np.ones(2, dtype=bool))
+    if road_speed is not None:
+        demand = replace(
+            demand, road_speed=road_speed * two, air_speed={name: road_speed * two for name in demand.air_speed}
+        )
+    if air_speed:
+        unknown = sorted(set(air_speed) - set(demand.air_speed))
+        if unknown:
+            raise BadInput(
+                f"no duct is named {unknown[0]}; this build has {', '.join(demand.air_speed) or 'none'}",
+                key="air_speed",
+            )
+        demand = replace(demand, air_speed={**demand.air_speed, **{name: v * two for name, v in air_speed.items()}})
+    return demand
+
+
+@dataclass(frozen=True)
+class _Settled:
+    """The balance: states, flows, heats and charge side, with the command of every device."""
+
+    x: np.ndarray
+    flows: reference.Flows
+    heats: reference.Heats
+    a: np.ndarray
+    b: np.ndarray
+    state: ChargeState
+    command: dict[str, float]
+    warnings: tuple[str, ...]
+
+
+def _settle(plant: Plant) -> _Settled:
+    """Find the settled state, deciding controls that follow a temperature as the loop settles."""
+    demand = plant.demand
+    command = {name: float(demand.command[name][0]) for name in plant.devices}
+    own = [name for name in plant.devices if np.isnan(command[name])]
+    command |= dict.fromkeys(own, 1.0)
+    warnings: list[str] = []
+    settled = _balance(plant, command, ())
+    for _ in range(2 * len(own)):
+        changed = None
+        for name in own:
+            control = plant.build.parts[name].control
+            T = _felt(plant, settled, name)
+            wanted = (
+                1.0 if T > control.threshold else 0.0 if T < control.threshold - control.hysteresis else command[name]
+            )
+            if wanted != command[name]:
+                changed = (name, wanted)
+                break
+        if changed is None:
+            return _Settled(**{**settled.__dict__, "warnings": tuple(warnings)})
+        name, wanted = changed
+        command[name] = wanted
+        settled = _balance(plant, command, ())
+        control, T = plant.build.parts[name].control, _felt(plant, settled, name)
+        if wanted == 0.0 and T > control.threshold:
+            warnings.append(f"{name} switches on and off for ever at these conditions; the point is taken with it on")
+            command[name] = 1.0
+            own.remove(name)
+            settled = _balance(plant, command, ())
+    return _Settled(**{**settled.__dict__, "warnings": tuple(warnings)})
+
+
+def _felt(plant: Plant, settled: _Settled, device: str) -> float:
+    """Temperature that a device's control reads."""
+    A, k = plant.arrays, plant.devices.index(device)
+    if A.control_state[k] >= 0:
+        return float(settled.x[A.control_state[k]])
+    T = reference.loop_temperatures(A, settled.x)
+    return float(max(T[loop] for loop in range(len(T)) if A.control_loops[k, loop]))
+
+
+def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ...]) -> _Settled:
+    A, demand = plant.arrays, plant.demand
+    around = reference.Surroundings(float(demand.bay_temperature[0]), A.ambient, A.engine_metal)
+    feed = demand.ambient_temperature + 25.0
+    loop_T = np.full(len(plant.loops), demand.ambient_temperature + 15.0)
+    duct_T = np.full(len(plant.ducts), demand.ambient_temperature + 10.0)
+    inlet = plant.charge.inlet_temperature(demand.bay_temperature[:1])
+    for _ in range(MOST_TURNS):
+        state = plant.charge.balance(demand.engine_speed[:1], demand.plenum_target[:1], np.array([feed]), inlet)
+        found = _flows(plant, state, loop_T, duct_T, command)
+        a, b = _coefficients(plant, found)
+        x, heats = _linear_steady(A, found, a, b, around)
+        T_loop = reference.loop_temperatures(A, x)
+        moved = max(
+            abs(float(heats.plenum[0]) - feed), *np.abs(T_loop - loop_T), *np.abs(heats.duct_out[:, 0] - duct_T), 0.0
+        )
+        feed, loop_T, duct_T = float(heats.plenum[0]), T_loop, heats.duct_out[:, 0].copy()
+        if moved < SETTLED:
+            x[A.i_feed] = feed
+            x[A.i_duct : A.i_boss] = duct_T
+            _sensors(A, x, heats, a, around)
+            return _Settled(x, found, heats, a, b, state, dict(command), warnings)
+    raise NoAnswer(
+        f"the point does not settle (temperatures still move by {moved:.2g} K a turn); the loops or the charge side have no steady balance here"
+    )
+
+
+def _flows(
+    plant: Plant, state: ChargeState, loop_T: np.ndarray, duct_T: np.ndarray, command: Mapping[str, float]
+) -> reference.Flows:
+    """Exact flows: charge shares, loops and ducts solved at these temperatures."""
+    A, demand, build = plant.arrays, plant.demand, plant.build
+    flow, pump = np.zeros(len(plant.passes)), np.zeros(len(plant.fields))
+    charge = float(state.flow[0])
+    if charge > 0.0:
+        _, split, _ = charge_split(build, plant.charge.after, np.array([charge]), plant.charge.peak_flow)
+        for p in np.flatnonzero(A.passes[:, layout.P_SORT] == layout.CHARGE):
+            flow[p] = split[0, A.passes[p, layout.P_COLUMN]]
+    for i, loop in enumerate(plant.loops):
+        q, heat = loop.flow(build, loop_T[i : i + 1], {name: np.array([command[name]]) for name in loop.pumps})
+        for p in np.flatnonzero((A.passes[:, layout.P_SORT] == layout.COOLANT) & (A.passes[:, layout.P_PATH] == i)):
+            flow[p] = q[0, A.passes[p, layout.P_COLUMN]] * A.loop_density[i]
+            f = A.passes[p, layout.P_LIQUID]
+            if A.field_loop[f] >= 0:
+                pump[f] = heat[0, A.field_column[f]]
+    for i, duct in enumerate(plant.ducts):
+        speed = np.maximum(demand.air_speed[duct.duct.name][:1], 0.0)
+        m = duct.flow(
+            build, speed, duct_T[i : i + 1], {name: np.array([command[name]]) for name in duct.fans}, plant.around
+        )
+        for p in np.flatnonzero((A.passes[:, layout.P_SORT] == layout.COOLING) & (A.passes[:, layout.P_PATH] == i)):
+            flow[p] = max(m[0, A.passes[p, layout.P_COLUMN]], 0.0)
+    return reference.Flows(flow, charge, float(state.compressor_out[0]), loop_T, pump)
+
+
+def _coefficients(plant: Plant, found: reference.Flows) -> tuple[np.ndarray, np.ndarray]:
+    """Exact coefficients at these flows."""
+    A = plant.arrays
+    a, b = np.zeros(len(plant.coefficients)), np.zeros(len(plant.coefficients))
+    for k, coefficient in enumerate(plant.coefficients):
+        one, two = A.table_flow[k]
+        first = found.charge if one == layout.TOTAL_CHARGE else abs(found.flow[one])
+        second = abs(found.flow[two]) if two >= 0 else 0.0
+        T = found.loop_T[A.table_loop[k]] if A.table_loop[k] >= 0 else A.ambient
+        first_value, second_value, _ = coefficient.exact(np.array([first]), np.array([second]), np.array([T]))
+        a[k], b[k] = first_value[0], second_value[0]
+    return a, b
+
+
+def _linear_steady(
+    A: layout.Arrays, found: reference.Flows, a: np.ndarray, b: np.ndarray, around: reference.Surroundings
+) -> tuple[np.ndarray, reference.Heats]:
+    """States at which no node gains heat: `reference.heats` is linear in them at given flows."""
+    size = A.i_feed
+    probe = np.zeros((A.n_states, size + 1))
+    probe[:size, :size] = np.eye(size)
+    into = reference.heats(A, found, a, b, around, probe).into
+    constant = into[:, -1]
+    matrix = into[:, :-1] - constant[:, None]
+    # a stopped, insulated node keeps its temperature for ever: a whisper of ambient makes its settled state ambient
+    matrix[np.diag_indices(size)] -= 1e-9
+    x = np.zeros(A.n_states)
+    x[:size] = np.linalg.solve(matrix, -constant - 1e-9 * around.ambient)
+    return x, reference.heats(A, found, a, b, around, x[:, None])
+
+
+def _sensors(
+    A: layout.Arrays, x: np.ndarray, heats: reference.Heats, a: np.ndarray, around: reference.Surroundings
+) -> None:
+    for sensor in range(len(A.sensor_sort)):
+        boss = around.at(A.sensor_around[sensor])
+        gas = heats.reads[sensor, 0]
+        x[A.i_boss + sensor] = boss
+        x[A.i_reading + sensor] = gas + a[A.sensor_table[sensor]] * (boss - gas)
+
+
+def _refuse_off_map(plant: Plant, state: ChargeState) -> None:
+    operating, name = state.operating, plant.charge.compressor_name
+    asked = f"{float(state.corrected_flow[0]):.3f} kg/s corrected at a pressure ratio of {float(state.pressure_ratio[0]):.2f}"
+    for mask, words in (
+        (operating.beyond_surge, "left of its surge line"), (operating.beyond_choke, "beyond its choke line"), (operating.above_speed, "above its highest speed line"),
+    ):  # fmt: skip
+        if bool(mask[0]):
+            raise NoAnswer(
+                f"{name} would run {words} ({asked}); a larger or smaller compressor, or another boost, is needed"
+            )
+
+
+def _point(plant: Plant, settled: _Settled) -> Point:
+    A, build, demand, state, heats = plant.arrays, plant.build, plant.demand, settled.state, settled.heats
+    spec, W = build.engine, plant.around.humidity_ratio
+    lam = engine.mixture(spec, state.plenum_pressure / demand.ambient_pressure, demand.full_load[:1])
+    fuel = float(engine.fuel_flow(spec, state.flow, W, lam)[0])
+    inlet, outlet, flow = {}, {}, {}
+    for p, name in enumerate(plant.passes):
+        inlet[name.part, name.side], outlet[name.part, name.side] = float(heats.T_in[p, 0]), float(heats.T_out[p, 0])
+        flow[name.part, name.side] = float(settled.flows.flow[p])
+    cores = [
+        p
+        for p, name in enumerate(plant.passes)
+        if name.side == "charge" and isinstance(build.parts.get(name.part), (WaterCoreSpec, AirCoreSpec))
+    ]
+    return Point(
+        build=build, engine_speed=float(demand.engine_speed[0]), ambient_temperature=demand.ambient_temperature, ambient_pressure=demand.ambient_pressure,
+        air_flow=float(state.flow[0]), pressure_ratio=float(state.pressure_ratio[0]), compressor_efficiency=float(state.efficiency[0]),
+        compressor_out=float(state.compressor_out[0]), intake=float(heats.plenum[0]), plenum_pressure=float(state.plenum_pressure[0]),
+        charge_loss=float(state.compressor_out_pressure[0] - state.plenum_pressure[0]),
+        charge_density=float(air.density(heats.plenum[0], state.plenum_pressure[0], W)), heat_rejected=float(heats.crossed[cores, 0].sum()),
+        fuel_flow=fuel, fuel_flow_per_injector=fuel / engine.injector_count(spec), power=float(brake_power_at(plant, state.flow, heats.plenum)[0]),
+        surge_margin=_first(state.operating.surge_margin), choke_margin=_first(state.operating.choke_margin),
+        shaft_speed_margin=_first(state.operating.speed_margin), coolant_flow=_pumped(plant, settled), loop_temperature=_into_cores(plant, settled),
+        effectiveness={plant.passes[p].part: _effectiveness(plant, settled, p) for p in cores},
+        air_flow_duct={d.duct.name: float(sum(settled.flows.flow[p] for p in _inlets(A, i))) for i, d in enumerate(plant.ducts)},
+        outlet=outlet, inlet=inlet, flow=flow, warnings=(*build.notes, *plant.charge.compressor.notes, *settled.warnings),
+        defaults=tuple(f"{key}: {value.text}" for key, value in build.defaults()),
+    )  # fmt: skip
+
+
+def _first(values: np.ndarray | None) -> float | None:
+    return None if values is None or not np.isfinite(values[0]) else float(values[0])
+
+
+def _inlets(A: layout.Arrays, duct: int) -> np.ndarray:
+    return np.flatnonzero(
+        (A.passes[:, layout.P_SORT] == layout.COOLING)
+        & (A.passes[:, layout.P_PATH] == duct)
+        & (A.passes[:, layout.P_IN] == 0)
+    )
+
+
+def _pumped(plant: Plant, settled: _Settled) -> dict[str, float]:
+    """Volume flow through each loop's first pump and those beside it, m3/s."""
+    A, found = plant.arrays, {}
+    for i, loop in enumerate(plant.loops):
+        pumps = [plant.index(name, "coolant") for name in loop.pumps]
+        beside = [p for p in pumps if A.passes[p, layout.P_IN] == A.passes[pumps[0], layout.P_IN]]
+        found[loop.loop.name] = float(settled.flows.flow[beside].sum() / A.loop_density[i])
+    return found
+
+
+def _into_cores(plant: Plant, settled: _Settled) -> dict[str, float]:
+    """Coolant entering the charge cores of each loop, K; the loop's mean where it has none."""
+    found = {}
+    means = reference.loop_temperatures(plant.arrays, settled.x)
+    for i, loop in enumerate(plant.loops):
+        cores = [
+            plant.index(n, "coolant") for n in loop.network.names if isinstance(plant.build.parts[n], WaterCoreSpec)
+        ]
+        weight = np.abs(settled.flows.flow[cores]) + 1e-12
+        found[loop.loop.name] = (
+            float(np.average(settled.heats.T_in[cores, 0], weights=weight)) if cores else float(means[i])
+        )
+    return found
+
+
+def _effectiveness(plant: Plant, settled: _Settled, p: int) -> float:
+    """Charge temperature drop over inlet difference."""
+    part = plant.passes[p].part
+    other = next(q for q, name in enumerate(plant.passes) if name.part == part and name.side != "charge")
+    T_in, T_out = settled.heats.T_in, settled.heats.T_out
+    most = float(T_in[p, 0] - T_in[other, 0])
+    return float(T_in[p, 0] - T_out[p, 0]) / most if most != 0.0 else 0.0
