@@ -57,14 +57,16 @@ def solve(plant: Plant, *, parts: int = 1, levels: np.ndarray | None = None) -> 
     """
     from coldside.plant import kernel  # Numba is imported only when something runs
 
-    A = plant.arrays if levels is None else plant.arrays._replace(level=levels.astype(np.int64))
+    A = plant.arrays
+    wanted = A.level if levels is None else np.ascontiguousarray(levels, dtype=np.int64)
     n, n_pass = len(A.inputs), len(A.passes)
     streams = np.zeros((n, n_pass, 3))
     scalars = np.zeros((n, 4 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)))
     recorded = np.zeros((n, len(plant.devices)), dtype=np.int64)
     x = plant.start.copy()
     peak_state = x.copy()
-    steps, substeps, peak = kernel.march(A, layout.new_work(A), x, parts, streams, scalars, recorded, peak_state)
+    packed, work = layout.pack(A), layout.new_work(A).packed
+    steps, substeps, peak = kernel.march(*packed, work, x, wanted, parts, streams, scalars, recorded, peak_state)
     return Solution(streams, scalars, recorded, plant.start, x, int(peak), peak_state, int(steps), int(substeps))
 
 

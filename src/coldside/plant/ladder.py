@@ -109,7 +109,7 @@ class _Moment:
         self.plant, self.x = plant, solution.peak_state
         self.work = layout.new_work(plant.arrays)
         combos = plant.combos(solution.levels)[solution.peak]
-        kernel.derivative(plant.arrays, self.work, solution.peak, 0.0, self.x, combos, np.zeros(len(self.x)))
+        kernel.derivative(*layout.pack(plant.arrays), self.work.packed, solution.peak, 0.0, self.x, combos, np.zeros(len(self.x)))
 
     def has(self, part: str, side: str) -> bool:
         """True if the part has that side."""

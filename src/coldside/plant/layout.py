@@ -116,9 +116,32 @@ class Arrays(NamedTuple):
     level_off: np.ndarray  # (devices,)
 
 
-class Work(NamedTuple):
-    """Scratch that one evaluation of the derivative leaves behind; reused, and read by the recorder."""
+# Numba counts references of every array that a function takes out of a tuple, which costs more than the
+# arithmetic, so the kernel gets two packed arrays: integers and floats.  The integers begin with a header
+# that says where each member starts.
+SCALARS = ("step", "ambient", "engine_metal", "cp_charge", "cp_air", "share_scale", "share_step")  # first in the floats
+COUNTS = ("charge_nodes", "n_states", "i_feed", "i_duct", "i_boss", "i_reading")
+LEFT_OUT = ("level",)  # the march takes it by itself: a step check replays recorded levels
+MEMBERS = tuple(name for name in Arrays._fields if name not in SCALARS + COUNTS + LEFT_OUT)
+SIZES = ("samples", "width", "fields", "n_passes", "tables", "loops", "ducts", "sensors", "share_nodes", "devices")
+SCRATCH = (
+    "E", "flow", "T_in", "T_out", "heat", "pickup", "pump", "pull", "a", "b", "node_T", "node_m", "loop_T", "lane", "duct_out", "sensor_gas",
+    "charge", "rate",
+)  # fmt: skip
+HEADER = MEMBERS + COUNTS + SIZES + SCRATCH
 
+
+class Packed(NamedTuple):
+    """A plant as the kernel takes it: `I` integers with the header in front, `F` floats with the scalars in front."""
+
+    I: np.ndarray  # noqa: E741 - the field's own name for integers would be longer than its use
+    F: np.ndarray
+
+
+class Work(NamedTuple):
+    """Scratch that one evaluation of the derivative leaves behind; views into `packed`, which the kernel takes."""
+
+    packed: np.ndarray
     E: np.ndarray  # (states,) net heat into each node, W
     flow: np.ndarray  # (P,) kg/s, signed
     T_in: np.ndarray  # (P,)
@@ -144,15 +167,41 @@ def accumulators(arrays: Arrays) -> int:
     return len(arrays.passes) + 2 * len(arrays.field_first) + 1
 
 
-def new_work(arrays: Arrays) -> Work:
-    """Scratch for one thread."""
+def _scratch_sizes(arrays: Arrays) -> list[int]:
     n_pass, n_field, n_table = len(arrays.passes), len(arrays.field_first), len(arrays.table_first)
-    n_loop, n_duct = len(arrays.loop_nodes), len(arrays.duct_nodes)
     nodes = int(max([arrays.charge_nodes, *arrays.loop_nodes.tolist(), *arrays.duct_nodes.tolist()]))
     lanes = int(max(arrays.passes[:, P_LANES].max(initial=1), 1))
-    z = np.zeros
-    return Work(
-        z(arrays.n_states), z(n_pass), z(n_pass), z(n_pass), z(n_pass), z(n_field), z(n_field), z(n_field), z(n_table), z(n_table),
-        z(nodes), z(nodes), z(max(n_loop, 1)), z(lanes), z(max(n_duct, 1)),
-        z(max(len(arrays.sensor_sort), 1)), z(3), z(1),
+    return [
+        arrays.n_states, n_pass, n_pass, n_pass, n_pass, n_field, n_field, n_field, n_table, n_table, nodes, nodes, len(arrays.loop_nodes), lanes,
+        len(arrays.duct_nodes), len(arrays.sensor_sort), 3, 1,
+    ]  # fmt: skip
+
+
+def new_work(arrays: Arrays) -> Work:
+    """Scratch for one thread."""
+    sizes = _scratch_sizes(arrays)
+    packed = np.zeros(sum(sizes))
+    ends = np.cumsum(sizes)
+    return Work(packed, *(packed[end - size : end] for size, end in zip(sizes, ends, strict=True)))
+
+
+def pack(arrays: Arrays) -> Packed:
+    """Put all arrays of a plant into one of integers and one of floats, with the header in front."""
+    integers: list[np.ndarray] = [np.zeros(len(HEADER), dtype=np.int64)]
+    floats: list[np.ndarray] = [np.array([float(getattr(arrays, name)) for name in SCALARS])]
+    place = {"I": len(HEADER), "F": len(SCALARS)}
+    header = integers[0]
+    for i, name in enumerate(MEMBERS):
+        values = np.asarray(getattr(arrays, name)).ravel()
+        kind, pile = ("I", integers) if np.issubdtype(values.dtype, np.integer) else ("F", floats)
+        header[i] = place[kind]
+        place[kind] += values.size
+        pile.append(values.astype(np.int64) if kind == "I" else values)
+    sizes = (
+        len(arrays.inputs), arrays.inputs.shape[1], len(arrays.field_first), len(arrays.passes), len(arrays.table_first), len(arrays.loop_nodes),
+        len(arrays.duct_nodes), len(arrays.sensor_sort), len(arrays.share), arrays.level.shape[1],
     )  # fmt: skip
+    counts = [int(getattr(arrays, name)) for name in COUNTS]
+    scratch = np.cumsum([0, *_scratch_sizes(arrays)])[:-1]
+    header[len(MEMBERS) :] = [*counts, *sizes, *scratch]
+    return Packed(np.concatenate(integers), np.concatenate(floats))
