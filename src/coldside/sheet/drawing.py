@@ -50,7 +50,9 @@ def clipped(text: str, size: float, room: float, bold: bool = False) -> str:
     return kept.rstrip() + "…"
 
 
-def spread(centres: Sequence[float], widths: Sequence[float], low: float, high: float, gap: float = 10.0) -> list[float]:
+def spread(
+    centres: Sequence[float], widths: Sequence[float], low: float, high: float, gap: float = 10.0
+) -> list[float]:
     """Centres of intervals of the given widths, kept in order, apart by `gap`, within [low, high].
 
     Moves them as little as possible in the least-squares sense (pooling of neighbours that collide).  When
@@ -143,7 +145,9 @@ class Drawing:
             f' stroke-width="{self.width(rate):.1f}" class="{self._dash(rate).strip()}"/>'
         )
 
-    def bend(self, d: str, rate: float, temperature: float, *, cased: bool = False, under: bool = False, cap: str = "butt") -> None:
+    def bend(
+        self, d: str, rate: float, temperature: float, *, cased: bool = False, under: bool = False, cap: str = "butt"
+    ) -> None:
         """A ribbon of one temperature along the path data `d`; `cased` cuts what it crosses; `cap` ends it."""
         layer = self.under if under else self.ribbons
         step = self.scale.step(temperature)
@@ -177,8 +181,7 @@ class Drawing:
         turn = {"up": 0, "right": 90, "down": 180, "left": 270}[way]
         name = self.gradient((0.0, long), (0.0, -long), t_in, t_out)
         self.over.append(
-            f'<path d="{d}" transform="translate({x:.1f} {y:.1f}) rotate({turn})" fill="url(#{name})"'
-            ' class="tank"/>'
+            f'<path d="{d}" transform="translate({x:.1f} {y:.1f}) rotate({turn})" fill="url(#{name})" class="tank"/>'
         )
 
     def stitches(self, x0: float, x1: float, y: float, heat: float, ends: tuple[float, float]) -> None:
@@ -236,7 +239,9 @@ class Drawing:
             cls, size, bold = ("n", NAME_SIZE, True) if i == 0 else ("d", DETAIL_SIZE, False)
             self.text(x, top + 12.0 + i * LINE, line, cls, size, anchor, bold)
 
-    def text(self, x: float, y: float, line: str, cls: str, size: float, anchor: str = "start", bold: bool = False) -> None:
+    def text(
+        self, x: float, y: float, line: str, cls: str, size: float, anchor: str = "start", bold: bool = False
+    ) -> None:
         """One line of words with its baseline at `y`; remembers its box."""
         if not line:
             return

@@ -58,9 +58,7 @@ def ribbon_boxes(
     return _drawn(forecast, sample, system, limit, narrow)[1].boxes
 
 
-def _drawn(
-    forecast: Forecast, sample: int, system: str, limit: float | None, narrow: bool
-) -> tuple[str, Drawing]:
+def _drawn(forecast: Forecast, sample: int, system: str, limit: float | None, narrow: bool) -> tuple[str, Drawing]:
     moment = Moment(forecast, sample, system)
     knee = knee_of(forecast, limit)
     low, high = moment.extremes()
@@ -295,7 +293,11 @@ class _Loop:
         pen.straight((self._in_x(entry), y), (self._out_x(entry), y), s.rate, (s.t_in, s.t_out))
         charge = self.moment.charge[name]
         x0, x1, edge = self._dock(entry)
-        ends = (charge.t_in - s.t_out, charge.t_out - s.t_in) if self.way > 0 else (charge.t_in - s.t_in, charge.t_out - s.t_out)
+        ends = (
+            (charge.t_in - s.t_out, charge.t_out - s.t_in)
+            if self.way > 0
+            else (charge.t_in - s.t_in, charge.t_out - s.t_out)
+        )
         pen.stitches(x0, x1, edge, self.moment.heat(name), ends)
 
     def _lanes(self, y: float, x_in: float, x_out: float) -> tuple[float, float]:
@@ -321,7 +323,13 @@ class _Loop:
             t_out = sum(self.streams[n].t_out * self.streams[n].rate for n in names) / max(trunk, 1e-9)
             if trunk <= 1e-9:
                 t_out = self.streams[names[0]].t_out
-            pen.bend(f"M{at_x:.1f} {y if number == 0 else y_back:.1f}H{first_x + way * 8:.1f}", trunk, t_in, under=True, cap="round")
+            pen.bend(
+                f"M{at_x:.1f} {y if number == 0 else y_back:.1f}H{first_x + way * 8:.1f}",
+                trunk,
+                t_in,
+                under=True,
+                cap="round",
+            )
             for n in names:
                 self._drop(n, first_x + way * 8.0, y, drops[n], rising=True)
                 self._drop(n, last_x - way * 8.0, y_back, backs[n], rising=False)
@@ -439,10 +447,16 @@ class _Loop:
         mid = (y + base) / 2
         r = CORNER
         self.pen.bend(
-            f"M{lead:.1f} {y:.1f}H{x + inward * r:.1f}Q{x:.1f} {y:.1f} {x:.1f} {y + r:.1f}V{mid + 0.6:.1f}", rate, upper, under=True
+            f"M{lead:.1f} {y:.1f}H{x + inward * r:.1f}Q{x:.1f} {y:.1f} {x:.1f} {y + r:.1f}V{mid + 0.6:.1f}",
+            rate,
+            upper,
+            under=True,
         )
         self.pen.bend(
-            f"M{x:.1f} {mid:.1f}V{base - r:.1f}Q{x:.1f} {base:.1f} {x + inward * r:.1f} {base:.1f}", rate, lower, under=True
+            f"M{x:.1f} {mid:.1f}V{base - r:.1f}Q{x:.1f} {base:.1f} {x + inward * r:.1f} {base:.1f}",
+            rate,
+            lower,
+            under=True,
         )
 
     def _tank(self, name: str, x: float, y: float, falling: bool) -> None:
@@ -454,9 +468,7 @@ class _Loop:
         outward = (1.0 if not falling else -1.0) * self.way
         fits = x + room < WIDTH - 10.0 and self.bounds[1] > 1000.0 if outward > 0 else x - room > self.bounds[0] - 24.0
         side = outward if fits else -outward
-        self.pen.label(
-            x + side * (wide / 2 + 14.0), y - len(lines) * 7.8, lines, "start" if side > 0 else "end"
-        )
+        self.pen.label(x + side * (wide / 2 + 14.0), y - len(lines) * 7.8, lines, "start" if side > 0 else "end")
 
 
 def _names(item: str | Parallel) -> list[str]:

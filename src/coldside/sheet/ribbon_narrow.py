@@ -6,6 +6,7 @@ path runs down the page; what it exchanges heat with lies beside it.
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -18,10 +19,12 @@ from coldside.parts.reservoir import ReservoirSpec
 from coldside.parts.sensor import SensorSpec
 from coldside.plant.results import Forecast
 from coldside.sheet.drawing import DETAIL_SIZE, LINE, Drawing, stitch_count, tank_size
+from coldside.sheet.runs import is_hosted
 from coldside.sheet.scale import WIDTH_POWER, text_width
 from coldside.sheet.streams import Knee, Moment, Stream, knee_of, part_name
 
 NARROW = 360.0
+UNIT_GAP = re.compile(r"(?<=\d) (?=(?:deg[CF]|K|k?W|hp|L|US|%|s|min)\b)")  # a number keeps its unit on its line
 FIRST = 50.0  # x of the first strand
 PITCH = 46.0  # px between strands
 SHRINK = 0.6  # of the wide form's widths
@@ -57,8 +60,14 @@ def rows(moment: Moment) -> Iterator[Row]:
         yield Row("coolant", heading=f"loop {name}: {loop.coolant}", path=name)
         yield from _path_rows(loop.path, "coolant", moment.loops[name], moment)
     for name, duct in moment.build.ducts.items():
-        yield Row("cooling", heading=f"duct {name}: cooling air", path=name)
-        yield from _path_rows(duct.path, "cooling", moment.ducts[name], moment)
+        found = list(_path_rows(duct.path, "cooling", moment.ducts[name], moment))
+        beside = [row.entry for row in found if row.entry and is_hosted(moment, row.entry)]
+        own = [row for row in found if row.entry not in beside]
+        if beside and not any(row.entry for row in own):
+            continue  # all of it is told beside what it cools
+        heading = f"duct {name}, with {', '.join(beside)}" if beside else f"duct {name}"
+        yield Row("cooling", heading=heading, path=name)
+        yield from (row for row in own if row.entry)
 
 
 def _path_rows(path: Path, side: str, streams: dict[str, Stream], moment: Moment) -> Iterator[Row]:
@@ -100,9 +109,7 @@ def _part_row(
     passing: tuple[tuple[int, Stream, bool], ...],
 ) -> Row:
     partner, words = _partner(name, side, moment)
-    return Row(
-        side, name, "", "", streams[name], strand, strands, passing, partner, words
-    )
+    return Row(side, name, "", "", streams[name], strand, strands, passing, partner, words)
 
 
 def _partner(entry: str, side: str, moment: Moment) -> tuple[Stream | None, str]:
@@ -192,10 +199,10 @@ def _part(pen: Drawing, row: Row, y: float) -> float:
     spec = moment.spec(row.entry)
     left = _x(row.strands - 1) + 50.0
     room = NARROW - left - 4.0
-    chars = max(int(room / (0.60 * DETAIL_SIZE)), 12)
+    chars = max(int(room / (0.585 * DETAIL_SIZE)), 12)
     lines: list[str] = []
     for words in row_words(row, moment):
-        for piece in textwrap.wrap(words, chars) or [""]:
+        for piece in textwrap.wrap(UNIT_GAP.sub("\u00a0", words), chars) or [""]:
             lines.append(piece)
     high = max(18.0 + LINE * (1 + len(lines)), 40.0)
     if row.partner is not None:
@@ -221,7 +228,12 @@ def _part(pen: Drawing, row: Row, y: float) -> float:
             _down_chevrons(pen, x, y + high / 2)
     block = LINE * (1 + len(lines))
     pen.label(left, y + (high - block) / 2, [_fit(row.entry, room), *lines], "start")
-    pen.leader(x + pen.width(stream.rate) / 2 + 2.0 if row.partner is None else _edge(pen, row), y + high / 2, left - 6.0, y + high / 2)
+    pen.leader(
+        x + pen.width(stream.rate) / 2 + 2.0 if row.partner is None else _edge(pen, row),
+        y + high / 2,
+        left - 6.0,
+        y + high / 2,
+    )
     return y + high
 
 
@@ -277,12 +289,15 @@ def _close_section(pen: Drawing, section: list[Row], top: float, y: float) -> fl
     moment = pen.moment
     if section[0].side == "charge":
         left = FIRST + 50.0
-        pen.over.append(f'<path d="M{FIRST - 6} {y}L{FIRST} {y + 7}L{FIRST + 6} {y}" class="w" fill="none" stroke="#20262b"/>')
+        pen.over.append(
+            f'<path d="M{FIRST - 6} {y}L{FIRST} {y + 7}L{FIRST + 6} {y}" class="w" fill="none" stroke="#20262b"/>'
+        )
         pen.text(left, y + 14, moment.say(moment.intake, "temperature"), "big", 22.0, bold=True)
         over = moment.intake - moment.ambient
         said = moment.say(abs(over), "temperature_difference")
-        pen.text(left, y + 31, f"into the engine, {said} {'over' if over >= 0 else 'under'} ambient", "d", 12.0)
-        return y + 48.0
+        pen.text(left, y + 31, "into the engine,", "d", 12.0)
+        pen.text(left, y + 47, f"{said} {'over' if over >= 0 else 'under'} ambient", "d", 12.0)
+        return y + 62.0
     if section[0].side == "coolant":
         rate, t = last.stream.rate, last.stream.t_out
         d = (
@@ -347,7 +362,10 @@ def ribbon_text(forecast: Forecast, sample: int, system: str, width: int, limit:
             word = "over" if over >= 0 else "under"
             text = f"into the engine {moment.say(moment.intake, 'temperature')}, {said} {word} ambient"
             lines += textwrap.wrap(text, width, initial_indent="  ▼ ", subsequent_indent="    ")
-    key = [f"{BELOW} below, {ABOVE} above {moment.say(knee.temperature, 'temperature')}" + (f" ({knee.words})" if knee.words else "")]
+    key = [
+        f"{BELOW} below, {ABOVE} above {moment.say(knee.temperature, 'temperature')}"
+        + (f" ({knee.words})" if knee.words else "")
+    ]
     key += ["┼ ╪ ╬ heat crossing, ┊ almost no flow"]
     for words in key:
         lines += textwrap.wrap(words, width)
@@ -376,11 +394,12 @@ def _text_row(
     )
     if row.partner is not None:
         ribbon += _seam_mark(moment, row.entry, largest) + body(row.partner, (row.partner.t_in + row.partner.t_out) / 2)
-    head = f"  {ribbon}".ljust(10 + row.strands)
+    head = f"  {ribbon}".ljust(11)
     words = row_words(row, moment)
     if width >= 76:
         lead = f"{head}{_cut(row.entry, longest):<{longest}}  "
-        return textwrap.wrap(", ".join(words) or " ", width, initial_indent=lead, subsequent_indent=" " * len(lead), drop_whitespace=True) or [lead]
-    lines = [_cut(f"{head}{row.entry}", width)]
-    lines += textwrap.wrap(", ".join(words), width, initial_indent=" " * len(head), subsequent_indent=" " * len(head)) if words else []
-    return lines
+        return textwrap.wrap(
+            ", ".join(words) or " ", width, initial_indent=lead, subsequent_indent=" " * len(lead), drop_whitespace=True
+        ) or [lead]
+    text = row.entry + (": " + ", ".join(words) if words else "")
+    return textwrap.wrap(text, width, initial_indent=head, subsequent_indent=" " * (len(head) + 2))

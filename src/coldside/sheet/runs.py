@@ -27,8 +27,16 @@ FORK = 46.0  # px of a fork or a join
 LONGEST = 1.7  # of the length that a run would like to have
 PAD = 26.0  # px of charge ribbon on both sides of a core whose coolant comes from a loop below
 BASE = {
-    "CompressorSpec": 70.0, "PipeSpec": 80.0, "HoseSpec": 56.0, "WaterCoreSpec": 200.0, "AirCoreSpec": 200.0,
-    "ExchangerSpec": 180.0, "PlenumSpec": 70.0, "ReservoirSpec": 100.0, "FanSpec": 50.0, "SensorSpec": 16.0,
+    "CompressorSpec": 70.0,
+    "PipeSpec": 80.0,
+    "HoseSpec": 56.0,
+    "WaterCoreSpec": 200.0,
+    "AirCoreSpec": 200.0,
+    "ExchangerSpec": 180.0,
+    "PlenumSpec": 70.0,
+    "ReservoirSpec": 100.0,
+    "FanSpec": 50.0,
+    "SensorSpec": 16.0,
     "EngineSpec": 80.0,
 }  # px that a kind of part likes to be long
 
@@ -78,9 +86,7 @@ class LabelRow:
 
     def _fits(self, tiers: int, low: float, high: float) -> bool:
         for tier in range(tiers):
-            widths = [
-                m.width if i % tiers == tier else 6.0 for i, m in enumerate(self.labels) if i % tiers >= tier
-            ]
+            widths = [m.width if i % tiers == tier else 6.0 for i, m in enumerate(self.labels) if i % tiers >= tier]
             if not fits(widths, low, high):
                 return False
         return True
@@ -175,9 +181,7 @@ class Run:
         return base
 
     def _strand(self, branch: Path) -> Run:
-        return Run(
-            branch, self.side, self.streams, self.moment, docked=self.docked, notes=self.extra_words
-        )
+        return Run(branch, self.side, self.streams, self.moment, docked=self.docked, notes=self.extra_words)
 
     def _drop_room(self, group: Parallel) -> float:
         count = sum(1 for branch in group.branches for name in names_on(branch) if name in self.docked)
@@ -200,9 +204,7 @@ class Run:
 
     # -- placing -----------------------------------------------------------------------------------
 
-    def place(
-        self, x0: float, x1: float, *, mirror: bool = False, bounds: tuple[float, float] | None = None
-    ) -> None:
+    def place(self, x0: float, x1: float, *, mirror: bool = False, bounds: tuple[float, float] | None = None) -> None:
         """Lay the run out between `x0` and `x1`; `bounds` is how far its labels may reach."""
         self.x0, self.x1, self.mirror = x0, x1, mirror
         scale = (x1 - x0) / max(self.wanted(), 1.0)
@@ -521,7 +523,11 @@ class Run:
         pen.straight((far, centre), (far + way * 12, centre), partner.rate, (last, last))
         other = segment.stream
         pen.stitches(
-            a, b, y + half, self.moment.heat(segment.stream.name), (other.t_in - partner.t_in, other.t_out - partner.t_out)
+            a,
+            b,
+            y + half,
+            self.moment.heat(segment.stream.name),
+            (other.t_in - partner.t_in, other.t_out - partner.t_out),
         )
         reach = half + pen.width(partner.rate)
         streams, self.streams = self.streams, {**self.streams, **{s.name: s for s, _, _ in segment.extras}}

@@ -23,7 +23,9 @@ FONT = "'Source Sans 3','Segoe UI','Helvetica Neue',Helvetica,Arial,'Liberation 
 
 def escape(text: object) -> str:
     """Text for HTML and SVG, quotes included; characters that XML forbids become a visible mark."""
-    raw = "".join(c if c in "\t\n" or (ord(c) >= 32 and not 0xD800 <= ord(c) <= 0xDFFF) else "\ufffd" for c in str(text))
+    raw = "".join(
+        c if c in "\t\n" or (ord(c) >= 32 and not 0xD800 <= ord(c) <= 0xDFFF) else "\ufffd" for c in str(text)
+    )
     return html.escape(raw.replace("\ufffe", "\ufffd").replace("\uffff", "\ufffd"), quote=True)
 
 

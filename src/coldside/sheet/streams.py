@@ -46,17 +46,16 @@ class Knee:
 
 
 def knee_of(forecast: Forecast, limit: float | None = None) -> Knee:
-    """The knee of the colour scale: `limit` [K], else the session's first temperature limit, else 60 degC."""
+    """The knee of the colour scale: `limit` [K], else the session's own on the intake (in boost, if it
+    has one), else on the sensor, else over ambient, else 60 degC."""
     if limit is not None:
         return Knee(limit, "your limit")
-    found: dict[str, float] = {}
-    for item in forecast.session.limits:
-        found.setdefault(item.quantity, item.at_most)
-    for quantity in ("intake", "sensor"):
-        if quantity in found:
-            return Knee(found[quantity], "your limit")
-    if "over_ambient" in found:
-        return Knee(found["over_ambient"] + forecast.demand.ambient_temperature, "your limit")
+    levels = {"intake": 0.0, "sensor": 0.0, "over_ambient": forecast.demand.ambient_temperature}
+    for quantity, shift in levels.items():
+        found = [item for item in forecast.session.limits if item.quantity == quantity]
+        counted = [item for item in found if item.during == "boost"] or found
+        if counted:
+            return Knee(min(item.at_most for item in counted) + shift, "your limit")
     return Knee(DEFAULT_KNEE, "")
 
 

@@ -1,0 +1,439 @@
+"""Charts as plain SVG: the session in time, and the small bars of ledger, ladder and margins.
+
+Here: `time_chart`, `time_chart_boxes`, `bar`, `decimate`, `energy`, `resistance`.  No spike is lost: a trace is
+drawn by the lowest and highest sample of each pixel column; every number is taken from the full trace.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from coldside.build.model import names_on
+from coldside.duty.model import Span
+from coldside.judge.wording import Quantity, shown
+from coldside.parts.airflow import FanSpec
+from coldside.parts.pump import PumpSpec
+from coldside.plant.results import Forecast
+from coldside.sheet.drawing import Box, spread
+from coldside.sheet.scale import FONT, escape, pretty, text_width
+from coldside.units import UNIT
+
+BTU = 1055.05585262  # J, international table
+HP = 745.6998715822702  # W
+SIZE = 12.0  # px, words in charts
+
+CHART_CSS = (
+    ".ch{--ink:#20262b;--soft:#5c666e;--rule:#d8d4c8;--gas:#20262b;--sensor:#6b5a2b;--hot:#9a3412;--cool:#2f7f86;--tank:#6aa3a6;"
+    "--band:#efece2;--paper:#fbfaf6}"
+    "@media screen and (prefers-color-scheme:dark){.ch{--ink:#e9e4d8;--soft:#a7abaa;--rule:#3a3f41;--gas:#f3efe4;"
+    "--sensor:#cdb673;--hot:#f2a65a;--cool:#58b3ba;--tank:#8fc9cc;--band:#24282a;--paper:#191c1e}}"
+    f".ch text{{font-family:{FONT};font-size:12px;fill:var(--soft)}}.ch .k{{fill:var(--ink);font-weight:600;paint-order:stroke;stroke:var(--paper);stroke-width:3px}}"
+    ".ch .g{stroke:var(--rule);fill:none}.ch .ax{stroke:var(--soft);fill:none}.ch .band{fill:var(--band)}"
+    ".ch path.gas{stroke:var(--gas)}.ch path.sensor{stroke:var(--sensor)}.ch path.limit{stroke:var(--hot)}"
+    ".ch path.into{stroke:var(--cool)}.ch path.tank{stroke:var(--tank)}.ch path.road{stroke:var(--soft)}"
+    ".ch .on{fill:var(--cool)}.ch .fan{fill:var(--tank)}.ch text.gas{fill:var(--gas);font-weight:600}"
+    ".ch text.sensor{fill:var(--sensor)}.ch text.limit{fill:var(--hot);font-weight:600}.ch text.into{fill:var(--cool)}"
+    ".ch text.tank{fill:var(--cool)}.ch .spot{fill:none;stroke:var(--ink);stroke-width:1.4}"
+)
+INKS = {  # for viewers without CSS variables: stroke, dash, width
+    "gas": ("#20262b", "", 2.0),
+    "sensor": ("#6b5a2b", "5 3", 1.6),
+    "limit": ("#9a3412", "10 3 2 3", 1.4),
+    "into": ("#2f7f86", "", 1.8),
+    "tank": ("#6aa3a6", "2 2.5", 1.8),
+    "road": ("#5c666e", "", 1.2),
+}
+
+
+def energy(value: float, system: str) -> str:
+    """Heat over a session, J -> "3.21 MJ" or "3040 BTU"; three figures."""
+    if system == "us":
+        return f"{_three(value / BTU)} BTU"
+    return f"{_three(value / 1e6)} MJ" if abs(value) >= 1e6 else f"{_three(value / 1e3)} kJ"
+
+
+def resistance(value: float, system: str) -> str:
+    """A rung's resistance, K/W -> "0.48 K/kW" or "0.65 degF/hp"."""
+    return f"{_three(value * 1.8 * HP)} degF/hp" if system == "us" else f"{_three(value * 1e3)} K/kW"
+
+
+def _three(value: float) -> str:
+    if value == 0.0 or not math.isfinite(value):
+        return "0" if value == 0.0 else "not known"
+    decimals = min(max(2 - math.floor(math.log10(abs(value))), 0), 6)
+    return f"{value:.{decimals}f}"
+
+
+def decimate(time: np.ndarray, values: np.ndarray, columns: int) -> tuple[np.ndarray, np.ndarray]:
+    """At most four samples a column (first, lowest, highest, last), in time order; short traces come back whole.
+
+    `time` must rise.  The lowest and highest value of the trace are always among what comes back.
+    """
+    n = len(time)
+    if n <= 4 * columns:
+        return time, values
+    edges = np.searchsorted(time, np.linspace(time[0], time[-1], columns + 1))
+    edges[-1] = n
+    keep: set[int] = {0, n - 1}
+    for a, b in zip(edges, edges[1:], strict=False):
+        if b > a:
+            part = values[a:b]
+            keep.update((int(a), int(a + np.argmin(part)), int(a + np.argmax(part)), int(b - 1)))
+    chosen = np.array(sorted(keep))
+    return time[chosen], values[chosen]
+
+
+def nice_ticks(low: float, high: float, wanted: int, steps: tuple[float, ...] = (1, 2, 5, 10)) -> list[float]:
+    """Round numbers between `low` and `high`, about `wanted` of them."""
+    span = max(high - low, 1e-9)
+    rough = span / max(wanted, 1)
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next((s * power for s in steps if s * power >= rough - 1e-12), 10 * power)
+    first = math.ceil(low / step - 1e-9)
+    return [i * step for i in range(first, math.floor(high / step + 1e-9) + 1)]
+
+
+def bar(value: float, low: float, high: float, words: str, mark: float | None = None) -> str:
+    """One bar from zero to `value` on an axis from `low` to `high`, as an inline SVG; `mark` draws a line there."""
+    low, high = min(low, 0.0), max(high, 0.0)
+    unit = 100.0 / max(high - low, 1e-12)
+    zero, end = -low * unit, (min(max(value, low), high) - low) * unit
+    a, b = min(zero, end), max(zero, end)
+    cls = "bar" if value >= 0.0 else "bar back"
+    line = "" if mark is None else f'<path d="M{(mark - low) * unit:.2f} 0V10" class="mark" stroke="#9a3412"/>'
+    return (
+        f'<svg class="bars" viewBox="0 0 100 10" preserveAspectRatio="none" role="img" aria-label="{escape(pretty(words))}">'
+        f'<path d="M{zero:.2f} 0V10" class="zero" stroke="#5c666e"/>'
+        f'<rect x="{a:.2f}" y="1.5" width="{max(b - a, 0.25):.2f}" height="7" class="{cls}" fill="#5c666e"/>{line}</svg>'
+    )
+
+
+@dataclass
+class Line:
+    """One trace of a panel: SI values, class for its ink, name at its end."""
+
+    values: np.ndarray
+    ink: str
+    name: str
+    flat: bool = False  # a limit: one level over the whole width
+
+
+@dataclass
+class Panel:
+    """A panel of the chart: its lines share one axis of `kind`."""
+
+    top: float
+    height: float
+    kind: str
+    lines: list[Line] = field(default_factory=list)
+    low: float = 0.0
+    high: float = 1.0
+
+
+class _Chart:
+    """The pen of a time chart."""
+
+    def __init__(self, forecast: Forecast, system: str, narrow: bool) -> None:
+        self.forecast, self.system, self.narrow = forecast, system, narrow
+        self.width = 360.0 if narrow else 1200.0
+        self.left = 34.0 if narrow else 52.0
+        self.right = self.width - (108.0 if narrow else 172.0)
+        self.time = forecast.time / 60.0
+        self.pieces: list[str] = []
+        self.words: list[str] = []
+        self.boxes: list[Box] = []
+
+    def x(self, minute: float) -> float:
+        """px of a time in minutes."""
+        span = max(self.time[-1] - self.time[0], 1e-9)
+        return self.left + (self.right - self.left) * (minute - self.time[0]) / span
+
+    def text(self, x: float, y: float, words: str, cls: str = "", anchor: str = "start") -> None:
+        """One line of words; remembers its box."""
+        words = pretty(words)
+        wide = text_width(words, SIZE, cls in ("k", "gas", "limit"))
+        a = {"start": x, "middle": x - wide / 2, "end": x - wide}[anchor]
+        self.boxes.append(Box(a, y - 9.6, a + wide, y + 2.9, words))
+        self.words.append(
+            f'<text x="{x:.1f}" y="{y:.1f}" class="{cls}" text-anchor="{anchor}" font-size="12">{escape(words)}</text>'
+        )
+
+    def free(self, box: Box) -> bool:
+        """Whether no word stands there yet."""
+        return not any(box.overlaps(other) for other in self.boxes)
+
+    # -- panels ------------------------------------------------------------------------------------
+
+    def unit(self, kind: str) -> tuple[str, float, float]:
+        """Label, factor and shift of the axis' unit: shown = SI * factor + shift."""
+        shown_unit = UNIT[(kind, self.system)]
+        zero, one = float(shown_unit.from_si(0.0)), float(shown_unit.from_si(1.0))
+        return shown_unit.label, one - zero, zero
+
+    def panel(self, panel: Panel, title: str, ticks: int) -> None:
+        """Axis, lines, and the lines' names at their ends."""
+        label, factor, shift = self.unit(panel.kind)
+        low, high = panel.low * factor + shift, panel.high * factor + shift
+        bottom = panel.top + panel.height
+
+        def y(value: float) -> float:
+            return bottom - panel.height * (value - low) / max(high - low, 1e-9)
+
+        for tick in nice_ticks(low, high, ticks):
+            at = y(tick)
+            self.pieces.append(f'<path d="M{self.left:.1f} {at:.1f}H{self.right:.1f}" class="g" stroke="#d8d4c8"/>')
+            if at < bottom - 4.0 or panel.height > 100:
+                self.text(self.left - 6.0, at + 4.0, f"{tick:g}", "", "end")
+        self.text(self.left, panel.top - 8.0, f"{title}, {label}", "k")
+        for line in panel.lines:
+            self._trace(line, [y(v * factor + shift) for v in (0.0, 1.0)])
+        self._names(panel, lambda value: y(value * factor + shift))
+
+    def _trace(self, line: Line, y01: list[float]) -> None:
+        slope = y01[1] - y01[0]
+        stroke, dash, width = INKS[line.ink]
+        if line.flat:
+            at = y01[0] + slope * float(line.values[0])
+            d = f"M{self.left:.1f} {at:.1f}H{self.right:.1f}"
+        else:
+            t, v = decimate(self.time, line.values, int(self.right - self.left))
+            points = (f"{self.x(a):.1f} {y01[0] + slope * b:.1f}" for a, b in zip(t, v, strict=True))
+            d = "M" + "L".join(points)
+        dashes = f' stroke-dasharray="{dash}"' if dash else ""
+        self.pieces.append(
+            f'<path d="{d}" class="{line.ink}" fill="none" stroke="{stroke}" stroke-width="{width}"'
+            f' stroke-linejoin="round"{dashes}/>'
+        )
+
+    def _names(self, panel: Panel, y) -> None:  # type: ignore[no-untyped-def]
+        ends = [float(line.values[-1]) for line in panel.lines]
+        order = sorted(range(len(ends)), key=lambda i: y(ends[i]))
+        wanted = [y(ends[i]) for i in order]
+        placed = spread(wanted, [15.0] * len(order), panel.top - 8.0, panel.top + panel.height + 14.0, gap=0.0)
+        for i, target, at in zip(order, wanted, placed, strict=True):
+            line = panel.lines[i]
+            self.pieces.append(
+                f'<path d="M{self.right + 1:.1f} {target:.1f}L{self.right + 8:.1f} {at:.1f}" class="{line.ink}"'
+                f' fill="none" stroke="{INKS[line.ink][0]}" stroke-width="1"/>'
+            )
+            self.text(self.right + 11.0, at + 4.0, line.name, line.ink)
+
+    # -- time axis and phases --------------------------------------------------------------------------
+
+    def minutes(self, y: float) -> None:
+        """Ticks in minutes along `y`."""
+        steps = (1, 2, 5, 10) if self.time[-1] < 10 else (1, 2, 3, 5, 10)
+        ticks = nice_ticks(float(self.time[0]), float(self.time[-1]), 4 if self.narrow else 12, steps)
+        for tick in ticks:
+            x = self.x(tick)
+            self.pieces.append(f'<path d="M{x:.1f} {y:.1f}v5" class="ax" stroke="#5c666e"/>')
+            self.text(x, y + 17.0, f"{tick:g}", "", "middle")
+        self.text(self.right + 11.0, y + 17.0, "min")
+
+    def bands(self, top: float, bottom: float) -> None:
+        """A faint band behind every stretch in boost."""
+        boost = self.forecast.boost.astype(int)
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], boost, [0]])))
+        for a, b in zip(edges[::2], edges[1::2], strict=True):
+            x0, x1 = self.x(self.time[a]), self.x(self.time[min(b, len(self.time) - 1)])
+            if x1 - x0 > 0.4:
+                self.pieces.append(
+                    f'<rect x="{x0:.1f}" y="{top:.1f}" width="{x1 - x0:.1f}" height="{bottom - top:.1f}" class="band"'
+                    ' fill="#efece2"/>'
+                )
+
+    def phases(self, y: float) -> None:
+        """The phases' words along the foot: whole where they fit, shortened or left out where they do not."""
+        for span in self.forecast.demand.spans:
+            x0, x1 = self.x(self.time[span.first]), self.x(self.time[min(span.last, len(self.time) - 1)])
+            self.pieces.append(f'<path d="M{x0:.1f} {y - 17:.1f}v6" class="ax" stroke="#5c666e"/>')
+            self._phase(span, (x0 + x1) / 2, x1 - x0, y)
+        self.pieces.append(f'<path d="M{self.right:.1f} {y - 17:.1f}v6" class="ax" stroke="#5c666e"/>')
+
+    def _phase(self, span: Span, middle: float, room: float, y: float) -> None:
+        counted = f"{span.label.split()[-1]}" if span.label and span.label.split()[-1].isdigit() else ""
+        for words in (span.label, counted):
+            wide = text_width(words, SIZE)
+            # a pull is short: its words may reach over its ends as long as they touch no others
+            box = Box(middle - wide / 2 - 2, y - 9.6, middle + wide / 2 + 2, y + 2.9, words)
+            if (
+                words
+                and (wide + 6.0 <= room or span.kind == "pull")
+                and box.x0 > 0.0
+                and box.x1 < self.width
+                and self.free(box)
+            ):
+                self.text(middle, y, words, "", "middle")
+                return
+
+    def peak(self, panel: Panel) -> None:
+        """A ring around the highest intake, with its value and time."""
+        forecast = self.forecast
+        _, factor, shift = self.unit(panel.kind)
+        low, high = panel.low * factor + shift, panel.high * factor + shift
+        value = float(forecast.intake[forecast.peak])
+        x = self.x(self.time[forecast.peak])
+        y = panel.top + panel.height * (1 - (value * factor + shift - low) / max(high - low, 1e-9))
+        self.pieces.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" class="spot" fill="none" stroke="#20262b"/>')
+        when = shown(Quantity(float(forecast.time[forecast.peak]), "clock"), self.system)
+        words = f"{shown(Quantity(value, 'temperature'), self.system)} at {when}"
+        wide = text_width(words, SIZE, True) + 4.0
+        for at_x, at_y in (
+            (x, y - 11),
+            (x - wide / 2 - 9, y - 8),
+            (x + wide / 2 + 9, y - 8),
+            (x - wide / 2 - 9, y + 16),
+        ):
+            at_x = min(max(at_x, self.left + wide / 2 + 2), self.right - wide / 2)
+            if self.free(Box(at_x - wide / 2, at_y - 9.6, at_x + wide / 2, at_y + 2.9, words)):
+                self.text(at_x, at_y, words, "k", "middle")
+                return
+
+    def commands(self, top: float, height: float) -> list[tuple[str, str]]:
+        """Bars of pump and fan commands, one thin row each, at most three; returns (name, class) of each row."""
+        found = _busy(self.forecast)[:3]
+        for row, (name, cls) in enumerate(found):
+            trace = self.forecast.command[name]
+            y = top + row * height
+            changes = np.flatnonzero(np.diff(trace)) + 1
+            edges = [0, *changes.tolist(), len(trace) - 1]
+            for a, b in zip(edges, edges[1:], strict=False):
+                share = float(trace[a])
+                x0, x1 = self.x(self.time[a]), self.x(self.time[b])
+                if share > 0.0 and x1 > x0:
+                    tall = max(share, 0.15) * (height - 6.0)
+                    self.pieces.append(
+                        f'<rect x="{x0:.1f}" y="{y + height - 3 - tall:.1f}" width="{max(x1 - x0, 0.5):.2f}"'
+                        f' height="{tall:.1f}" class="{cls}" fill="#2f7f86"/>'
+                    )
+            self.pieces.append(
+                f'<path d="M{self.left:.1f} {y + height - 3:.1f}H{self.right:.1f}" class="ax" stroke="#5c666e"/>'
+            )
+            room = self.width - self.right - 13.0
+            words = name
+            while text_width(words, SIZE) > room and len(words) > 3:
+                words = words[:-2] + "…"
+            self.text(self.right + 11.0, y + height - 4.0, words)
+        return found
+
+
+def _busy(forecast: Forecast) -> list[tuple[str, str]]:
+    """Pumps of loops with charge cores first, then other pumps, then fans: (name, ink)."""
+    served = {n for loop in forecast.coolant_in_cores for n in names_on(forecast.build.loops[loop].path)}
+    parts = forecast.build.parts
+    pumps = [n for n in forecast.command if isinstance(parts.get(n), PumpSpec)]
+    fans = [n for n in forecast.command if isinstance(parts.get(n), FanSpec)]
+    pumps.sort(key=lambda n: n not in served)
+    return [(n, "on") for n in pumps] + [(n, "fan") for n in fans]
+
+
+def time_chart(forecast: Forecast, system: str, *, narrow: bool = False) -> str:
+    """The session in time as one SVG: intake against its limit, below it coolant, commands and road speed.
+
+    `system` is "si" or "us"; `narrow` gives the form for a phone (360 px wide instead of 1200).
+    """
+    return _chart(forecast, system, narrow)[0]
+
+
+def time_chart_boxes(forecast: Forecast, system: str, *, narrow: bool = False) -> list[Box]:
+    """The room that every word of the same chart takes: no two may overlap."""
+    return _chart(forecast, system, narrow)[1].boxes
+
+
+def _chart(forecast: Forecast, system: str, narrow: bool) -> tuple[str, _Chart]:
+    chart = _Chart(forecast, system, narrow)
+    main = _main_panel(forecast, system, narrow)
+    bottom = main.top + main.height
+    chart.bands(main.top, bottom)
+    chart.panel(main, "intake", 5)
+    chart.peak(main)
+    chart.pieces.append(f'<path d="M{chart.left:.1f} {bottom:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
+    chart.phases(bottom + 17.0)
+    y = bottom + 52.0
+    coolant = _coolant_panel(forecast, y, narrow)
+    if coolant is not None:
+        chart.panel(coolant, "coolant", 3)
+        y += coolant.height + 34.0
+    road = Panel(y, 54.0, "speed", [Line(forecast.demand.road_speed, "road", "road speed")])
+    road.high = max(float(forecast.demand.road_speed.max()) * 1.1, 5.0)
+    if forecast.demand.road_speed.max() > 0.1:
+        chart.panel(road, "road speed", 2)
+        y += road.height + 14.0
+    rows = _busy(forecast)
+    if rows:
+        y += 12.0
+        chart.text(chart.left, y - 3.0, "on or off", "k")
+        y += 4.0
+    y += 19.0 * len(chart.commands(y, 19.0)) + 4.0
+    chart.minutes(y)
+    height = y + 26.0
+    tag = "chn" if narrow else "chw"
+    title = "Intake temperature over the session"
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {height:.0f}" role="img"'
+        f' aria-labelledby="{tag}t {tag}d"><title id="{tag}t">{title}</title><desc id="{tag}d">'
+        f"{escape(pretty(_described(forecast, system)))}</desc><style>{CHART_CSS}</style>"
+        + "".join(chart.pieces)
+        + "".join(chart.words)
+        + "</svg>"
+    )
+    return svg, chart
+
+
+def _main_panel(forecast: Forecast, system: str, narrow: bool) -> Panel:
+    panel = Panel(30.0, 210.0 if narrow else 270.0, "temperature")
+    n = len(forecast.time)
+    panel.lines.append(Line(forecast.intake, "gas", "gas" if narrow else "intake gas"))
+    if forecast.sensor is not None:
+        panel.lines.append(Line(forecast.sensor, "sensor", "sensor"))
+    seen: set[float] = set()
+    for item in forecast.session.limits:
+        level = item.at_most
+        if item.quantity == "over_ambient":
+            level += forecast.demand.ambient_temperature
+        elif item.quantity not in ("intake", "sensor"):
+            continue
+        if round(level, 2) in seen:
+            continue
+        seen.add(round(level, 2))
+        name = shown(Quantity(level, "temperature", 1), system)
+        what = "sensor limit" if item.quantity == "sensor" else "limit"
+        panel.lines.append(Line(np.full(n, level), "limit", f"{what} {name}", flat=True))
+    highest = max(float(line.values.max()) for line in panel.lines)
+    lowest = min(float(line.values.min()) for line in panel.lines)
+    room = max(highest - lowest, 5.0)
+    panel.low, panel.high = lowest - 0.06 * room, highest + 0.14 * room
+    return panel
+
+
+def _coolant_panel(forecast: Forecast, top: float, narrow: bool) -> Panel | None:
+    panel = Panel(top, 84.0, "temperature")
+    many = len(forecast.coolant_in_cores) > 1
+    for loop, trace in forecast.coolant_in_cores.items():
+        tail = f", {loop}" if many else ""
+        panel.lines.append(Line(trace, "into", ("in" if narrow else "into the cores") + tail))
+        if loop in forecast.tank and float(np.abs(forecast.tank[loop] - trace).max()) > 2.0:
+            panel.lines.append(Line(forecast.tank[loop], "tank", "tank" + tail))
+    if not panel.lines:
+        return None
+    highest = max(float(line.values.max()) for line in panel.lines)
+    lowest = min(float(line.values.min()) for line in panel.lines)
+    room = max(highest - lowest, 4.0)
+    panel.low, panel.high = lowest - 0.1 * room, highest + 0.1 * room
+    return panel
+
+
+def _described(forecast: Forecast, system: str) -> str:
+    """The chart in words."""
+
+    def say(value: float, kind: str = "temperature") -> str:
+        return shown(Quantity(value, kind), system)
+
+    peak = float(forecast.intake[forecast.peak])
+    return (
+        f"Intake gas starts at {say(float(forecast.intake[0]))}, is highest under boost at {say(peak)}, "
+        f"{say(float(forecast.time[forecast.peak]), 'clock')} into the session, and ends at {say(float(forecast.intake[-1]))}."
+    )
