@@ -34,7 +34,9 @@ class Oracle:
         self.calls += 1
         # a step that looks past the stretch's end still sees the stretch's own commands
         k = min(max(int(t / self.A.step), self.first), self.last - 1)
-        kernel.derivative(*self.packed, self.work.packed, k, t / self.A.step - k, y, self.combos[self.first], self.scratch)
+        kernel.derivative(
+            *self.packed, self.work.packed, k, t / self.A.step - k, y, self.combos[self.first], self.scratch
+        )
         return self.scratch[: self.n]
 
     def rhs_into(self, t: float, y: np.ndarray, yp: np.ndarray) -> None:

@@ -29,7 +29,7 @@ MOST_STRENGTHENED = 4.0  # limit of a film's correction for the cells (own)
 TRICKLE = (0.02, 0.10)  # shares of the bench flow between which that correction fades in (own)
 WALL_SHARE = {"water_core": 0.02, "air_core": 0.01, "exchanger": 0.02}  # heat note B1
 REFERENCE_PRESSURE = 2.0e5  # Pa absolute, of a charge bench point that does not say
-CELLS = {"water_core": (4, 8), "air_core": (5, 5), "exchanger": (4, 4)}  # along side 1, along side 2
+CELLS = {"water_core": (5, 13), "air_core": (16, 3), "exchanger": (6, 1)}  # along side 1, along side 2: bench/cells.py
 
 
 def is_water(coolant: Coolant) -> bool:
@@ -402,9 +402,10 @@ def cell_conductances(
     Parameters: capacity rates `C1`, `C2` [W/K], coolant `temperature` [K] (arrays of one shape);
     `cells` along side 1 and along side 2; `coolant` of the loop (None for an air core); `cp` of both
     streams [J/(kg K)].  A gas side takes 1 - exp(-g/c) of the difference to its cell's wall; the
-    liquid side is one mixed volume a cell.  Only the second film (of an exchanger, the liquid one)
-    is strengthened, so that the first instants after a step, which the first film alone decides,
-    stay true: at 4 x 8 cells this is five times closer to a fine grid than strengthening both.
+    liquid side is one mixed volume a cell.  Where one side is liquid only its film is strengthened
+    (its mixed cells are what falls short), so that the first instants after a step, which the gas
+    film alone decides, stay true: at 4 x 8 cells this is five times closer to a fine grid than
+    strengthening both.  Between two gases both are.
     Where a flow is a trickle almost all heat is exchanged whatever the film, and a film strong
     enough to make up the last of it would be absurd: the factor is held under MOST_STRENGTHENED
     and fades to 1 under TRICKLE.  What the grid then misses is told as `residual`.
@@ -415,17 +416,17 @@ def cell_conductances(
     h2 = rating.conductance2(C2 / cp[1], temperature, coolant)
     low, high = np.minimum(C1, C2), np.maximum(C1, C2)
     exact = effectiveness_crossflow(1.0 / (1.0 / h1 + 1.0 / h2) / low, low / high) * low
-    first = rating.liquid == 1
+    on_1, on_2 = rating.liquid != 2, rating.liquid != 1
 
     def grid(k: np.ndarray) -> np.ndarray:
-        return _grid_heat(C1, C2, k * h1 if first else h1, h2 if first else k * h2, cells, rating.liquid)
+        return _grid_heat(C1, C2, k * h1 if on_1 else h1, k * h2 if on_2 else h2, cells, rating.liquid)
 
     k = _match(grid, exact)
     knee, room = 0.5 * (1.0 + MOST_STRENGTHENED), 0.5 * (MOST_STRENGTHENED - 1.0)
     k = np.where(k > knee, knee - room * np.expm1(-(k - knee) / room), k)
     fade = _rise(C1 / (rating.flow1 * cp[0])) * _rise(C2 / (rating.flow2 * cp[1]))
     k = 1.0 + (k - 1.0) * fade
-    return CellConductances(k * h1 if first else h1, h2 if first else k * h2, grid(k) / exact - 1.0)
+    return CellConductances(k * h1 if on_1 else h1, k * h2 if on_2 else h2, grid(k) / exact - 1.0)
 
 
 def _rise(share: np.ndarray) -> np.ndarray:
