@@ -62,7 +62,7 @@ def main() -> None:
         build = load_build(EXAMPLES / f"{name}.toml")
         sessions = [load_session(EXAMPLES / "sessions" / f"{s}.toml") for s in SESSIONS]
         found, states = differences(build, step_session(build, sessions[0]), cells)
-        sides = {k: v for k, v in found.items() if k.endswith("charge") or k.endswith("coolant")}
+        sides = {k: v for k, v in found.items() if k.endswith(("charge", "coolant"))}
         worst = sorted(sides, key=lambda k: -sides[k])[:4]
         print(f"{name}: {states} states; step: " + ", ".join(f"{k} {found[k]:.3f}" for k in (*worst, "intake")) + " K")
         for title, session in zip(SESSIONS, sessions, strict=True):
@@ -70,7 +70,8 @@ def main() -> None:
                 continue
             f, _ = differences(build, session, cells)
             print(
-                f"    {title}: intake max {f['intake max']:.4f}, end {f['intake end']:.4f}; any stream max {f['max']:.4f}, end {f['end']:.4f} K",
+                f"    {title}: intake max {f['intake max']:.4f}, end {f['intake end']:.4f}; "
+                f"any stream max {f['max']:.4f}, end {f['end']:.4f} K",
                 flush=True,
             )
 

@@ -47,7 +47,8 @@ class Oracle:
         """States at every sample; `solve(oracle, times, y0)` returns them over one stretch, the start included."""
         y = self.plant.start[: self.n].copy()
         found = np.zeros((len(self.A.inputs), self.n))
-        for self.first, self.last in zip(self.stops[:-1], self.stops[1:], strict=True):
+        for first, last in zip(self.stops[:-1], self.stops[1:], strict=True):
+            self.first, self.last = first, last
             times = self.A.step * np.arange(self.first, self.last + 1)
             part = solve(self, times, y)
             found[self.first : self.last + 1] = part

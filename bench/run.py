@@ -71,9 +71,7 @@ def one(build: str, session: str) -> None:
     doubled = solve(plant, parts=2, levels=solution.levels)
     exact = reference(plant, solution)
     A = plant.arrays
-    print(
-        f"{build} {session}: {A.n_states} states, {len(A.inputs) - 1} intervals, {solution.steps} steps, most sub-steps {solution.substeps}"
-    )
+    print(f"{build} {session}: {A.n_states} states, {len(A.inputs) - 1} intervals, {solution.steps} steps")
     print(f"assembly {assembly:.2f} s, first run with loading or compiling {first:.2f} s (apart)")
     l_tol, l_error, l_calls = loosest(plant, solution, exact, lsoda, (1e-5, 1e-6, 1e-7, 1e-8))
     c_tol, c_error, c_calls = loosest(plant, solution, exact, cvode, (1e-4, 3e-5, 1e-5, 1e-6, 1e-7))

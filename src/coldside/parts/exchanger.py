@@ -362,9 +362,17 @@ def _rate_exchanger(spec: ExchangerSpec, coolant: Coolant) -> Rating:
 
 
 def _rating(
-    m1: float, m2: float, C1: float, C2: float, eps: float, films: tuple[float, float, float],
-    kind: str, liquid: int, coolant: Coolant | None, temperature: float,
-) -> Rating:  # fmt: skip
+    m1: float,
+    m2: float,
+    C1: float,
+    C2: float,
+    eps: float,
+    films: tuple[float, float, float],
+    kind: str,
+    liquid: int,
+    coolant: Coolant | None,
+    temperature: float,
+) -> Rating:
     if eps >= 1.0:
         raise BadInput(
             f"the bench point moves {eps:.2f} times the most heat its flows could carry; "
@@ -394,9 +402,14 @@ class CellConductances:
 
 
 def cell_conductances(
-    rating: Rating, C1: np.ndarray, C2: np.ndarray, temperature: np.ndarray, cells: tuple[int, int], coolant: Coolant | None,
+    rating: Rating,
+    C1: np.ndarray,
+    C2: np.ndarray,
+    temperature: np.ndarray,
+    cells: tuple[int, int],
+    coolant: Coolant | None,
     cp: tuple[float, float],
-) -> CellConductances:  # fmt: skip
+) -> CellConductances:
     """Conductances that make an n1 x n2 grid of wall cells exact at steady state.
 
     Parameters: capacity rates `C1`, `C2` [W/K], coolant `temperature` [K] (arrays of one shape);

@@ -12,6 +12,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
+from typing import Any
 
 import numpy as np
 
@@ -140,9 +141,10 @@ class _Assembly:
             T = getattr(spec, "start_temperature", None) or self.start_T
             total, heat = total + volume, heat + volume * T
         T = heat / total
-        if T <= loop.coolant.freezing_point + 0.5:
+        if loop.coolant.freezing_point + 0.5 >= T:
             raise BadInput(
-                f"{loop.coolant.name} starts at {T - 273.15:.0f} degC and freezes at {loop.coolant.freezing_point - 273.15:.0f} degC: "
+                f"{loop.coolant.name} starts at {T - 273.15:.0f} degC and freezes at "
+                f"{loop.coolant.freezing_point - 273.15:.0f} degC: "
                 "choose another coolant or a warmer start",
                 key=f"loops.{loop.loop.name}.coolant",
             )
@@ -164,8 +166,17 @@ class _Assembly:
         self.fields.append(_Field(name, count, capacity / count, pickup / count, AROUND[around], loop, column, start))
         return len(self.fields) - 1
 
-    def _add_pass(self, part: str, side: str, path: tuple[int, str], ends: tuple[int, int], column: int, wall: int = -1, liquid: int = -1,
-                  grid: tuple[int, int, int, int] = (1, 1, 1, 1)) -> int:  # fmt: skip
+    def _add_pass(
+        self,
+        part: str,
+        side: str,
+        path: tuple[int, str],
+        ends: tuple[int, int],
+        column: int,
+        wall: int = -1,
+        liquid: int = -1,
+        grid: tuple[int, int, int, int] = (1, 1, 1, 1),
+    ) -> int:
         sort = {"charge": layout.CHARGE, "coolant": layout.COOLANT, "cooling": layout.COOLING}[side]
         self.passes.append(Pass(part, side, path[1]))
         self.rows.append([sort, path[0], wall, liquid, *grid, *ends, -1, 0, column])
@@ -273,9 +284,15 @@ class _Assembly:
             capacity = _coolant_volume(spec) * rho * cp + getattr(spec, "metal_mass", 0.0) * CP_METAL
             heated = path[0] if isinstance(spec, PumpSpec) else -1
             liquid = self._add_field(
-                f"{name} coolant", nodes, capacity, getattr(spec, "pickup", 0.0), getattr(spec, "surroundings", "ambient"), heated, column,
+                f"{name} coolant",
+                nodes,
+                capacity,
+                getattr(spec, "pickup", 0.0),
+                getattr(spec, "surroundings", "ambient"),
+                heated,
+                column,
                 getattr(spec, "start_temperature", None),
-            )  # fmt: skip
+            )
             self._add_pass(name, side, path, ends, column, -1, liquid, (1, nodes, 1, 1))
         else:
             self._add_pass(
@@ -357,9 +374,13 @@ class _Assembly:
                 if row[layout.P_SORT] == layout.COOLANT and row[layout.P_PATH] == i:
                     self.most[p] = np.abs(q[:, row[layout.P_COLUMN]]).max() * self.reference[i][0]
         return {
-            "loop_first": np.array(first, dtype=np.int64), "loop_shape": np.array(shapes, dtype=np.int64).reshape(-1, 3),
-            "loop_origin": np.array(origin), "loop_step": np.array(step), "loop_flow": _flat(flows), "loop_heat": _flat(heats),
-        }  # fmt: skip
+            "loop_first": np.array(first, dtype=np.int64),
+            "loop_shape": np.array(shapes, dtype=np.int64).reshape(-1, 3),
+            "loop_origin": np.array(origin),
+            "loop_step": np.array(step),
+            "loop_flow": _flat(flows),
+            "loop_heat": _flat(heats),
+        }
 
     def _duct_tables(self) -> dict[str, np.ndarray]:
         first, shapes, origin, step, flows = [], [], [], [], []
@@ -392,16 +413,19 @@ class _Assembly:
                     self.most[p] = m[..., row[layout.P_COLUMN]].max()
         heat = np.array([self._face_heat(p) for p in self.passes])
         return {
-            "duct_first": np.array(first, dtype=np.int64), "duct_shape": np.array(shapes, dtype=np.int64).reshape(-1, 4),
-            "duct_origin": np.array(origin, dtype=float).reshape(-1, 1), "duct_step": np.array(step, dtype=float).reshape(-1, 2),
-            "duct_flow": _flat(flows), "duct_heat": heat,
-        }  # fmt: skip
+            "duct_first": np.array(first, dtype=np.int64),
+            "duct_shape": np.array(shapes, dtype=np.int64).reshape(-1, 4),
+            "duct_origin": np.array(origin, dtype=float).reshape(-1, 1),
+            "duct_step": np.array(step, dtype=float).reshape(-1, 2),
+            "duct_flow": _flat(flows),
+            "duct_heat": heat,
+        }
 
     def _face_heat(self, p: Pass) -> float:
         spec = self.build.parts.get(p.part)
         return float(spec.heat or 0.0) if isinstance(spec, ExchangerSpec) else 0.0
 
-    def _charge_tables(self) -> dict[str, np.ndarray]:
+    def _charge_tables(self) -> dict[str, Any]:
         d = self.demand
         T_feed = d.ambient_temperature + np.array([-25.0, 25.0, 95.0])
         rows = np.column_stack(
@@ -458,12 +482,16 @@ class _Assembly:
             found.append(table)
         offsets = np.cumsum([0] + [t.a.size for t in found])[:-1]
         return {
-            "table_first": offsets.astype(np.int64), "table_shape": np.array([_three(t.shape) for t in found], dtype=np.int64).reshape(-1, 3),
-            "table_flow": np.array(self.coefficient_flows, dtype=np.int64).reshape(-1, 2), "table_scale": np.array([t.scale for t in found]).reshape(-1, 2),
-            "table_step": np.array([t.step for t in found]).reshape(-1, 3), "table_origin": np.array([t.origin for t in found]),
-            "table_loop": np.array(self.coefficient_loop, dtype=np.int64), "values_a": _flat([t.a.ravel() for t in found]),
+            "table_first": offsets.astype(np.int64),
+            "table_shape": np.array([_three(t.shape) for t in found], dtype=np.int64).reshape(-1, 3),
+            "table_flow": np.array(self.coefficient_flows, dtype=np.int64).reshape(-1, 2),
+            "table_scale": np.array([t.scale for t in found]).reshape(-1, 2),
+            "table_step": np.array([t.step for t in found]).reshape(-1, 3),
+            "table_origin": np.array([t.origin for t in found]),
+            "table_loop": np.array(self.coefficient_loop, dtype=np.int64),
+            "values_a": _flat([t.a.ravel() for t in found]),
             "values_b": _flat([t.b.ravel() for t in found]),
-        }  # fmt: skip
+        }
 
     def _coldest(self) -> float:
         lowest = [loop.coolant.freezing_point + 0.5 for loop in self.loops]
@@ -527,14 +555,37 @@ class _Assembly:
         parts |= self._controls(parts)
         d = self.demand
         arrays = layout.Arrays(
-            step=SAMPLE_TIME, ambient=d.ambient_temperature, engine_metal=self._engine_metal(), cp_charge=self.cp_charge, cp_air=self.cp_air,
-            boost=d.boost.astype(np.int8), passes=np.array(self.rows, dtype=np.int64), charge_nodes=self.charge_network.nodes,
-            level=self.level, combo_loop=self.combo_loop, combo_duct=self.combo_duct, combo_stride=self.stride, **parts,
-        )  # fmt: skip
+            step=SAMPLE_TIME,
+            ambient=d.ambient_temperature,
+            engine_metal=self._engine_metal(),
+            cp_charge=self.cp_charge,
+            cp_air=self.cp_air,
+            boost=d.boost.astype(np.int8),
+            passes=np.array(self.rows, dtype=np.int64),
+            charge_nodes=self.charge_network.nodes,
+            level=self.level,
+            combo_loop=self.combo_loop,
+            combo_duct=self.combo_duct,
+            combo_stride=self.stride,
+            **parts,
+        )
         return Plant(
-            self.build, d, arrays, self.charge, self.loops, self.ducts, tuple(self.passes), tuple(f.name for f in self.fields),
-            tuple(self.coefficients), self.devices, tuple(self.levels), self.sensors, self._start(arrays), self.around, self.warnings,
-        )  # fmt: skip
+            self.build,
+            d,
+            arrays,
+            self.charge,
+            self.loops,
+            self.ducts,
+            tuple(self.passes),
+            tuple(f.name for f in self.fields),
+            tuple(self.coefficients),
+            self.devices,
+            tuple(self.levels),
+            self.sensors,
+            self._start(arrays),
+            self.around,
+            self.warnings,
+        )
 
     def _engine_metal(self) -> float:
         return max(self.build.engine.metal_temperature, self.demand.ambient_temperature)
@@ -542,11 +593,14 @@ class _Assembly:
     def _field_rows(self) -> dict[str, np.ndarray]:
         counts = np.array([f.count for f in self.fields], dtype=np.int64)
         return {
-            "field_first": np.concatenate([[0], np.cumsum(counts)[:-1]]).astype(np.int64), "field_count": counts,
-            "field_capacity": np.array([f.capacity for f in self.fields]), "field_pickup": np.array([f.pickup for f in self.fields]),
-            "field_around": np.array([f.around for f in self.fields], dtype=np.int64), "field_loop": np.array([f.loop for f in self.fields], dtype=np.int64),
+            "field_first": np.concatenate([[0], np.cumsum(counts)[:-1]]).astype(np.int64),
+            "field_count": counts,
+            "field_capacity": np.array([f.capacity for f in self.fields]),
+            "field_pickup": np.array([f.pickup for f in self.fields]),
+            "field_around": np.array([f.around for f in self.fields], dtype=np.int64),
+            "field_loop": np.array([f.loop for f in self.fields], dtype=np.int64),
             "field_column": np.array([f.column for f in self.fields], dtype=np.int64),
-        }  # fmt: skip
+        }
 
     def _loop_rows(self) -> dict[str, np.ndarray]:
         weight = np.zeros(len(self.rows))
@@ -560,11 +614,14 @@ class _Assembly:
             weight[mine] /= weight[mine].sum()
         rho_cp = np.array([rho * cp for rho, cp in self.reference])
         return {
-            "loop_nodes": np.array([loop.network.nodes for loop in self.loops], dtype=np.int64), "loop_capacity": rho_cp,
-            "loop_density": np.array([rho for rho, _ in self.reference]), "loop_weight": weight,
-            "loop_pass": self._first_of(layout.COOLANT, len(self.loops)), "duct_pass": self._first_of(layout.COOLING, len(self.ducts)),
+            "loop_nodes": np.array([loop.network.nodes for loop in self.loops], dtype=np.int64),
+            "loop_capacity": rho_cp,
+            "loop_density": np.array([rho for rho, _ in self.reference]),
+            "loop_weight": weight,
+            "loop_pass": self._first_of(layout.COOLANT, len(self.loops)),
+            "duct_pass": self._first_of(layout.COOLING, len(self.ducts)),
             "duct_nodes": np.array([duct.network.nodes for duct in self.ducts], dtype=np.int64),
-        }  # fmt: skip
+        }
 
     def _first_of(self, sort: int, paths: int) -> np.ndarray:
         """First pass of every path of a sort, and one past the last; passes stand path by path."""

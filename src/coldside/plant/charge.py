@@ -45,7 +45,7 @@ class ChargeState:
 
 @dataclass(frozen=True)
 class _Stretch:
-    """One part or group of the charge path: its loss times density against flow, and where it stands between hot and cold."""
+    """One part or group of the charge path: loss times density against flow, and its place between hot and cold."""
 
     name: str
     flow: np.ndarray
@@ -149,7 +149,8 @@ class ChargeSide:
             room = p * p - 2.0 * stretch.at(flow) * R * T
             if np.any(room <= 0.0):
                 raise BadInput(
-                    f"{stretch.name} cannot pass {float(flow.max()):.3f} kg/s: its loss would use up the air pressure; check its loss and bench_flow",
+                    f"{stretch.name} cannot pass {float(flow.max()):.3f} kg/s: its loss would use up the air pressure; "
+                    "check its loss and bench_flow",
                     key=f"parts.{stretch.name}",
                 )
             p = np.sqrt(room)

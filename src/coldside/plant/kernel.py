@@ -13,35 +13,64 @@ import numpy as np
 
 from coldside.plant.compiling import compiled
 from coldside.plant.layout import (
-    AMBIENT, BAY, CHARGE, DUCT_TIME, FEEDBACK_TIME, HEADER, IN_BAY, IN_FLOW, IN_OUT, IN_SPEED, P_CELL_STEP, P_CELLS, P_COLUMN, P_IN,
-    P_LANE_STEP, P_LANES, P_LIQUID, P_OUT, P_SIDE, P_TABLE, P_WALL, SCALARS, TOTAL_CHARGE,
-)  # fmt: skip
+    AMBIENT,
+    BAY,
+    CHARGE,
+    DUCT_TIME,
+    FEEDBACK_TIME,
+    HEADER,
+    IN_BAY,
+    IN_FLOW,
+    IN_OUT,
+    IN_SPEED,
+    P_CELL_STEP,
+    P_CELLS,
+    P_COLUMN,
+    P_IN,
+    P_LANE_STEP,
+    P_LANES,
+    P_LIQUID,
+    P_OUT,
+    P_SIDE,
+    P_TABLE,
+    P_WALL,
+    SCALARS,
+    TOTAL_CHARGE,
+)
 
 TRICKLE = 1e-12  # kg/s that keeps the temperature of a node defined where nothing flows
 WIDTH = 13  # columns of `passes`
 
 # where the header of I says that each member starts, or how many there are
+# fmt: off
 (
-    H_INPUTS, H_FEED, H_BOOST, H_FIELD_FIRST, H_FIELD_COUNT, H_FIELD_CAPACITY, H_FIELD_PICKUP, H_FIELD_AROUND, H_FIELD_LOOP, H_FIELD_COLUMN,
-    H_PASSES, H_LOOP_PASS, H_DUCT_PASS, H_TABLE_FIRST, H_TABLE_SHAPE, H_TABLE_FLOW, H_TABLE_SCALE, H_TABLE_STEP, H_TABLE_ORIGIN, H_TABLE_LOOP,
-    H_VALUES_A, H_VALUES_B, H_SHARE, H_LOOP_NODES, H_LOOP_CAPACITY, H_LOOP_DENSITY, H_LOOP_WEIGHT, H_LOOP_FIRST, H_LOOP_SHAPE, H_LOOP_ORIGIN,
-    H_LOOP_STEP, H_LOOP_FLOW, H_LOOP_HEAT, H_DUCT_NODES, H_DUCT_FIRST, H_DUCT_SHAPE, H_DUCT_ORIGIN, H_DUCT_STEP, H_DUCT_FLOW, H_DUCT_HEAT,
-    H_SENSOR_SORT, H_SENSOR_PATH, H_SENSOR_NODE, H_SENSOR_PASS, H_SENSOR_TABLE, H_SENSOR_AROUND, H_SENSOR_BOSS_RATE, H_COMBO_LOOP, H_COMBO_DUCT,
-    H_COMBO_STRIDE, H_CONTROL_STATE, H_CONTROL_LOOPS, H_CONTROL_ON, H_CONTROL_OFF, H_LEVEL_ON, H_LEVEL_OFF,
-    H_CHARGE_NODES, H_N_STATES, H_I_FEED, H_I_DUCT, H_I_BOSS, H_I_READING,
-    H_SAMPLES, H_WIDTH, H_FIELDS, H_N_PASSES, H_TABLES, H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES,
-    W_E, W_FLOW, W_T_IN, W_T_OUT, W_HEAT, W_PICKUP, W_PUMP, W_PULL, W_A, W_B, W_NODE_T, W_NODE_M, W_LOOP_T, W_LANE, W_DUCT_OUT, W_SENSOR_GAS,
-    W_CHARGE, W_RATE,
-) = range(len(HEADER))  # fmt: skip
+    H_INPUTS, H_FEED, H_BOOST, H_FIELD_FIRST, H_FIELD_COUNT, H_FIELD_CAPACITY, H_FIELD_PICKUP, H_FIELD_AROUND,
+    H_FIELD_LOOP, H_FIELD_COLUMN, H_PASSES, H_LOOP_PASS, H_DUCT_PASS, H_TABLE_FIRST, H_TABLE_SHAPE,
+    H_TABLE_FLOW, H_TABLE_SCALE, H_TABLE_STEP, H_TABLE_ORIGIN, H_TABLE_LOOP, H_VALUES_A, H_VALUES_B, H_SHARE,
+    H_LOOP_NODES, H_LOOP_CAPACITY, H_LOOP_DENSITY, H_LOOP_WEIGHT, H_LOOP_FIRST, H_LOOP_SHAPE, H_LOOP_ORIGIN,
+    H_LOOP_STEP, H_LOOP_FLOW, H_LOOP_HEAT, H_DUCT_NODES, H_DUCT_FIRST, H_DUCT_SHAPE, H_DUCT_ORIGIN, H_DUCT_STEP,
+    H_DUCT_FLOW, H_DUCT_HEAT, H_SENSOR_SORT, H_SENSOR_PATH, H_SENSOR_NODE, H_SENSOR_PASS, H_SENSOR_TABLE,
+    H_SENSOR_AROUND, H_SENSOR_BOSS_RATE, H_COMBO_LOOP, H_COMBO_DUCT, H_COMBO_STRIDE, H_CONTROL_STATE,
+    H_CONTROL_LOOPS, H_CONTROL_ON, H_CONTROL_OFF, H_LEVEL_ON, H_LEVEL_OFF, H_CHARGE_NODES, H_N_STATES, H_I_FEED,
+    H_I_DUCT, H_I_BOSS, H_I_READING, H_SAMPLES, H_WIDTH, H_FIELDS, H_N_PASSES, H_TABLES, H_LOOPS, H_DUCTS,
+    H_SENSORS, H_SHARE_NODES, H_DEVICES, W_E, W_FLOW, W_T_IN, W_T_OUT, W_HEAT, W_PICKUP, W_PUMP, W_PULL, W_A,
+    W_B, W_NODE_T, W_NODE_M, W_LOOP_T, W_LANE, W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE,
+) = range(len(HEADER))
+# fmt: on
 S_STEP, S_AMBIENT, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_SHARE_SCALE, S_SHARE_STEP = range(len(SCALARS))
 
 
 @compiled
 def _cubic(t):
-    """Weights of four equally spaced nodes at share t between the middle two (Catmull-Rom: smooth, exact for parabolas)."""
+    """Weights of four equally spaced nodes at share t between the middle two (Catmull-Rom, exact for parabolas)."""
     t2 = t * t
     t3 = t2 * t
-    return 0.5 * (2.0 * t2 - t3 - t), 0.5 * (3.0 * t3 - 5.0 * t2) + 1.0, 0.5 * (4.0 * t2 - 3.0 * t3 + t), 0.5 * (t3 - t2)
+    return (
+        0.5 * (2.0 * t2 - t3 - t),
+        0.5 * (3.0 * t3 - 5.0 * t2) + 1.0,
+        0.5 * (4.0 * t2 - 3.0 * t3 + t),
+        0.5 * (t3 - t2),
+    )
 
 
 @compiled
@@ -137,10 +166,25 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
     (outlets are states, so their order is free); the charge chain and the duct chains (gas is
     algebraic, walked in flow order); sensors; heat integrals.
     """
-    E, flow, T_in, T_out, heat, pickup, pump, pull = I[W_E], I[W_FLOW], I[W_T_IN], I[W_T_OUT], I[W_HEAT], I[W_PICKUP], I[W_PUMP], I[W_PULL]
+    E, flow, T_in, T_out, heat, pickup, pump, pull = (
+        I[W_E],
+        I[W_FLOW],
+        I[W_T_IN],
+        I[W_T_OUT],
+        I[W_HEAT],
+        I[W_PICKUP],
+        I[W_PUMP],
+        I[W_PULL],
+    )
     a, b, node_T, node_m, loop_T, reads = I[W_A], I[W_B], I[W_NODE_T], I[W_NODE_M], I[W_LOOP_T], I[W_SENSOR_GAS]
     n_fields, n_passes, n_loops, n_ducts, n_sensors = I[H_FIELDS], I[H_N_PASSES], I[H_LOOPS], I[H_DUCTS], I[H_SENSORS]
-    field_first, field_count, passes, loop_pass, duct_pass = I[H_FIELD_FIRST], I[H_FIELD_COUNT], I[H_PASSES], I[H_LOOP_PASS], I[H_DUCT_PASS]
+    field_first, field_count, passes, loop_pass, duct_pass = (
+        I[H_FIELD_FIRST],
+        I[H_FIELD_COUNT],
+        I[H_PASSES],
+        I[H_LOOP_PASS],
+        I[H_DUCT_PASS],
+    )
     n_charge = I[loop_pass]
     ambient, engine_metal = F[S_AMBIENT], F[S_ENGINE_METAL]
     now = I[H_INPUTS] + k * I[H_WIDTH]
@@ -300,7 +344,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 node = I[I[H_SENSOR_NODE] + sensor]
                 w[reads + sensor] = w[node_T + node] if node >= 0 else w[T_out + I[I[H_SENSOR_PASS] + sensor]]
 
-    # --- gas: the charge chain (chain 0), then every duct, each from its inlet in walk order, mixed at its nodes by flow
+    # --- gas: the charge chain (chain 0), then every duct, each in walk order and mixed at its nodes by flow
     for chain in range(n_ducts + 1):
         is_charge = chain == 0
         begin, end = (0, n_charge) if is_charge else (I[duct_pass + chain - 1], I[duct_pass + chain])
@@ -322,8 +366,19 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
             if wall >= 0:
                 e = w[(a if I[row + P_SIDE] == 0 else b) + I[row + P_TABLE]]
                 out, q = _gas(
-                    x, w, E, I[W_LANE], T, c, e, I[field_first + wall], lanes, I[row + P_CELLS], I[row + P_LANE_STEP], I[row + P_CELL_STEP]
-                )  # fmt: skip
+                    x,
+                    w,
+                    E,
+                    I[W_LANE],
+                    T,
+                    c,
+                    e,
+                    I[field_first + wall],
+                    lanes,
+                    I[row + P_CELLS],
+                    I[row + P_LANE_STEP],
+                    I[row + P_CELL_STEP],
+                )
                 w[pull + wall] += c * e
             else:
                 out = T + F[I[H_DUCT_HEAT] + p] / max(c * lanes, 1.0)
@@ -396,9 +451,9 @@ def _command(I, F, x, wanted, level, combo):  # noqa: E741
                             f = I[I[H_PASSES] + p * WIDTH + P_LIQUID]
                             mean += F[I[H_LOOP_WEIGHT] + p] * x[I[I[H_FIELD_FIRST] + f] + I[I[H_FIELD_COUNT] + f] // 2]
                         T = max(T, mean)
-            if T > F[I[H_CONTROL_ON] + device]:
+            if F[I[H_CONTROL_ON] + device] < T:
                 level[device] = I[I[H_LEVEL_ON] + device]
-            elif T < F[I[H_CONTROL_OFF] + device] or level[device] < 0:
+            elif F[I[H_CONTROL_OFF] + device] > T or level[device] < 0:
                 level[device] = I[I[H_LEVEL_OFF] + device]
         if I[I[H_COMBO_LOOP] + device] >= 0:
             combo[I[I[H_COMBO_LOOP] + device]] += level[device] * I[I[H_COMBO_STRIDE] + device]

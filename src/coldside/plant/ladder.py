@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,9 +15,7 @@ from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, Rating, WaterCo
 from coldside.plant import layout
 from coldside.plant.assemble import Plant
 from coldside.plant.results import Rung
-
-if TYPE_CHECKING:
-    from coldside.plant.forecast import Solution
+from coldside.plant.traces import Solution
 
 
 @dataclass(frozen=True)
@@ -109,7 +106,9 @@ class _Moment:
         self.plant, self.x = plant, solution.peak_state
         self.work = layout.new_work(plant.arrays)
         combos = plant.combos(solution.levels)[solution.peak]
-        kernel.derivative(*layout.pack(plant.arrays), self.work.packed, solution.peak, 0.0, self.x, combos, np.zeros(len(self.x)))
+        kernel.derivative(
+            *layout.pack(plant.arrays), self.work.packed, solution.peak, 0.0, self.x, combos, np.zeros(len(self.x))
+        )
 
     def has(self, part: str, side: str) -> bool:
         """True if the part has that side."""

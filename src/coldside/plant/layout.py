@@ -124,10 +124,12 @@ COUNTS = ("charge_nodes", "n_states", "i_feed", "i_duct", "i_boss", "i_reading")
 LEFT_OUT = ("level",)  # the march takes it by itself: a step check replays recorded levels
 MEMBERS = tuple(name for name in Arrays._fields if name not in SCALARS + COUNTS + LEFT_OUT)
 SIZES = ("samples", "width", "fields", "n_passes", "tables", "loops", "ducts", "sensors", "share_nodes", "devices")
+# fmt: off
 SCRATCH = (
-    "E", "flow", "T_in", "T_out", "heat", "pickup", "pump", "pull", "a", "b", "node_T", "node_m", "loop_T", "lane", "duct_out", "sensor_gas",
-    "charge", "rate",
-)  # fmt: skip
+    "E", "flow", "T_in", "T_out", "heat", "pickup", "pump", "pull", "a", "b", "node_T", "node_m", "loop_T",
+    "lane", "duct_out", "sensor_gas", "charge", "rate",
+)
+# fmt: on
 HEADER = MEMBERS + COUNTS + SIZES + SCRATCH
 
 
@@ -172,9 +174,25 @@ def _scratch_sizes(arrays: Arrays) -> list[int]:
     nodes = int(max([arrays.charge_nodes, *arrays.loop_nodes.tolist(), *arrays.duct_nodes.tolist()]))
     lanes = int(max(arrays.passes[:, P_LANES].max(initial=1), 1))
     return [
-        arrays.n_states, n_pass, n_pass, n_pass, n_pass, n_field, n_field, n_field, n_table, n_table, nodes, nodes, len(arrays.loop_nodes), lanes,
-        len(arrays.duct_nodes), len(arrays.sensor_sort), 3, 1,
-    ]  # fmt: skip
+        arrays.n_states,
+        n_pass,
+        n_pass,
+        n_pass,
+        n_pass,
+        n_field,
+        n_field,
+        n_field,
+        n_table,
+        n_table,
+        nodes,
+        nodes,
+        len(arrays.loop_nodes),
+        lanes,
+        len(arrays.duct_nodes),
+        len(arrays.sensor_sort),
+        3,
+        1,
+    ]
 
 
 def new_work(arrays: Arrays) -> Work:
@@ -198,9 +216,17 @@ def pack(arrays: Arrays) -> Packed:
         place[kind] += values.size
         pile.append(values.astype(np.int64) if kind == "I" else values)
     sizes = (
-        len(arrays.inputs), arrays.inputs.shape[1], len(arrays.field_first), len(arrays.passes), len(arrays.table_first), len(arrays.loop_nodes),
-        len(arrays.duct_nodes), len(arrays.sensor_sort), len(arrays.share), arrays.level.shape[1],
-    )  # fmt: skip
+        len(arrays.inputs),
+        arrays.inputs.shape[1],
+        len(arrays.field_first),
+        len(arrays.passes),
+        len(arrays.table_first),
+        len(arrays.loop_nodes),
+        len(arrays.duct_nodes),
+        len(arrays.sensor_sort),
+        len(arrays.share),
+        arrays.level.shape[1],
+    )
     counts = [int(getattr(arrays, name)) for name in COUNTS]
     scratch = np.cumsum([0, *_scratch_sizes(arrays)])[:-1]
     header[len(MEMBERS) :] = [*counts, *sizes, *scratch]

@@ -82,8 +82,14 @@ def network_of(path: Path, *, closed: bool) -> Network:
     return Network(tuple(links), nodes, outlet)
 
 
-def solve(network: Network, losses: list[LinkLoss], points: int, scale: float, drive: LinkLoss | None = None,
-          through: np.ndarray | None = None) -> np.ndarray:  # fmt: skip
+def solve(
+    network: Network,
+    losses: list[LinkLoss],
+    points: int,
+    scale: float,
+    drive: LinkLoss | None = None,
+    through: np.ndarray | None = None,
+) -> np.ndarray:
     """Flow in every link at every operating point; shape (points, links).
 
     Parameters
@@ -141,5 +147,6 @@ def solve(network: Network, losses: list[LinkLoss], points: int, scale: float, d
     worst = int(np.argmax(previous))
     stuck = network.names[int(np.argmax(np.abs(step[worst, : len(network.links)])))]
     raise NoAnswer(
-        f"the flows do not settle; {stuck} is the part that keeps changing (off by {previous[worst] / scale:.1e} of the flow)"
+        f"the flows do not settle; {stuck} is the part that keeps changing "
+        f"(off by {previous[worst] / scale:.1e} of the flow)"
     )

@@ -13,9 +13,33 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.plant.layout import (
-    AMBIENT, BAY, CHARGE, COOLANT, COOLING, DUCT_TIME, FEEDBACK_TIME, IN_BAY, IN_FLOW, IN_OUT, IN_SPEED, P_CELL_STEP, P_CELLS, P_COLUMN,
-    P_IN, P_LANE_STEP, P_LANES, P_LIQUID, P_OUT, P_PATH, P_SIDE, P_SORT, P_TABLE, P_WALL, TOTAL_CHARGE, Arrays,
-)  # fmt: skip
+    AMBIENT,
+    BAY,
+    CHARGE,
+    COOLANT,
+    COOLING,
+    DUCT_TIME,
+    FEEDBACK_TIME,
+    IN_BAY,
+    IN_FLOW,
+    IN_OUT,
+    IN_SPEED,
+    P_CELL_STEP,
+    P_CELLS,
+    P_COLUMN,
+    P_IN,
+    P_LANE_STEP,
+    P_LANES,
+    P_LIQUID,
+    P_OUT,
+    P_PATH,
+    P_SIDE,
+    P_SORT,
+    P_TABLE,
+    P_WALL,
+    TOTAL_CHARGE,
+    Arrays,
+)
 
 TRICKLE = 1e-12  # kg/s, as in the kernel
 
@@ -177,11 +201,11 @@ def heats(A: Arrays, found: Flows, a: np.ndarray, b: np.ndarray, around: Surroun
     return Heats(into, T_in, T_out, crossed, pickup, plenum, duct_out, reads)
 
 
-def _value(A: Arrays, p: int, a: np.ndarray, b: np.ndarray) -> float:
+def _value(A: Arrays, p: np.intp | int, a: np.ndarray, b: np.ndarray) -> float:
     return float((a if A.passes[p, P_SIDE] == 0 else b)[A.passes[p, P_TABLE]])
 
 
-def _cells(A: Arrays, p: int, field: int) -> np.ndarray:
+def _cells(A: Arrays, p: np.intp | int, field: np.intp | int) -> np.ndarray:
     """States of a pass over a field, (lanes, cells)."""
     row = A.passes[p]
     return (
@@ -191,7 +215,18 @@ def _cells(A: Arrays, p: int, field: int) -> np.ndarray:
     )
 
 
-def _coolant(A: Arrays, loop: int, found: Flows, a: np.ndarray, b: np.ndarray, x: np.ndarray, into: np.ndarray, T_in: np.ndarray, T_out: np.ndarray, reads: np.ndarray) -> None:  # fmt: skip
+def _coolant(
+    A: Arrays,
+    loop: int,
+    found: Flows,
+    a: np.ndarray,
+    b: np.ndarray,
+    x: np.ndarray,
+    into: np.ndarray,
+    T_in: np.ndarray,
+    T_out: np.ndarray,
+    reads: np.ndarray,
+) -> None:
     mine = np.flatnonzero((A.passes[:, P_SORT] == COOLANT) & (A.passes[:, P_PATH] == loop))
     node_T, node_m = np.zeros((A.loop_nodes[loop], x.shape[1])), np.zeros(A.loop_nodes[loop])
     for p in mine:
@@ -225,7 +260,20 @@ def _coolant(A: Arrays, loop: int, found: Flows, a: np.ndarray, b: np.ndarray, x
             reads[s] = node_T[A.sensor_node[s]] if A.sensor_node[s] >= 0 else T_out[A.sensor_pass[s]]
 
 
-def _gas_path(A: Arrays, sort: int, path: int, T_start: float, found: Flows, a: np.ndarray, b: np.ndarray, x: np.ndarray, into: np.ndarray, T_in: np.ndarray, T_out: np.ndarray, crossed: np.ndarray) -> np.ndarray:  # fmt: skip
+def _gas_path(
+    A: Arrays,
+    sort: int,
+    path: int,
+    T_start: float,
+    found: Flows,
+    a: np.ndarray,
+    b: np.ndarray,
+    x: np.ndarray,
+    into: np.ndarray,
+    T_in: np.ndarray,
+    T_out: np.ndarray,
+    crossed: np.ndarray,
+) -> np.ndarray:
     """Walk one gas path; returns the temperature of its nodes, the outlet last."""
     mine = np.flatnonzero((A.passes[:, P_SORT] == sort) & (A.passes[:, P_PATH] == path))
     nodes = int(A.charge_nodes if sort == CHARGE else A.duct_nodes[path])

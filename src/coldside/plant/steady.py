@@ -83,17 +83,23 @@ def _moment(demand: Demand, at: float | str | None) -> Demand:
             raise BadInput(
                 f'{seconds:g} s is outside the session; it must be 0 to {demand.time[-1]:.0f} s, or "END"', key="at"
             )
-        k = int(round(seconds / float(demand.time[1] - demand.time[0])))
+        k = round(seconds / float(demand.time[1] - demand.time[0]))
 
     def two(values: np.ndarray) -> np.ndarray:
         return np.repeat(values[k : k + 1], 2)
 
     return replace(
-        demand, time=demand.time[:2].copy(), spans=(Span(0, 1, "cruise", "held", -1),), engine_speed=two(demand.engine_speed),
-        plenum_target=two(demand.plenum_target), full_load=two(demand.full_load), road_speed=two(demand.road_speed),
-        air_speed={name: two(v) for name, v in demand.air_speed.items()}, bay_temperature=two(demand.bay_temperature),
+        demand,
+        time=demand.time[:2].copy(),
+        spans=(Span(0, 1, "cruise", "held", -1),),
+        engine_speed=two(demand.engine_speed),
+        plenum_target=two(demand.plenum_target),
+        full_load=two(demand.full_load),
+        road_speed=two(demand.road_speed),
+        air_speed={name: two(v) for name, v in demand.air_speed.items()},
+        bay_temperature=two(demand.bay_temperature),
         command={name: two(v) for name, v in demand.command.items()},
-    )  # fmt: skip
+    )
 
 
 def _full_load(build: Build, engine_speed: float | None, road_speed: float | None) -> Demand:
@@ -105,17 +111,30 @@ def _full_load(build: Build, engine_speed: float | None, road_speed: float | Non
     controls = {name: build.parts[name].control.mode for name in build.parts if hasattr(build.parts[name], "control")}
     command = {"always": 1.0, "off": 0.0, "schedule": 1.0, "above": np.nan}
     return Demand(
-        time=np.array([0.0, 0.1]), spans=(Span(0, 1, "pull", "full load", -1),), engine_speed=n * two, plenum_target=target * two,
-        full_load=np.ones(2, dtype=bool), road_speed=V * two, air_speed={name: V * two for name in build.ducts},
-        ambient_temperature=STANDARD_TEMPERATURE, ambient_pressure=STANDARD_PRESSURE, humidity=STANDARD_HUMIDITY,
-        bay_temperature=(STANDARD_TEMPERATURE + build.bay.temperature_rise) * two, command={n_: command[m] * two for n_, m in controls.items()}, start="ambient",
-    )  # fmt: skip
+        time=np.array([0.0, 0.1]),
+        spans=(Span(0, 1, "pull", "full load", -1),),
+        engine_speed=n * two,
+        plenum_target=target * two,
+        full_load=np.ones(2, dtype=bool),
+        road_speed=V * two,
+        air_speed=dict.fromkeys(build.ducts, V * two),
+        ambient_temperature=STANDARD_TEMPERATURE,
+        ambient_pressure=STANDARD_PRESSURE,
+        humidity=STANDARD_HUMIDITY,
+        bay_temperature=(STANDARD_TEMPERATURE + build.bay.temperature_rise) * two,
+        command={n_: command[m] * two for n_, m in controls.items()},
+        start="ambient",
+    )
 
 
 def _overridden(
-    demand: Demand, build: Build, engine_speed: float | None, weather: tuple[float | None, float | None, float | None],
-    road_speed: float | None, air_speed: Mapping[str, float] | None,
-) -> Demand:  # fmt: skip
+    demand: Demand,
+    build: Build,
+    engine_speed: float | None,
+    weather: tuple[float | None, float | None, float | None],
+    road_speed: float | None,
+    air_speed: Mapping[str, float] | None,
+) -> Demand:
     """The demand with what the caller gave in place of its own; an engine speed means full load at that speed."""
     T, p, RH = weather
     two = np.ones(2)
@@ -133,7 +152,7 @@ def _overridden(
         demand = replace(demand, engine_speed=n * two, plenum_target=target * two, full_load=np.ones(2, dtype=bool))
     if road_speed is not None:
         demand = replace(
-            demand, road_speed=road_speed * two, air_speed={name: road_speed * two for name in demand.air_speed}
+            demand, road_speed=road_speed * two, air_speed=dict.fromkeys(demand.air_speed, road_speed * two)
         )
     if air_speed:
         unknown = sorted(set(air_speed) - set(demand.air_speed))
@@ -174,7 +193,7 @@ def _settle(plant: Plant) -> _Settled:
             control = plant.build.parts[name].control
             T = _felt(plant, settled, name)
             wanted = (
-                1.0 if T > control.threshold else 0.0 if T < control.threshold - control.hysteresis else command[name]
+                1.0 if control.threshold < T else 0.0 if control.threshold - control.hysteresis > T else command[name]
             )
             if wanted != command[name]:
                 changed = (name, wanted)
@@ -185,7 +204,7 @@ def _settle(plant: Plant) -> _Settled:
         command[name] = wanted
         settled = _balance(plant, command, ())
         control, T = plant.build.parts[name].control, _felt(plant, settled, name)
-        if wanted == 0.0 and T > control.threshold:
+        if wanted == 0.0 and control.threshold < T:
             warnings.append(f"{name} switches on and off for ever at these conditions; the point is taken with it on")
             command[name] = 1.0
             own.remove(name)
@@ -225,7 +244,8 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
             _sensors(A, x, heats, a, around)
             return _Settled(x, found, heats, a, b, state, dict(command), warnings)
     raise NoAnswer(
-        f"the point does not settle (temperatures still move by {moved:.2g} K a turn); the loops or the charge side have no steady balance here"
+        f"the point does not settle (temperatures still move by {moved:.2g} K a turn); "
+        "the loops or the charge side have no steady balance here"
     )
 
 
@@ -300,10 +320,13 @@ def _sensors(
 
 def _refuse_off_map(plant: Plant, state: ChargeState) -> None:
     operating, name = state.operating, plant.charge.compressor_name
-    asked = f"{float(state.corrected_flow[0]):.3f} kg/s corrected at a pressure ratio of {float(state.pressure_ratio[0]):.2f}"
+    flow, ratio = float(state.corrected_flow[0]), float(state.pressure_ratio[0])
+    asked = f"{flow:.3f} kg/s corrected at a pressure ratio of {ratio:.2f}"
     for mask, words in (
-        (operating.beyond_surge, "left of its surge line"), (operating.beyond_choke, "beyond its choke line"), (operating.above_speed, "above its highest speed line"),
-    ):  # fmt: skip
+        (operating.beyond_surge, "left of its surge line"),
+        (operating.beyond_choke, "beyond its choke line"),
+        (operating.above_speed, "above its highest speed line"),
+    ):
         if bool(mask[0]):
             raise NoAnswer(
                 f"{name} would run {words} ({asked}); a larger or smaller compressor, or another boost, is needed"
@@ -325,19 +348,37 @@ def _point(plant: Plant, settled: _Settled) -> Point:
         if name.side == "charge" and isinstance(build.parts.get(name.part), (WaterCoreSpec, AirCoreSpec))
     ]
     return Point(
-        build=build, engine_speed=float(demand.engine_speed[0]), ambient_temperature=demand.ambient_temperature, ambient_pressure=demand.ambient_pressure,
-        air_flow=float(state.flow[0]), pressure_ratio=float(state.pressure_ratio[0]), compressor_efficiency=float(state.efficiency[0]),
-        compressor_out=float(state.compressor_out[0]), intake=float(heats.plenum[0]), plenum_pressure=float(state.plenum_pressure[0]),
+        build=build,
+        engine_speed=float(demand.engine_speed[0]),
+        ambient_temperature=demand.ambient_temperature,
+        ambient_pressure=demand.ambient_pressure,
+        air_flow=float(state.flow[0]),
+        pressure_ratio=float(state.pressure_ratio[0]),
+        compressor_efficiency=float(state.efficiency[0]),
+        compressor_out=float(state.compressor_out[0]),
+        intake=float(heats.plenum[0]),
+        plenum_pressure=float(state.plenum_pressure[0]),
         charge_loss=float(state.compressor_out_pressure[0] - state.plenum_pressure[0]),
-        charge_density=float(air.density(heats.plenum[0], state.plenum_pressure[0], W)), heat_rejected=float(heats.crossed[cores, 0].sum()),
-        fuel_flow=fuel, fuel_flow_per_injector=fuel / engine.injector_count(spec), power=float(brake_power_at(plant, state.flow, heats.plenum)[0]),
-        surge_margin=_first(state.operating.surge_margin), choke_margin=_first(state.operating.choke_margin),
-        shaft_speed_margin=_first(state.operating.speed_margin), coolant_flow=_pumped(plant, settled), loop_temperature=_into_cores(plant, settled),
+        charge_density=float(air.density(heats.plenum[0], state.plenum_pressure[0], W)),
+        heat_rejected=float(heats.crossed[cores, 0].sum()),
+        fuel_flow=fuel,
+        fuel_flow_per_injector=fuel / engine.injector_count(spec),
+        power=float(brake_power_at(plant, state.flow, heats.plenum)[0]),
+        surge_margin=_first(state.operating.surge_margin),
+        choke_margin=_first(state.operating.choke_margin),
+        shaft_speed_margin=_first(state.operating.speed_margin),
+        coolant_flow=_pumped(plant, settled),
+        loop_temperature=_into_cores(plant, settled),
         effectiveness={plant.passes[p].part: _effectiveness(plant, settled, p) for p in cores},
-        air_flow_duct={d.duct.name: float(sum(settled.flows.flow[p] for p in _inlets(A, i))) for i, d in enumerate(plant.ducts)},
-        outlet=outlet, inlet=inlet, flow=flow, warnings=(*build.notes, *plant.charge.compressor.notes, *settled.warnings),
+        air_flow_duct={
+            d.duct.name: float(sum(settled.flows.flow[p] for p in _inlets(A, i))) for i, d in enumerate(plant.ducts)
+        },
+        outlet=outlet,
+        inlet=inlet,
+        flow=flow,
+        warnings=(*build.notes, *plant.charge.compressor.notes, *settled.warnings),
         defaults=tuple(f"{key}: {value.text}" for key, value in build.defaults()),
-    )  # fmt: skip
+    )
 
 
 def _first(values: np.ndarray | None) -> float | None:
