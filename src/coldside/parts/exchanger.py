@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -309,6 +310,7 @@ def _growth(flow: np.ndarray, bench: float, exponent: float) -> np.ndarray:
     return np.asarray(((x2 + FLOOR**2) / (1.0 + FLOOR**2)) ** (0.5 * exponent))
 
 
+@lru_cache(maxsize=256)
 def rate(spec: WaterCoreSpec | AirCoreSpec | ExchangerSpec, loop_coolant: Coolant | None) -> Rating:
     """Rate a core or exchanger from its one bench point.
 
