@@ -20,8 +20,15 @@ class AmbientSpec:
     """`[ambient]`: give altitude or pressure, not both."""
 
     temperature: float = given("temperature", "air temperature in the shade", low=223.15, high=333.15)
-    altitude: float | None = given("length", "height over sea level", default=None, low=-450.0, high=6000.0, when_absent="sea level")
-    pressure: object = given("pressure", "station pressure (not the sea-level value of a weather report)", default=None, when_absent="standard atmosphere at the altitude")
+    altitude: float | None = given(
+        "length", "height over sea level", default=None, low=-450.0, high=6000.0, when_absent="sea level"
+    )
+    pressure: object = given(
+        "pressure",
+        "station pressure (not the sea-level value of a weather report)",
+        default=None,
+        when_absent="standard atmosphere at the altitude",
+    )
     humidity: float = given("share", "relative humidity", default=0.5, sd=0.15, low=0.0, high=1.0)
 
 
@@ -29,24 +36,67 @@ class AmbientSpec:
 class PhaseSpec:
     """`[[phases]]`: keys that a kind does not use are refused by the reader (see PHASE_KEYS)."""
 
-    kind: str = given("choice", "what the car does", choices=("idle", "traffic", "cruise", "pull", "cooldown", "parked", "replay"))
+    kind: str = given(
+        "choice", "what the car does", choices=("idle", "traffic", "cruise", "pull", "cooldown", "parked", "replay")
+    )
     name: str | None = given("text", "a name of your own for this phase", default=None)
     duration: float | None = given("time", "how long it lasts", default=None, low=0.1, high=86400.0)
     on: str = given("choice", "where a pull is made", default="road", choices=("road", "dyno"))
-    from_speed: float | None = given("engine_speed", "engine speed at the start of a pull", default=None, low=500 * RPM, high=20000 * RPM, alias="from")
-    to_speed: float | None = given("engine_speed", "engine speed at the end of a pull", default=None, low=500 * RPM, high=20000 * RPM, alias="to")
-    gear: int | None = given("count", "gear, counted from 1", default=None, low=1, high=12, when_absent="the gear whose road speed suits, see duty/road.py")
+    from_speed: float | None = given(
+        "engine_speed",
+        "engine speed at the start of a pull",
+        default=None,
+        low=500 * RPM,
+        high=20000 * RPM,
+        alias="from",
+    )
+    to_speed: float | None = given(
+        "engine_speed", "engine speed at the end of a pull", default=None, low=500 * RPM, high=20000 * RPM, alias="to"
+    )
+    gear: int | None = given(
+        "count",
+        "gear, counted from 1",
+        default=None,
+        low=1,
+        high=12,
+        when_absent="the gear whose road speed suits, see duty/road.py",
+    )
     repeat: int = given("count", "how many times", default=1, low=1, high=200)
     rest: float = given("time", "idle between repeats", default=0.0, low=0.0, high=86400.0)
     speed: float | None = given("speed", "road speed", default=None, low=0.0, high=140.0)
-    engine_speed: float | None = given("engine_speed", "engine speed", default=None, low=300 * RPM, high=20000 * RPM, when_absent="from road speed and gearing, or idle speed")
-    load: float | None = given("share", "share of full-load torque", default=None, low=0.0, high=1.0, when_absent="what road speed and grade need")
+    engine_speed: float | None = given(
+        "engine_speed",
+        "engine speed",
+        default=None,
+        low=300 * RPM,
+        high=20000 * RPM,
+        when_absent="from road speed and gearing, or idle speed",
+    )
+    load: float | None = given(
+        "share",
+        "share of full-load torque",
+        default=None,
+        low=0.0,
+        high=1.0,
+        when_absent="what road speed and grade need",
+    )
     grade: float = given("share", "uphill grade", default=0.0, low=-0.3, high=0.3)
-    cycle: str | None = given("file", "road speed against time: CSV with columns t_s and speed_m_s", default=None, when_absent="a stop-and-go cycle of our own, 12 km/h on average")
+    cycle: str | None = given(
+        "file",
+        "road speed against time: CSV with columns t_s and speed_m_s",
+        default=None,
+        when_absent="a stop-and-go cycle of our own, 12 km/h on average",
+    )
     samples: str | None = given("file", "your own samples for replay: CSV, units in the column names", default=None)
-    pumps: float | None = given("command", "on, off or a share of full speed, for pumps with control = schedule", default=None, when_absent="on")
-    fans: float | None = given("command", "on, off or a share of full speed, for fans with control = schedule", default=None, when_absent="on")
-    group: str | None = given("text", "consecutive phases of one group are repeated together, see [groups.NAME]", default=None)
+    pumps: float | None = given(
+        "command", "on, off or a share of full speed, for pumps with control = schedule", default=None, when_absent="on"
+    )
+    fans: float | None = given(
+        "command", "on, off or a share of full speed, for fans with control = schedule", default=None, when_absent="on"
+    )
+    group: str | None = given(
+        "text", "consecutive phases of one group are repeated together, see [groups.NAME]", default=None
+    )
     air: Mapping[str, float] = given("air", "air speed at a duct or place that does not come from the road", default=())
 
 
@@ -65,8 +115,13 @@ PHASE_KEYS = {  # keys beyond kind, name, pumps, fans, group, air
 class LimitSpec:
     """`[[limits]]`: one quantity that must stay at or below a value."""
 
-    quantity: str = given("choice", "what is limited", choices=("intake", "sensor", "over_ambient", "coolant", "spread"))
-    at_most: float = given("by quantity", "highest allowed: a temperature for intake, sensor, coolant; a difference for over_ambient; a share for spread")
+    quantity: str = given(
+        "choice", "what is limited", choices=("intake", "sensor", "over_ambient", "coolant", "spread")
+    )
+    at_most: float = given(
+        "by quantity",
+        "highest allowed: a temperature for intake, sensor, coolant; a difference for over_ambient; a share for spread",
+    )
     during: str = given("choice", "when it counts", default="boost", choices=("boost", "always"))
 
 

@@ -15,9 +15,30 @@ class ReservoirSpec:
     volume: float = given("volume", "coolant in the tank", low=2e-4, high=0.5)
     nodes: int = given("count", "mixed nodes in series: 1 is well mixed, many is plug flow", default=2, low=1, high=60)
     metal_mass: float = given("mass", "metal of the tank", default=1.0, sd_share=0.5, low=0.0, high=100.0)
-    pickup: float = given("conductance", "heat conductance from its surroundings to the coolant", default=3.0, sd_share=0.5, low=0.0, high=100.0)
+    pickup: float = given(
+        "conductance",
+        "heat conductance from its surroundings to the coolant",
+        default=3.0,
+        sd_share=0.5,
+        low=0.0,
+        high=100.0,
+    )
     surroundings: str = given("choice", "what surrounds it", default="bay", choices=SURROUNDINGS)
-    start_temperature: float | None = given("temperature", "coolant in the tank at the start of a session", default=None, low=223.15, high=373.15, when_absent="as the session starts")
-    height: float | None = given("length", "height of the coolant's surface over the car's datum", default=None, low=-2.0, high=3.0, when_absent="not known")
+    start_temperature: float | None = given(
+        "temperature",
+        "coolant in the tank at the start of a session",
+        default=None,
+        low=223.15,
+        high=373.15,
+        when_absent="as the session starts",
+    )
+    height: float | None = given(
+        "length",
+        "height of the coolant's surface over the car's datum",
+        default=None,
+        low=-2.0,
+        high=3.0,
+        when_absent="not known",
+    )
 
     sides = ("coolant",)
