@@ -79,7 +79,7 @@ def soak_weight(spec: SensorSpec, flow: np.ndarray | float, bench_flow: float) -
     """
     require("bench_flow", bench_flow, low=0.0, open_low=True)
     share = np.abs(np.asarray(flow, dtype=float)) / bench_flow
-    if spec.soak == 0:
+    if spec.soak < 1e-12:  # the fin formula overflows long before a share as small matters
         return np.zeros_like(share)
     return _fin_tip(np.arccosh(1 / spec.soak) * share**0.25)
 
