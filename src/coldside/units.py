@@ -339,7 +339,7 @@ def _either(texts: tuple[str, ...] | list[str]) -> str:
     return quoted[0] if len(quoted) == 1 else ", ".join(quoted[:-1]) + " or " + quoted[-1]
 
 
-def parse(text: Any, kind: str) -> Quantity:
+def parse(text: Any, kind: str, *, word: str = "") -> Quantity:
     """Read one value of a kind; exact spellings only, nothing is guessed.
 
     Parameters
@@ -348,6 +348,7 @@ def parse(text: Any, kind: str) -> Quantity:
         command).  `N UNIT`, with `+- N UNIT`, `+- N` (same unit) or `+- N %` behind it: one standard
         deviation; the % is of the value, except behind a value in %, where it is in points.
     kind : a name of `KINDS`.
+    word : "gauge" or "abs" for a pressure level that makes sense as one of them only.
 
     Returns
     -------
@@ -360,7 +361,7 @@ def parse(text: Any, kind: str) -> Quantity:
         raise BadInput(f"{typed(text)} cannot be read; {wanted(kind)}")
     if not isinstance(text, str):
         return _bare(text, kind)
-    return _Reader(text, kind).read()
+    return _Reader(text, kind, word).read()
 
 
 def _bare(number: float, kind: str) -> Quantity:
@@ -373,7 +374,7 @@ def _bare(number: float, kind: str) -> Quantity:
         raise BadInput(f"{typed(number)} is absurdly long for a number; {wanted(kind)}")
     if kind == "count":
         if not isinstance(number, int):
-            raise BadInput(f"{typed(number)} is not a whole number; write {number:.0f}")
+            raise BadInput(f"{typed(number)} is not a whole number; {wanted(kind)}")
         return Quantity(int(number), None, str(number))
     return Quantity(float(number), None, str(number))
 
@@ -396,9 +397,10 @@ def _no_unit(read: str, number: float, kind: str) -> BadInput:
 class _Reader:
     """Reads one text of one kind; every refusal names that text."""
 
-    def __init__(self, text: str, kind: str) -> None:
+    def __init__(self, text: str, kind: str, word: str) -> None:
         self.text = text
         self.kind = kind
+        self.word = word
         self.spec = KINDS[kind]
 
     def refuse(self, complaint: str) -> BadInput:
@@ -467,9 +469,9 @@ class _Reader:
         if unit.lower() in _STANDARD_FLOWS:
             return self.refuse(f"counts air at conditions that {unit} leaves open; {wanted(self.kind)}")
         if self.kind == "pressure" and unit in _PRESSURES:
-            return self.refuse(
-                f"does not say gauge or abs; write {_either([f'{number:g} {unit} gauge', f'{number:g} {unit} abs'])}"
-            )
+            either = [self.word] if self.word else ["gauge", "abs"]
+            write = _either([f"{number:g} {unit} {word}" for word in either])
+            return self.refuse(f"does not say {' or '.join(either)}; write {write}")
         if self.kind == "pressure_difference" and (unit in _GAUGE or unit in _ABS):
             return self.refuse(f"says gauge or abs, but a difference has neither; {wanted(self.kind)}")
         if self.kind == "temperature_difference" and unit in KINDS["temperature"].factors:
@@ -511,6 +513,9 @@ class _Reader:
         gauge = bare or spelling in _GAUGE
         if value <= (-STANDARD_PRESSURE if gauge else 0.0):
             raise self.refuse("is at or below vacuum")
+        if self.word and gauge != (self.word == "gauge"):
+            need = "a gauge" if self.word == "gauge" else "an absolute"
+            raise self.refuse(f"is {'gauge' if gauge else 'abs'}, but {need} pressure is needed here; say {self.word}")
         notes = (f"{typed(self.text)} read as gauge",) if bare else ()
         return Pressure(value, gauge), notes
 

@@ -97,6 +97,11 @@ class Faults:
     def __init__(self, document: Document) -> None:
         self.document = document
         self._found: list[tuple[int, BadInput]] = []
+        self._misused = {document.line(key) for key, _ in document.misuse}  # lines whose form is wrong
+        for key, message in document.misuse:
+            name = dotted(key)
+            fault = BadInput(f"{name} {message}", where=document.where(key), key=name)
+            self._found.append((self._order(key), fault))
 
     def __bool__(self) -> bool:
         return bool(self._found)
@@ -107,6 +112,8 @@ class Faults:
         `joint` stands between key and message; with " = " the message starts with the value as read.
         """
         place = key if at is None else at
+        if self.document.line(place) in self._misused and self.document.origin(place) == "given":
+            return  # the form of that line is refused already; what it holds may not be what is meant
         name = dotted(key)
         fault = BadInput(f"{name}{joint}{message}" if name else message, where=self.document.where(place), key=name)
         self._found.append((self._order(place), fault))
@@ -205,8 +212,12 @@ def _syntax_fault(file: str, text: str, words: str) -> BadInput:
             line -= 1
     row = rows[line - 1]
     where = f"{file}:{line}"
+    shown = typed(re.sub(r"\s+", " ", row.strip()))[1:-1]
+    control = re.search(r"[\x00-\x08\x0b-\x1f\x7f]", row)
+    if control:
+        return BadInput(f"holds a control character (0x{ord(control.group()):02x}); take it out: {shown}", where=where)
     if "Cannot overwrite" in words or "Cannot declare" in words or "twice" in words or "Cannot mutate" in words:
-        return BadInput(f"{typed(row.strip())}: this key or table stands twice in the file", where=where)
+        return BadInput(f"this key or table stands twice in the file: {shown}", where=where)
     unvalued, unquoted = _NO_VALUE.match(row), _NO_QUOTES.match(row)
     if unvalued:
         return BadInput(f'{unvalued.group(1)} has no value behind the "="', where=where)
@@ -214,16 +225,16 @@ def _syntax_fault(file: str, text: str, words: str) -> BadInput:
         key, value = unquoted.groups()
         return BadInput(f'{key} = {value}: a text needs quotes: {key} = "{value}"', where=where)
     if "nclosed array" in words:
-        return BadInput(f"{typed(row.strip())}: a list that was opened with [ is not closed before this", where=where)
+        return BadInput(f"a list opened with [ above is not closed before: {shown}", where=where)
     bare = re.sub(r"#.*", "", row)
     if bare.count('"') % 2 or bare.count("'") % 2:
-        return BadInput(f"{typed(row.strip())}: a quote is not closed", where=where)
+        return BadInput(f"a quote is not closed: {shown}", where=where)
     if bare.strip().startswith("[") and "=" not in bare:
-        return BadInput(f"{typed(row.strip())}: a table is written [name] or [[name]]", where=where)
+        return BadInput(f"a table is written [name] or [[name]], but here stands: {shown}", where=where)
     if "=" not in bare:
-        return BadInput(f"{typed(row.strip())} is no [table], no key = value and no # comment", where=where)
-    column = f", column {at.group(2)}" if at else ""
-    return BadInput(f"{typed(row.strip())} is not valid TOML{column}", where=where)
+        return BadInput(f"no [table], no key = value and no # comment: {shown}", where=where)
+    column = f" at column {at.group(2)}" if at else ""
+    return BadInput(f"not valid TOML{column}: {shown}", where=where)
 
 
 # -- the walk ----------------------------------------------------------------------------------------
@@ -271,7 +282,8 @@ class _Scanner:
                 raise Internal(f"cannot follow {self.document.file}:{line}; please send us this file")
             names = self._names(assign.group(1))
             key = (*table, *names)
-            self.document.lines.setdefault(key, line)
+            for depth in range(len(table) + 1, len(key) + 1):
+                self.document.lines.setdefault(key[:depth], line)
             if len(names) > 1:
                 home = dotted((*table, *names[:-1]))
                 self.document.misuse.append((key, f"is a dotted key; write {names[-1]} = ... in a table [{home}]"))

@@ -17,7 +17,7 @@ from typing import Any
 from coldside.build.document import Document, Key, dotted, read_document, scan
 from coldside.build.model import Build, Duct, Loop
 from coldside.build.paths import CHARGE, DUCT, LOOP, Member, PathRead, check_order, check_sides, read_path
-from coldside.build.schema import PART_KINDS, LoopKeys, Reading
+from coldside.build.schema import COOLANT_ONLY, PART_KINDS, LoopKeys, Reading
 from coldside.errors import BadInput, Internal, nearest
 from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
@@ -71,8 +71,8 @@ class _Assembly:
         ducts = {name: self._duct(name, table) for name, table in self.reading.tables(("ducts",)).items()}
         for part, table in self.reading.tables(("parts",)).items():
             self._part(part, table)
-        check_sides(self.reads, self.members, self.faults)
-        for read in self.reads:
+        refused = check_sides(self.reads, self.members, self.faults)
+        for read in (read for read in self.reads if read.key not in refused):
             self.reading.notes.extend(check_order(read, self.members, self.faults))
         self._check_controls()
         self.faults.raise_any()
@@ -115,7 +115,7 @@ class _Assembly:
     def _loop(self, name: str, table: dict[str, Any]) -> Loop | None:
         key = ("loops", name)
         path = self._path(table, key, LOOP)
-        keys = self.reading.table(LoopKeys, _without(table, "path"), key, "a loop")
+        keys = self.reading.table(LoopKeys, _without(table, "path"), key, "a loop", word="gauge")
         if keys is None:
             return None
         cap = None if keys.cap_pressure is None else keys.cap_pressure.value
@@ -137,9 +137,10 @@ class _Assembly:
         spec_type = PART_KINDS[kind]
         article = "an" if kind[0] in "aeiou" else "a"
         spec = self.reading.table(spec_type, _without(table, "kind"), key, f"{article} {kind}")
-        sides = tuple(getattr(spec_type, "sides", ()))
+        sides: tuple[str, ...] | None = tuple(getattr(spec_type, "sides", ()))
         if kind == "exchanger" and "heat" in table:
-            sides = (DUCT,)
+            # with both ways of rating it, what is meant is not known, nor are its sides
+            sides = None if set(table) & set(COOLANT_ONLY) else (DUCT,)
         self.members[name] = Member(kind, sides)
         if spec is not None:
             self.specs[name] = spec

@@ -130,11 +130,13 @@ class _Reader:
 
 
 # -- sides -------------------------------------------------------------------------------------------
-def check_sides(reads: list[PathRead], members: Mapping[str, Member], faults: Faults) -> None:
+def check_sides(reads: list[PathRead], members: Mapping[str, Member], faults: Faults) -> set[Key]:
     """Every side of every part lies on exactly one path of its sort, once; every name is a part.
 
-    A name that is refused somewhere is not refused again for what it then lacks elsewhere.
+    A name that is refused somewhere is not refused again for what it then lacks elsewhere.  Returns the
+    keys of the paths on which something was refused.
     """
+    refused: set[Key] = set()
     seen: dict[tuple[str, str], PathRead] = {}  # (part, side) -> the path that has it
     excused: set[str] = set()
     for read in reads:
@@ -147,6 +149,7 @@ def check_sides(reads: list[PathRead], members: Mapping[str, Member], faults: Fa
                     complaint = _twice(place, read, first, members)
             if complaint:
                 excused.add(place.name)
+                refused.add(read.key)
                 faults.add(read.key, complaint, at=place.at)
     unsound = {read.sort for read in reads if not read.sound}
     for name, member in members.items():
@@ -155,6 +158,7 @@ def check_sides(reads: list[PathRead], members: Mapping[str, Member], faults: Fa
         message = _missing(name, member, seen, unsound)
         if message:
             faults.add(("parts", name), message)
+    return refused
 
 
 def _sides(member: Member) -> tuple[str, ...]:

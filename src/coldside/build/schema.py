@@ -130,6 +130,14 @@ def _guarded(item: SpecField, value: Any, info: ValidationInfo) -> Quantity:
 _NAME = Field("text", "a name of your own", None, None, None, None, (), None, "", "")
 
 
+# what a schema line says that a file is
+_FILES = {
+    "coldside.build/1": "a build",
+    "coldside.session/1": "a session",
+    "coldside.limits/1": "a file of limits",
+}
+
+
 # -- one table ---------------------------------------------------------------------------------------
 class Reading:
     """What is gathered while a file is read: faults, the origin of every value, notes."""
@@ -140,8 +148,7 @@ class Reading:
         self.givens: dict[str, Given] = {}
         self.notes: list[str] = []
         self._order: dict[str, tuple[int, int]] = {}
-        for key, message in document.misuse:
-            self.faults.add(key, message, joint=" ")
+        self._meant: set[str] = set()  # top tables and keys that misspelt ones were meant to be
 
     def head(self, schema: str) -> None:
         """Refuse at once a file that is not of this schema."""
@@ -149,26 +156,27 @@ class Reading:
         if found == schema:
             return
         need = f'schema = "{schema}"'
-        words = schema.removeprefix("coldside.").split("/")[0]
+        words = _FILES[schema]
         if found is None:
-            message = f"has no schema; write {need} on top if this is a {words}"
-        elif isinstance(found, str) and re.fullmatch(r"coldside\.[a-z]+/1", found) and found != schema:
-            other = found.removeprefix("coldside.").split("/")[0]
-            message = f"schema = {typed(found)} says {other}, but a {words} is needed here ({need})"
+            message = f"has no schema; write {need} on top if this is {words}"
+        elif isinstance(found, str) and found in _FILES:
+            message = f"schema = {typed(found)} is {_FILES[found]}, but {words} is needed here ({need})"
         else:
             message = f"schema = {typed(found)} is not known; write {need}"
         raise BadInput(message, where=self.document.where(("schema",)), key="schema" if found is not None else "")
 
     def only(self, table: Mapping[str, Any], key: Key, allowed: tuple[str, ...], words: str) -> None:
-        """Refuse keys that a fixed table does not have."""
+        """Refuse keys that a fixed table does not have; what they were meant to be is then not missed."""
         for name in table:
             if name not in allowed:
                 self.faults.add((*key, name), _unknown(name, allowed, words))
+                self._meant.add(nearest(name, allowed) or "")
 
     def name(self, words: str) -> str:
         """The file's `name`; refuses its absence."""
         if "name" not in self.document.data:
-            self.faults.add((), f'there is no name = "..."; {words} has one of your own')
+            if "name" not in self._meant:
+                self.faults.add((), f'there is no name = "..."; {words} has one of your own')
             return ""
         try:
             return str(read_value(_NAME, self.document.data["name"], {}).value)
@@ -204,10 +212,9 @@ class Reading:
         """One table of fixed name ([engine]); an optional one that is absent is empty."""
         found = self.document.data.get(str(key[-1]))
         if found is None:
-            if required:
+            if required and key[-1] not in self._meant:
                 self.faults.add((), f"there is no table [{dotted(key)}]: {words}")
-                return None
-            return {}
+            return None if required else {}
         if not isinstance(found, dict):
             self.faults.add(key, f"must be one table [{dotted(key)}]")
             return None
@@ -412,7 +419,7 @@ def _compressor_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
 
 
 _BENCH = ("bench_coolant_flow", "bench_coolant_in", "bench_cooling_in", "bench_coolant_loss")
-_COOLANT_ONLY = (
+COOLANT_ONLY = (
     *_BENCH,
     "bench_heat",
     "bench_effectiveness",
@@ -429,11 +436,11 @@ def _exchanger_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     """A bench point, or a face with `heat` alone."""
     verdict = Verdict()
     if "heat" in keys:
-        for name in _COOLANT_ONLY:
-            if name in keys:
-                message = 'is not used with "heat" (a face in a duct alone); take one of them out'
-                verdict.faults.append((name, message))
-        verdict.idle = frozenset((*_COOLANT_ONLY, "height", "metal_mass", "pickup", "surroundings"))
+        beside = [name for name in COOLANT_ONLY if name in keys]
+        if beside:
+            message = f"makes it a face in a duct alone, without a coolant side; take it out, or {', '.join(beside)}"
+            verdict.faults.append(("heat", message))
+        verdict.idle = frozenset((*COOLANT_ONLY, "height", "metal_mass", "pickup", "surroundings"))
         return verdict
     missing = [name for name in _BENCH if name not in keys]
     if missing:
@@ -464,8 +471,6 @@ def _air_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
 
 def _loop_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     cap = values.get("cap_pressure")
-    if isinstance(cap, Pressure) and not cap.gauge:
-        return Verdict([("cap_pressure", "must be gauge; a cap opens at a pressure over ambient, stamped on it")])
     if isinstance(cap, Pressure) and cap.value < 0.0:
         return Verdict([("cap_pressure", "must not be below ambient")])
     return Verdict()

@@ -45,12 +45,13 @@ class Refused(Exception):
 def read_value(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
     """One value by its field's kind, SI, within its range.
 
-    `context` holds `folder` (where files are looked for) and, for a limit, the `kind` of its quantity.
+    `context` holds `folder` (where files are looked for), for a limit the `kind` of its quantity, and
+    `word` ("gauge" or "abs") where only one of them makes sense for a table's pressures.
     Raises BadInput, whose message starts with the value as read, or Refused.
     """
     kind = meta.kind
     if kind in units.KINDS:
-        quantity = units.parse(value, kind)
+        quantity = units.parse(value, kind, word=context.get("word", ""))
         _in_range(quantity, value, meta.low, meta.high, kind)
         return quantity
     if kind == "by quantity":
@@ -194,7 +195,9 @@ def _text(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
     if not value.strip():
         raise BadInput(f"{typed(value)} is empty; write a name")
     if len(value) > LONGEST_WORDS or not value.isprintable():
-        raise BadInput(f"{typed(value)} must be at most {LONGEST_WORDS} printable characters on one line")
+        raise BadInput(
+            f"{typed(value)} is longer than {LONGEST_WORDS} characters or holds signs that cannot be printed"
+        )
     return Quantity(value.strip(), None, value)
 
 

@@ -81,7 +81,7 @@ def load_session(path: str | Path) -> Session:
     ambient_table = reading.one_table(("ambient",), "a session needs the day's temperature", required=True)
     ambient = None
     if ambient_table is not None:
-        ambient = reading.table(AmbientSpec, ambient_table, ("ambient",), "the ambient")
+        ambient = reading.table(AmbientSpec, ambient_table, ("ambient",), "the ambient", word="abs")
     phases = _phases(reading)
     groups = _groups(reading, phases)
     limits = _limits(reading)
@@ -198,10 +198,14 @@ def _groups(reading: Reading, phases: list[PhaseSpec | None]) -> dict[str, int]:
             groups[name] = spec.repeat
     named = [phase.group if phase is not None else None for phase in phases]
     closed: set[str] = set()
+    absent: set[str] = set()
     for index, group in enumerate(named):
         if group is None:
             continue
+        if group in absent:
+            continue
         if group not in tables:
+            absent.add(group)
             message = f"{typed(group)} has no table [groups.{group}] with repeat = ..."
             reading.faults.add(("phases", index, "group"), message, joint=" = ")
         elif group in closed and named[index - 1] != group:
@@ -254,9 +258,7 @@ def _ambient_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
         verdict.faults.append(("pressure", "is given beside altitude; keep one of them"))
     pressure = values.get("pressure")
     if isinstance(pressure, Pressure):
-        if pressure.gauge:
-            verdict.faults.append(("pressure", 'must be abs, the air\'s own pressure, such as "98.5 kPa abs"'))
-        elif not 4e4 <= pressure.value <= 1.1e5:
+        if not 4e4 <= pressure.value <= 1.1e5:
             allowed = f"{show(4e4, 'pressure_difference')} abs to {show(1.1e5, 'pressure_difference')} abs"
             verdict.faults.append(("pressure", f"is out of range; it must be from {allowed}"))
         verdict.idle = frozenset({"altitude"})
