@@ -6,6 +6,7 @@ drawn by the lowest and highest sample of each pixel column; every number is tak
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field
 
@@ -247,25 +248,20 @@ class _Chart:
 
     def phases(self, y: float) -> None:
         """The phases' words along the foot: whole where they fit, shortened or left out where they do not."""
-        for span in self.forecast.demand.spans:
+        for span in _told(self.forecast.demand.spans):
             x0, x1 = self.x(self.time[span.first]), self.x(self.time[min(span.last, len(self.time) - 1)])
             self.pieces.append(f'<path d="M{x0:.1f} {y - 17:.1f}v6" class="ax" stroke="#5c666e"/>')
             self._phase(span, (x0 + x1) / 2, x1 - x0, y)
         self.pieces.append(f'<path d="M{self.right:.1f} {y - 17:.1f}v6" class="ax" stroke="#5c666e"/>')
 
     def _phase(self, span: Span, middle: float, room: float, y: float) -> None:
-        counted = f"{span.label.split()[-1]}" if span.label and span.label.split()[-1].isdigit() else ""
-        for words in (span.label, counted):
+        last = span.label.split()[-1] if span.label.split() else ""
+        for words in (span.label, last if last.isdigit() else ""):
             wide = text_width(words, SIZE)
             # a pull is short: its words may reach over its ends as long as they touch no others
-            box = Box(middle - wide / 2 - 2, y - 9.6, middle + wide / 2 + 2, y + 2.9, words)
-            if (
-                words
-                and (wide + 6.0 <= room or span.kind == "pull")
-                and box.x0 > 0.0
-                and box.x1 < self.width
-                and self.free(box)
-            ):
+            box = Box(middle - wide / 2 - 3, y - 9.6, middle + wide / 2 + 3, y + 2.9, words)
+            short = span.kind == "pull" and wide < 60.0
+            if words and (wide + 6.0 <= room or short) and box.x0 > 0.0 and box.x1 < self.width and self.free(box):
                 self.text(middle, y, words, "", "middle")
                 return
 
@@ -318,6 +314,26 @@ class _Chart:
                 words = words[:-2] + "…"
             self.text(self.right + 11.0, y + height - 4.0, words)
         return found
+
+
+def _told(spans: tuple[Span, ...]) -> list[Span]:
+    """Spans as the foot tells them: a repeat of many phases (a lap) becomes one span with their common words."""
+    runs: list[list[Span]] = []
+    for span in spans:
+        if runs and span.repeat >= 0 and runs[-1][-1].repeat == span.repeat:
+            runs[-1].append(span)
+        else:
+            runs.append([span])
+    if max((len(run) for run in runs), default=0) < 3:
+        return list(spans)
+    found = []
+    for run in runs:
+        words = run[0].label.split()
+        for span in run[1:]:
+            words = [a for a, _ in itertools.takewhile(lambda pair: pair[0] == pair[1], zip(words, span.label.split(), strict=False))]
+        kind = run[0].kind if len(run) == 1 else "group"
+        found.append(Span(run[0].first, run[-1].last, kind, " ".join(words), run[0].repeat))
+    return found
 
 
 def _busy(forecast: Forecast) -> list[tuple[str, str]]:

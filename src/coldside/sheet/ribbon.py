@@ -125,7 +125,7 @@ class _Page:
 
     def _end(self, y: float) -> None:
         moment, pen = self.moment, self.pen
-        over = moment.intake - moment.ambient
+        over = round(moment.intake - moment.ambient, 1)
         hot = moment.intake > self.knee.temperature
         x = RIGHT + 14.0
         pen.over.append(

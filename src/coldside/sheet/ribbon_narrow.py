@@ -228,18 +228,18 @@ def _part(pen: Drawing, row: Row, y: float) -> float:
             _down_chevrons(pen, x, y + high / 2)
     block = LINE * (1 + len(lines))
     pen.label(left, y + (high - block) / 2, [_fit(row.entry, room), *lines], "start")
-    pen.leader(
-        x + pen.width(stream.rate) / 2 + 2.0 if row.partner is None else _edge(pen, row),
-        y + high / 2,
-        left - 6.0,
-        y + high / 2,
-    )
+    pen.leader(_edge(pen, row), y + high / 2, left - 6.0, y + high / 2)
     return y + high
 
 
 def _edge(pen: Drawing, row: Row) -> float:
-    assert row.stream is not None and row.partner is not None
-    return _x(row.strand) + pen.width(row.stream.rate) / 2 + pen.width(row.partner.rate) + 2.0
+    """Right edge of what a row draws: ribbon, companion or tank."""
+    assert row.stream is not None
+    spec, x = pen.moment.spec(row.entry), _x(row.strand)
+    if isinstance(spec, ReservoirSpec):
+        return x + tank_size(1000.0 * spec.volume * SHRINK**2)[0] / 2 + 2.0
+    beside = 0.0 if row.partner is None else pen.width(row.partner.rate)
+    return x + pen.width(row.stream.rate) / 2 + beside + 2.0
 
 
 def _vertical(pen: Drawing, a: tuple[float, float], b: tuple[float, float], stream: Stream) -> None:
@@ -293,7 +293,7 @@ def _close_section(pen: Drawing, section: list[Row], top: float, y: float) -> fl
             f'<path d="M{FIRST - 6} {y}L{FIRST} {y + 7}L{FIRST + 6} {y}" class="w" fill="none" stroke="#20262b"/>'
         )
         pen.text(left, y + 14, moment.say(moment.intake, "temperature"), "big", 22.0, bold=True)
-        over = moment.intake - moment.ambient
+        over = round(moment.intake - moment.ambient, 1)
         said = moment.say(abs(over), "temperature_difference")
         pen.text(left, y + 31, "into the engine,", "d", 12.0)
         pen.text(left, y + 47, f"{said} {'over' if over >= 0 else 'under'} ambient", "d", 12.0)
@@ -357,7 +357,7 @@ def ribbon_text(forecast: Forecast, sample: int, system: str, width: int, limit:
         else:
             lines += _text_row(row, moment, knee, extremes, largest, longest, width)
         if row.side == "charge" and row is _last_charge(found):
-            over = moment.intake - moment.ambient
+            over = round(moment.intake - moment.ambient, 1)
             said = moment.say(abs(over), "temperature_difference")
             word = "over" if over >= 0 else "under"
             text = f"into the engine {moment.say(moment.intake, 'temperature')}, {said} {word} ambient"

@@ -1,0 +1,254 @@
+"""The sheet: one HTML file that explains itself, with its drawings inside and nothing fetched from anywhere.
+
+Here: `sheet_html` and `write_sheet`.  Rows come from `tables.py`, drawings from `ribbon.py` and `figures.py`,
+looks from `sheet.css`.  Every text that a user wrote is escaped.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tempfile
+from collections.abc import Sequence
+from importlib import resources
+from pathlib import Path
+
+from coldside.errors import BadInput
+from coldside.judge.verdict import Verdict, label_at
+from coldside.plant.results import Forecast
+from coldside.sheet import tables
+from coldside.sheet.figures import bar, time_chart
+from coldside.sheet.ribbon import ribbon_svg
+from coldside.sheet.scale import escape, pretty
+
+SYSTEMS = ("si", "us")
+GIST = (
+    "The verdict is for these conditions and values only. Hotter air, longer pulls, shorter rests, a dirty core or a tired pump"
+    " make another session: forecast it again."
+)
+
+
+def sheet_html(forecast: Forecast, verdict: Verdict, system: str) -> str:
+    """The whole sheet as one self-contained HTML document; `system` is "si" or "us".  BadInput for another system."""
+    if system not in SYSTEMS:
+        raise BadInput(f'"{system}" is no unit system; "si" or "us" is', where="units")
+    headline, reasons, notes, cautions = tables.all_words(verdict, system)
+    build, session = forecast.build, forecast.session
+    css = resources.files("coldside.sheet").joinpath("sheet.css").read_text(encoding="utf-8")
+    body = [
+        _head(forecast, verdict, headline, system),
+        _limits(verdict, system),
+        _drawings(forecast, system),
+        _section("What gives first, and why", _list([*reasons])) if reasons else "",
+        _before(forecast, notes, system),
+        _figures(forecast, system),
+        _ledger(forecast, system),
+        _health(forecast, system),
+        _parts(forecast, system),
+        f'<section class="caution"><h2>Cautions</h2>{_list(cautions)}</section>',
+        _assumed(forecast, system),
+        _section("Sources", _list(tables.used_sources(forecast)), small=True),
+        f"<footer>Made by coldside from {escape(build.file)} and {escape(session.file)}. Nothing in this file loads"
+        " anything from elsewhere.</footer>",
+    ]
+    return (
+        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"/>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1"/><meta name="color-scheme" content="light dark"/>'
+        f"<title>{escape(build.name)}: {escape(session.name)}</title><style>{css}</style></head><body><main>"
+        + "".join(body)
+        + "</main></body></html>\n"
+    )
+
+
+def write_sheet(forecast: Forecast, verdict: Verdict, path: str | Path, system: str = "si") -> Path:
+    """Write the sheet to `path` in one go: the old file stays until the new one is whole.  Returns the path.
+
+    BadInput when the place cannot be written.
+    """
+    target = Path(path)
+    text = sheet_html(forecast, verdict, system)
+    scratch = ""
+    try:
+        handle, scratch = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
+        os.chmod(scratch, mode)
+        os.replace(scratch, target)
+    except OSError as fault:
+        if scratch and os.path.exists(scratch):
+            os.unlink(scratch)
+        raise BadInput(f"cannot be written: {fault.strerror or fault}", where=str(target)) from fault
+    return target
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+# ------------------------------------------------------------------------------- pieces of HTML
+
+
+def _t(text: str) -> str:
+    """One of our own sentences, with degree signs, escaped; a number keeps its unit on its line."""
+    words = pretty(text).replace(" +- ", " ± ")
+    words = re.sub(r"(?<=\d) (?=(?:°[CF]|K|k?W|hp|L|kg|lb|psi|bar|kPa|Pa|US|%|s|min|MJ|kJ|BTU|rpm|mm|in|V)\b)", "\u00a0", words)
+    return escape(words)
+
+
+def _list(items: Sequence[str]) -> str:
+    return "<ul>" + "".join(f"<li>{_t(item)}</li>" for item in items) + "</ul>"
+
+
+def _section(title: str, inner: str, *, small: bool = False) -> str:
+    cls = ' class="small"' if small else ""
+    return f"<section><h2>{escape(title)}</h2><div{cls}>{inner}</div></section>"
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str = "", stack: bool = False) -> str:
+    """A table whose first column names its rows; `stack` lays rows out as blocks on a narrow screen."""
+    top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
+    lines = []
+    for row in rows:
+        cells = "".join(
+            f'<td data-l="{escape(head)}">{_t(cell)}</td>' for head, cell in zip(heads[1:], row[1:], strict=True)
+        )
+        lines.append(f'<tr><th scope="row">{_t(row[0])}</th>{cells}</tr>')
+    said = f"<caption>{escape(caption)}</caption>" if caption else ""
+    cls = ' class="stack"' if stack else ""
+    return f"<table{cls}>{said}<thead><tr>{top}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
+
+
+def _head(forecast: Forecast, verdict: Verdict, headline: str, system: str) -> str:
+    build, session = forecast.build, forecast.session
+    said = "; ".join(tables.conditions(forecast, system))
+    cls = "verdict" if verdict.holds else "verdict no"
+    return (
+        f'<header><p class="kicker">{escape(build.name)} · {escape(session.name)}</p>'
+        f'<div class="{cls}"><h1>{_t(headline)}</h1></div>'
+        f"<p>{_t(said[:1].upper() + said[1:])}.</p>"
+        f'<p class="small">{GIST}</p></header>'
+    )
+
+
+def _limits(verdict: Verdict, system: str) -> str:
+    if not verdict.limits:
+        return _section("Limits", "<p>No limit was given, so there is none to hold or break.</p>")
+    heads = ("limit", "at most", "came out", "margin", "in words")
+    rows = []
+    for limit in verdict.limits:
+        cells = tables.limit_row(limit, system)
+        broken = ' class="broken"' if limit.holds is False else ""
+        body = "".join(f'<td data-l="{escape(h)}">{_t(c)}</td>' for h, c in zip(heads[1:], cells[1:], strict=True))
+        rows.append(f'<tr{broken}><th scope="row">{_t(cells[0])}</th>{body}</tr>')
+    top = "".join(f'<th scope="col">{h}</th>' for h in heads)
+    return _section(
+        "Limits", f'<table class="stack"><thead><tr>{top}</tr></thead><tbody>{"".join(rows)}</tbody></table>'
+    )
+
+
+def _drawings(forecast: Forecast, system: str) -> str:
+    at = forecast.peak
+    when = tables.say(float(forecast.time[at]), "clock", system)
+    where = label_at(forecast, at)
+    moment = f"At the hottest moment in boost, {when} into the session" if forecast.boost.any() else f"At the hottest moment, {when} into the session"
+    moment += f" ({where})" if where else ""
+    ribbon = "".join(
+        f'<div class="{cls}">{ribbon_svg(forecast, at, system, narrow=cls == "narrow")}</div>' for cls in ("wide", "narrow")
+    )
+    chart = "".join(
+        f'<div class="{cls}">{time_chart(forecast, system, narrow=cls == "narrow")}</div>' for cls in ("wide", "narrow")
+    )
+    return _section("The build at work", f"<figure><figcaption>{_t(moment)}.</figcaption>{ribbon}</figure>") + _section(
+        "The session",
+        "<figure><figcaption>Bands: in boost. Solid: gas; dashed: what the sensor reads; dash-dotted: limits."
+        f"</figcaption>{chart}</figure>",
+    )
+
+
+def _before(forecast: Forecast, notes: Sequence[str], system: str) -> str:
+    rows = tables.before_full_load(forecast, system)
+    inner = _table(("check", "figure", "meaning"), rows, stack=True)
+    margins = tables.compressor_margins(forecast)
+    lines = []
+    for margin in margins:
+        when = tables.say(margin.time, "clock", system)
+        words = f"{100 * margin.left:.0f} % left, worst at {when}" + (f" in {margin.where}" if margin.where else "")
+        if margin.left < 0.0:
+            words = f"{-100 * margin.left:.0f} % beyond, worst at {when}" + (f" in {margin.where}" if margin.where else "")
+        lines.append(
+            f'<tr><th scope="row">{escape(margin.name)}</th><td class="b">{bar(margin.left, -0.1, 0.6, words, 0.0)}</td>'
+            f"<td>{_t(words)}</td></tr>"
+        )
+    if lines:
+        inner += (
+            '<h3>The compressor, each at its worst moment in boost</h3><table class="stack"><thead><tr>'
+            '<th scope="col">margin</th><th scope="col">room left</th><th scope="col">in words</th></tr></thead>'
+            f"<tbody>{''.join(lines)}</tbody></table>"
+        )
+    if notes:
+        inner += "<h3>Notes</h3>" + _list(notes)
+    return _section("Before full load", inner)
+
+
+def _figures(forecast: Forecast, system: str) -> str:
+    heads = ("figure", "start", "highest", "mean in boost", "end")
+    rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
+    note = "Highest: in boost for temperatures" if forecast.boost.any() else "Never in boost: highest of the whole session"
+    return _section("Figures", _table(heads, rows, caption=note, stack=True))
+
+
+def _ledger(forecast: Forecast, system: str) -> str:
+    rows = tables.ledger_rows(forecast, system)
+    low = min([r.heat for r in rows] + [0.0])
+    high = max([r.heat for r in rows] + [1.0])
+    lines = "".join(
+        f'<tr{"" if r.total else " class=" + chr(34) + "sub" + chr(34)}><th scope="row">{escape(r.name)}</th>'
+        f'<td class="b">{bar(r.heat, low, high, r.words)}</td><td class="n">{_t(r.words)}</td></tr>'
+        for r in rows
+    )
+    ledger = f"<p>{_t(tables.ledger_sentence(forecast))}</p><table><tbody>{lines}</tbody></table>"
+    rungs = tables.ladder_rows(forecast, system)
+    if not rungs:
+        return _section("Where the heat went", ledger)
+    low, high = min(r[1] for r in rungs), max(r[1] for r in rungs)
+    steps = "".join(
+        f'<tr><th scope="row">{escape(name)}</th><td class="b">{bar(drop, low, high, words)}</td><td class="n" data-l="drop">{_t(words)}</td>'
+        f'<td class="n" data-l="share">{_t(share)}</td><td class="n" data-l="resistance">{_t(k)}</td></tr>'
+        for name, drop, words, k, share in rungs
+    )
+    ladder = (
+        "<p>From the charge in the cores to ambient, at the hottest moment. The longest rung is where a change can do"
+        " most, if it can be changed.</p>"
+        '<table class="stack"><thead><tr><th scope="col">rung</th><th scope="col">drop</th><th scope="col"></th><th scope="col">share</th>'
+        f'<th scope="col">resistance</th></tr></thead><tbody>{steps}</tbody></table>'
+    )
+    return (
+        '<div class="two">' + _section("Where the heat went", ledger) + _section("What holds it back", ladder) + "</div>"
+    )
+
+
+def _health(forecast: Forecast, system: str) -> str:
+    return _section("How far to trust it", _table(("check", "result"), tables.health_rows(forecast, system), stack=True))
+
+
+def _parts(forecast: Forecast, system: str) -> str:
+    rows = [(r.name, r.kind, r.paths, r.sizes) for r in tables.part_rows(forecast, system)]
+    return _section(
+        "Parts", _table(("part", "kind", "lies on", "sizes"), rows, caption="* a default, not given by you", stack=True)
+    )
+
+
+def _assumed(forecast: Forecast, system: str) -> str:
+    rows = tables.default_rows(forecast, system)
+    if not rows:
+        return _section("What was assumed", "<p>Nothing: every value was given.</p>")
+    words = (
+        "<p>Values that nobody gave, with one standard deviation where one is known. Measure those that matter and write"
+        " them into the build.</p>"
+    )
+    return _section("What was assumed", words + _table(("for", "value", "taken as"), rows, stack=True), small=True)

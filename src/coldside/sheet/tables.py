@@ -1,0 +1,431 @@
+"""The rows of every table of a sheet, as text in one unit system: the same for paper and terminal.
+
+Here: conditions, key figures, limits, checks before full load, ledger, ladder, parts, defaults, sources.  Not here:
+any layout (`render.py`, `terminal.py`).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path as FilePath
+from typing import Any
+
+import numpy as np
+
+from coldside import sources
+from coldside.build.model import Given, names_on
+from coldside.errors import ColdsideError
+from coldside.judge.heat import heat_shares
+from coldside.judge.power import fuel_demand, mean_where, power_kept
+from coldside.judge.verdict import LimitResult, Verdict, label_at
+from coldside.judge.wording import Quantity, shown
+from coldside.media import air
+from coldside.parts.compressor import CompressorSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.fields import Field
+from coldside.parts.pump import Control, PumpSpec
+from coldside.plant.results import Forecast
+from coldside.sheet.figures import energy, resistance
+from coldside.sheet.streams import part_name
+from coldside.units import KINDS, Pressure, show
+
+MOST_POINTS = 4000  # samples in boost that the compressor's margins are looked up at
+
+
+@dataclass(frozen=True)
+class Margin:
+    """One of the compressor's three margins at its worst moment: share left, when, in which phase."""
+
+    name: str
+    left: float
+    time: float
+    where: str
+
+
+@dataclass(frozen=True)
+class HeatRow:
+    """One line of the ledger: words, heat in J (signed, as it counts), and whose it is."""
+
+    name: str
+    heat: float
+    words: str
+    total: bool = False
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """One part of the list: name, kind in words, where it lies, and its sizes."""
+
+    name: str
+    kind: str
+    paths: str
+    sizes: str
+
+
+def say(value: float, kind: str, system: str, digits: int = 0) -> str:
+    """A quantity as the verdict's sentences write it."""
+    return shown(Quantity(value, kind, digits), system)
+
+
+# ------------------------------------------------------------------------------- conditions, key figures
+
+
+def conditions(forecast: Forecast, system: str) -> list[str]:
+    """What the forecast holds for, in short sentences."""
+    demand, session = forecast.demand, forecast.session
+    weather = (
+        f"{say(demand.ambient_temperature, 'temperature', system)} in the shade, "
+        f"{show(demand.ambient_pressure, 'pressure', system)}, {100 * demand.humidity:.0f} % relative humidity"
+    )
+    start = {"ambient": "starts with everything at ambient temperature", "soaked": "starts heat-soaked"}
+    length = say(float(forecast.time[-1] - forecast.time[0]), "time", system)
+    found = [weather, f"{length} long, {start.get(demand.start, demand.start)}"]
+    labels: dict[str, int] = {}
+    for span in demand.spans:
+        words = " ".join(w for w in span.label.split() if not w.isdigit())
+        labels[words] = labels.get(words, 0) + 1
+    told = [f"{words} ({n} times)" if n > 1 else words for words, n in list(labels.items())[:8] if words]
+    found.append("in it: " + ", ".join(told) if told else session.name)
+    return found
+
+
+def key_figures(forecast: Forecast, system: str) -> list[tuple[str, tuple[str, str, str, str]]]:
+    """Rows of (what, (start, highest in boost or of all, mean in boost, end))."""
+    boost, time = forecast.boost, forecast.time
+    ambient = forecast.demand.ambient_temperature
+
+    def temperatures(trace: np.ndarray, kind: str) -> tuple[str, str, str, str]:
+        mean = mean_where(trace, boost, time)
+        highest = float(trace[boost].max()) if boost.any() else float(trace.max())
+        values = (float(trace[0]), highest, mean, float(trace[-1]))
+        return tuple("" if v is None else say(round(v, 1), kind, system) for v in values)  # type: ignore[return-value]
+
+    def flows(trace: np.ndarray, kind: str) -> tuple[str, str, str, str]:
+        mean = mean_where(trace, boost, time)
+        return ("", show(float(trace.max()), kind, system), "" if mean is None else show(mean, kind, system), "")
+
+    rows = [("intake gas", temperatures(forecast.intake, "temperature"))]
+    rows.append(("over ambient", temperatures(forecast.intake - ambient, "temperature_difference")))
+    if forecast.sensor is not None:
+        rows.append(("intake sensor", temperatures(forecast.sensor, "temperature")))
+    for loop, trace in forecast.coolant_in_cores.items():
+        rows.append((f"coolant of loop {loop} into the cores", temperatures(trace, "temperature")))
+    rows.append(("power", flows(forecast.power, "power")))
+    rows.append(("air flow", flows(forecast.charge_flow, "mass_flow")))
+    rows.append(("fuel flow", flows(forecast.fuel_flow, "mass_flow")))
+    rows.append(("heat taken by the cores", flows(forecast.heat_rejected, "power")))
+    for loop, trace in forecast.coolant_flow.items():
+        rows.append((f"coolant flow of loop {loop}", flows(trace, "volume_flow")))
+    return rows
+
+
+def limit_row(limit: LimitResult, system: str) -> tuple[str, str, str, str, str]:
+    """(limit, allowed, came out, margin, in words) of one limit."""
+    allowed = say(limit.at_most, limit.kind, system, 1)
+    if limit.holds is None or limit.value is None or limit.margin is None:
+        return limit.name, allowed, "not judged", "", limit.why_not
+    value = say(limit.value, limit.kind, system, 1)
+    kind = "points" if limit.margin_kind == "share" else limit.margin_kind
+    margin = say(abs(limit.margin), kind, system, 1) + (" to spare" if limit.holds else " over")
+    if limit.holds:
+        words = f"holds; highest in {limit.where}" if limit.where else "holds"
+    elif limit.first_broken is None:
+        words = "broken"
+    else:
+        words = f"broken first at {say(limit.first_broken, 'clock', system)}"
+        words += f" in {limit.first_where}" if limit.first_where else ""
+        words += f", {say(limit.seconds_over, 'time', system)} over in all"
+    return limit.name, allowed, value, margin, words
+
+
+# ------------------------------------------------------------------------------- before full load
+
+
+def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
+    """Checks to make before full load: (what, figure, what it means)."""
+    fuel, engine = fuel_demand(forecast), forecast.build.engine
+    rows = [("fuel flow at its highest", show(fuel.peak, "mass_flow", system), f"{engine.fuel}, for {show(fuel.air, 'mass_flow', system)} of air")]
+    if fuel.used is None:
+        meaning = "its capacity was not given, so it is not checked"
+    else:
+        meaning = f"{100 * fuel.used:.0f} % of the {show(engine.injector_capacity, 'mass_flow', system)} that one passes"
+    rows.append((f"from each of {fuel.injectors} injectors", show(fuel.per_injector, "mass_flow", system), meaning))
+    at = int(np.argmax(np.where(forecast.boost, forecast.charge_flow, -1.0))) if forecast.boost.any() else forecast.peak
+    loss = float(forecast.compressor_out_pressure[at] - forecast.plenum_pressure[at])
+    share = loss / float(forecast.compressor_out_pressure[at])
+    rows.append(
+        (
+            "charge loss, compressor to plenum",
+            show(loss, "pressure_difference", system),
+            f"{100 * share:.1f} % of the pressure at the compressor outlet, at the highest air flow",
+        )
+    )
+    ratio = float(forecast.compressor_out_pressure[at]) / forecast.demand.ambient_pressure
+    plenum = show(Pressure(float(forecast.plenum_pressure[at]) - forecast.demand.ambient_pressure, True), "pressure", system)
+    rows.append(("compressor outlet", f"{ratio:.2f} times ambient", f"for {plenum} in the plenum"))
+    power = power_kept(forecast)
+    lost = power.lost_to_heat
+    rows.append(
+        (
+            "power at its highest",
+            show(power.peak, "power", system),
+            f"charge {'warmer' if lost >= 0 else 'colder'} than ambient {'costs' if lost >= 0 else 'gives'} "
+            f"{100 * abs(lost):.1f} % of the session's energy",
+        )
+    )
+    return rows
+
+
+def compressor_margins(forecast: Forecast) -> tuple[Margin, ...]:
+    """The compressor's margins to surge, choke and top shaft speed, each at its worst moment in boost.
+
+    The charge side is balanced again at the forecast's own samples.  Empty when never in boost, for a constant
+    efficiency, or when the charge side cannot be balanced (then `health` says more).
+    """
+    from coldside.plant.charge import ChargeSide
+    from coldside.plant.flows import Air
+
+    demand = forecast.demand
+    samples = np.flatnonzero(forecast.boost & (demand.engine_speed > 0.0))
+    if not samples.size:
+        return ()
+    samples = samples[:: max(samples.size // MOST_POINTS, 1)]
+    try:
+        W = float(air.humidity_ratio(demand.ambient_temperature, demand.ambient_pressure, demand.humidity))
+        around = Air(demand.ambient_temperature, demand.ambient_pressure, W)
+        side = ChargeSide(forecast.build, around, str(FilePath(forecast.build.file).parent))
+        state = side.balance(
+            demand.engine_speed[samples],
+            demand.plenum_target[samples],
+            forecast.intake[samples],
+            forecast.compressor_in[samples],
+        )
+    except ColdsideError:
+        return ()
+    found = []
+    operating = state.operating
+    for name, trace in (
+        ("to surge", operating.surge_margin), ("to choke", operating.choke_margin), ("to top shaft speed", operating.speed_margin),
+    ):  # fmt: skip
+        if trace is None or np.isnan(trace).all():
+            continue
+        worst = int(np.nanargmin(trace))
+        sample = int(samples[worst])
+        found.append(Margin(name, float(trace[worst]), float(forecast.time[sample]), label_at(forecast, sample)))
+    return tuple(found)
+
+
+# ------------------------------------------------------------------------------- ledger and ladder
+
+
+def ledger_rows(forecast: Forecast, system: str) -> list[HeatRow]:
+    """Totals of the ledger, each followed by the parts that matter to it (over 2 % of all heat handled)."""
+    ledger = forecast.ledger
+    groups = (
+        ("from the charge", ledger.heat_in, ("charge",)),
+        ("picked up from bay, engine and pumps", ledger.pickup, ("pickup", "pump")),
+        ("given to the cooling air", ledger.to_air, ("cooling",)),
+        ("stored in coolant and metal at the end", ledger.stored, ("stored",)),
+    )
+    rows = []
+    for name, total, sides in groups:
+        rows.append(HeatRow(name, total, energy(total, system), True))
+        parts: dict[str, float] = {}
+        for flow in ledger.flows:
+            if flow.side in sides:
+                parts[flow.part] = parts.get(flow.part, 0.0) + flow.heat
+        largest = sorted(parts.items(), key=lambda item: -abs(item[1]))
+        kept = [item for item in largest if abs(item[1]) > 0.02 * max(ledger.handled, 1.0)][:8]
+        if len(parts) > 1:
+            rows += [HeatRow(part, heat, energy(heat, system)) for part, heat in kept]
+    return rows
+
+
+def ledger_sentence(forecast: Forecast) -> str:
+    """The ledger in one sentence of shares; empty when nothing was taken in."""
+    shares = heat_shares(forecast)
+    if shares.to_air is None or shares.stored is None or shares.from_pickup is None:
+        return ""
+    text = f"Of the heat taken in, {100 * shares.to_air:.0f} % left with the cooling air"
+    if shares.stored >= 0.0:
+        text += f" and {100 * shares.stored:.0f} % was still in coolant and metal at the end"
+    else:
+        text += f"; coolant and metal gave up {-100 * shares.stored:.0f} % more"
+    return text + f". {100 * shares.from_pickup:.0f} % of it did not come from the charge."
+
+
+def ladder_rows(forecast: Forecast, system: str) -> list[tuple[str, float, str, str, str]]:
+    """(rung, drop in K, drop, resistance, share) from charge to ambient; rungs that do not exist here are left out."""
+    return [
+        (
+            rung.name,
+            rung.drop,
+            say(rung.drop, "temperature_difference", system, 1),
+            resistance(rung.resistance, system),
+            f"{100 * rung.share:.0f} %",
+        )
+        for rung in forecast.ladder
+        if rung.drop != 0.0
+    ]
+
+
+# ------------------------------------------------------------------------------- health, defaults, sources
+
+
+def health_rows(forecast: Forecast, system: str) -> list[tuple[str, str]]:
+    """How far to trust the numbers."""
+    health = forecast.health
+    step = say(health.step_check, "temperature_difference", system, 2)
+    rows = [
+        ("step check", f"halving the time step moves the intake by at most {step}"),
+        ("ledger closes to", f"{health.closure:.1e} of all heat handled"),
+        ("size of the model", f"{forecast.states} temperatures, {forecast.steps} steps"),
+        ("used outside the range of its data", "; ".join(health.extrapolated) or "nothing"),
+    ]
+    rows += [("note", words) for words in health.warnings]
+    return rows
+
+
+def default_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
+    """Values that nobody gave: (whose, what, value with +-).  Equal defaults of several parts share a row."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for key, value in forecast.build.defaults():
+        owner, _, name = key.rpartition(".")
+        found.setdefault((name.replace("_", " "), given_words(forecast, key, value, system)), []).append(
+            owner.removeprefix("parts.").replace("ducts.", "duct ")
+        )
+    return [(", ".join(owners), name, words) for (name, words), owners in found.items()]
+
+
+def given_words(forecast: Forecast, key: str, value: Given, system: str) -> str:
+    """A value in the sheet's units with its +-; words stay as they are."""
+    kind = _kind_of(forecast, key)
+    if kind not in KINDS or not isinstance(value.value, int | float | Pressure) or isinstance(value.value, bool):
+        return value.text
+    words = show(value.value, kind, system)
+    if value.sd is None or isinstance(value.value, Pressure):
+        return words
+    return f"{words} +- {show(value.sd, 'temperature_difference' if kind == 'temperature' else kind, system)}"
+
+
+def _kind_of(forecast: Forecast, key: str) -> str:
+    build = forecast.build
+    owner, _, name = key.rpartition(".")
+    spec: Any = {"engine": build.engine, "car": build.car, "bay": build.bay}.get(owner)
+    if owner.startswith("parts."):
+        spec = build.parts.get(owner.removeprefix("parts."))
+    elif owner.startswith("ducts."):
+        duct = build.ducts.get(owner.removeprefix("ducts."))
+        spec = None if duct is None else duct.spec
+    if spec is None:
+        return ""
+    return next((f.kind for attribute, f in _fields(spec) if attribute.name == name), "")
+
+
+def _fields(spec: Any) -> Iterable[tuple[Any, Field]]:
+    for attribute in dataclasses.fields(spec):
+        meta = attribute.metadata.get("coldside")
+        if meta is not None:
+            yield attribute, meta
+
+
+def used_sources(forecast: Forecast) -> list[str]:
+    """References behind this forecast's physics, by what the build and session use."""
+    build = forecast.build
+    specs = list(build.parts.values())
+    keys = ["ISO2533", "HylandWexler1983", "McBride1993"]
+    if build.loops:
+        keys += ["Melinder2010", "IAPWS95"] if any("glycol" in x.coolant for x in build.loops.values()) else ["IAPWS95"]
+        keys += ["TodiniPilati1988", "Churchill1977"]
+    if any(isinstance(s, WaterCoreSpec | AirCoreSpec | ExchangerSpec) for s in specs):
+        keys += ["KaysLondon1984", "Mason1954"]
+    keys += ["Gnielinski2013", "AFDC", "Heywood1988", "Practice"]
+    return [sources.cite(key) for key in keys if key in sources.SOURCES]
+
+
+# ------------------------------------------------------------------------------- parts list
+
+KIND_WORDS = {
+    "FilterSpec": "filter", "CompressorSpec": "compressor", "PipeSpec": "charge pipe", "HoseSpec": "coolant hose",
+    "WaterCoreSpec": "charge core, water", "AirCoreSpec": "charge core, air", "ExchangerSpec": "exchanger, coolant to air",
+    "ThrottleSpec": "throttle", "PlenumSpec": "plenum", "PumpSpec": "coolant pump", "ReservoirSpec": "tank",
+    "ValveSpec": "coolant valve", "FanSpec": "fan", "SensorSpec": "sensor",
+}  # fmt: skip
+SIZES = {
+    "bore": "bore", "length": "long", "wall": "wall", "volume": "volume", "metal_mass": "metal", "coolant_volume": "holds",
+    "face_height": "face height", "design_flow": "design flow", "design_pressure_ratio": "design pressure ratio",
+    "efficiency": "efficiency", "bench_charge_flow": "bench charge flow", "bench_coolant_flow": "bench coolant flow",
+    "bench_cooling_flow": "bench cooling-air flow", "bench_effectiveness": "bench effectiveness", "bench_heat": "bench heat",
+    "bench_charge_loss": "bench charge loss", "bench_coolant_loss": "bench coolant loss",
+    "bench_cooling_loss": "bench cooling-air loss", "voltage": "supply at the part", "height": "height over datum",
+    "high_point": "highest point", "loss": "loss", "time_constant": "time constant", "heat": "heat", "covers": "covers of the next face",
+}  # fmt: skip
+
+
+def part_rows(forecast: Forecast, system: str) -> list[PartRow]:
+    """Every part with its sizes, in the order of the paths; a default is marked by an asterisk."""
+    build = forecast.build
+    paths: dict[str, list[str]] = {}
+    walks = [("charge", build.charge)]
+    walks += [(f"loop {name}", loop.path) for name, loop in build.loops.items()]
+    walks += [(f"duct {name}", duct.path) for name, duct in build.ducts.items()]
+    for words, path in walks:
+        for entry in names_on(path):
+            on = paths.setdefault(part_name(entry), [])
+            if words not in on:
+                on.append(words)
+    rows = []
+    for name, on in paths.items():
+        spec = build.parts.get(name)
+        if spec is None:
+            continue
+        kind = KIND_WORDS.get(type(spec).__name__, type(spec).__name__)
+        rows.append(PartRow(name, kind, ", ".join(on), ", ".join(_sizes(forecast, name, spec, system))))
+    return rows
+
+
+def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
+    found = []
+    for attribute, meta in _fields(spec):
+        value = getattr(spec, attribute.name)
+        origin = forecast.build.givens.get(f"parts.{name}.{attribute.name}")
+        star = "*" if origin is not None and origin.origin == "default" else ""
+        if meta.kind == "control" and isinstance(value, Control):
+            found.append(control_words(value, system) + star)
+        elif meta.curve is not None and value:
+            found.append(_curve_words(value, meta.curve, system) + star)
+        elif attribute.name in SIZES and isinstance(value, int | float) and not isinstance(value, bool):
+            if attribute.name == "covers" and value == 1.0:
+                continue
+            found.append(f"{SIZES[attribute.name]} {show(value, meta.kind, system)}{star}")
+    if isinstance(spec, CompressorSpec):
+        found += [f"map {spec.map}"] if spec.map else []
+        found += [f"{spec.count} alike in parallel"] if spec.count > 1 else []
+    if isinstance(spec, PumpSpec) and spec.curve is None:
+        found.append("curve of a generic 12 V pump*")
+    return found
+
+
+def _curve_words(curve: tuple[tuple[float, float], ...], kinds: tuple[str, str], system: str) -> str:
+    ends = []
+    for x, y in (curve[0], curve[-1]):
+        rise = "nothing" if y == 0.0 else show(y, kinds[1], system)
+        ends.append(f"{rise} at " + ("no flow" if x == 0.0 else show(x, kinds[0], system)))
+    return "curve from " + " to ".join(ends)
+
+
+def control_words(control: Control, system: str) -> str:
+    """When a pump or fan runs."""
+    if control.mode != "above":
+        return {"always": "always on", "schedule": "on by the session's phases", "off": "off"}.get(control.mode, control.mode)
+    on = say(control.threshold, "temperature", system, 1)
+    off = say(control.threshold - control.hysteresis, "temperature", system, 1)
+    return f"on above {on} {control.of}, off below {off}"
+
+
+def all_words(verdict: Verdict, system: str) -> tuple[str, list[str], list[str], tuple[str, ...]]:
+    """Headline, reasons, notes, cautions."""
+    words = verdict.words(system)
+    return words.headline, list(words.reasons), list(words.notes), words.cautions
