@@ -415,6 +415,8 @@ class _Reader:
         value_text, *sd_texts = (part.strip() for part in text.split("+-"))
         if len(sd_texts) > 1:
             raise self.refuse("has more than one +-; one standard deviation follows one value")
+        if sd_texts and self.kind == "count":
+            raise self.refuse("has a +-, but a whole number has none")
         number, unit = self._split(value_text)
         if sd_texts and not unit:
             # "9.5 +- 0.3 L": the unit stands once, at the end; not for a "%", which would be a share of the value
@@ -521,8 +523,6 @@ class _Reader:
 
     def _sd(self, text: str, number: float, spelling: str) -> float:
         """The standard deviation behind +-, SI."""
-        if self.kind == "count":
-            raise self.refuse("has a +-, but a whole number has none")
         sd, unit = self._split(text)
         if sd < 0.0 or text.startswith("-"):
             raise self.refuse("has a negative standard deviation behind +-")

@@ -1016,7 +1016,6 @@ CASES: tuple[Case, ...] = (
         "build",
         (('bench_heat = "14 kW +- 5 %"', 'heat = "14 kW"'),),
         (
-            'hill.toml:26: ducts.nose.path: "nose_hx" stands twice: it is already on loops.charge.path',
             "hill.toml:99: parts.nose_hx.heat: makes it a face in a duct alone, without a coolant side; take it out, or bench_coolant_flow, bench_coolant_in, bench_cooling_in, bench_coolant_loss",
         ),
     ),

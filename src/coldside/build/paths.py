@@ -143,7 +143,7 @@ def check_sides(reads: list[PathRead], members: Mapping[str, Member], faults: Fa
         for place in read.places:
             complaint = _misplaced(place, read, members, excused)
             if not complaint:
-                side = read.sort if _sides(members[place.name]) else "reading"
+                side = "reading" if members[place.name].kind == "sensor" else read.sort
                 first = seen.setdefault((place.name, side), read)
                 if first is not read or read.places.index(place) != _first_index(read, place.name):
                     complaint = _twice(place, read, first, members)
