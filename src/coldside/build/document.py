@@ -22,6 +22,7 @@ from coldside.errors import BadInput, Internal, ManyBadInputs, nearest
 from coldside.units import typed
 
 LARGEST_FILE = 1_000_000  # bytes
+DEEPEST_LIST = 50  # lists within lists
 SET = "--set"  # `where` of a fault in an override
 Key = tuple["str | int", ...]  # ("parts", "tank", "volume"), ("phases", 0, "kind"), ("parts", "pump", "curve", 2)
 
@@ -356,6 +357,9 @@ class _Scanner:
                 self.document.lines.setdefault((*key, *elements), self._line_at(token.start()))
             if text == "[":
                 elements.append(0)
+                if len(elements) > DEEPEST_LIST:
+                    where = f"{self.document.file}:{self._line_at(token.start())}"
+                    raise BadInput(f"holds lists more than {DEEPEST_LIST} deep", where=where, key=dotted(key))
         self.document.spans[key] = (start, end)
         return position
 

@@ -156,7 +156,10 @@ def _phase(reading: Reading, key: Key, table: dict[str, Any]) -> PhaseSpec | Non
         for name in foreign:
             reading.faults.add((*key, name), f"is not used by {words}; its keys: " + ", ".join(used))
         table = {name: value for name, value in table.items() if name not in foreign}
-    return reading.table(PhaseSpec, table, key, words, used=_used(kind))
+    phase = reading.table(PhaseSpec, table, key, words, used=_used(kind))
+    if phase is None or phase.air:
+        return phase
+    return dataclasses.replace(phase, air={})
 
 
 def _used(kind: Any) -> tuple[str, ...]:

@@ -1,0 +1,87 @@
+"""What `coldside check` says of a build: the whole text stored, paths drawn, concerns, 80 columns."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from coldside.build.check import WIDTH, concerns, describe, draw_path
+from coldside.build.files import load_build
+from coldside.build.model import Build, Parallel
+from words.files import BUILD, spoiled
+
+
+def loaded(folder: Path, monkeypatch: pytest.MonkeyPatch, text: str = BUILD) -> Build:
+    monkeypatch.chdir(folder)
+    (folder / "hill.toml").write_text(text)
+    return load_build("hill.toml")
+
+
+@pytest.mark.parametrize("system", ["si", "us"])
+def test_the_whole_text(system: str, root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    stored = (root / "tests" / "words" / f"check_{system}.txt").read_text().splitlines()
+    assert describe(loaded(tmp_path, monkeypatch), system) == stored
+
+
+@pytest.mark.parametrize("system", ["si", "us"])
+def test_the_bundled_builds_fit_a_terminal(system: str, examples: Path) -> None:
+    for file in sorted(examples.glob("*/*.toml")):
+        if file.parent.name == "sessions":
+            continue
+        build = load_build(file)
+        lines = describe(build, system)
+        assert max(len(line) for line in lines[2:]) <= WIDTH  # the first lines carry the user's name and path
+        told = " ".join(" ".join(lines).split())
+        for key, given in build.defaults():
+            assert key.rpartition(".")[2] in told
+            assert given.help in told
+
+
+def test_paths_in_characters() -> None:
+    inner = Parallel((("c",), ("d",)))
+    path = ("a", Parallel((("b",), (inner, "e"))), "f")
+    assert draw_path(path) == "a > ( b | ( c | d ) > e ) > f"
+    assert draw_path((Parallel((("a",), ("b",))), "c")) == "( a | b ) > c"
+
+
+def test_a_sound_build_raises_no_concern(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert concerns(loaded(tmp_path, monkeypatch)) == []
+
+
+def test_concerns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = spoiled(
+        BUILD,
+        ('path = ["filter", "turbo", "hot_pipe", ', 'path = ["turbo", "hot_pipe", '),
+        ('"throttle", "plenum", "intake_sensor"]', '"plenum"]'),
+        ('[parts.filter]\nkind = "filter"\n', ""),
+        ('[parts.throttle]\nkind = "throttle"\n', ""),
+        ('[parts.intake_sensor]\nkind = "sensor"\n', ""),
+        ('["7500 rpm", "20 psi"]', '["6000 rpm", "20 psi"]'),
+        ('control = "above 40 degC charge, 4 K hysteresis"', 'control = "off"'),
+        ('bench_cooling_loss = "170 Pa"', 'bench_cooling_loss = "170 Pa"\ncovers = "60 %"'),
+    )
+    assert concerns(loaded(tmp_path, monkeypatch, text)) == [
+        "no sensor on the charge path: what reads the charge reads the gas at the plenum itself",
+        "no filter on the charge path: no loss before the compressor is reckoned with",
+        "no throttle on the charge path: no throttle loss is reckoned with",
+        "engine.boost ends at 6000 rpm, below top_speed 7500 rpm: its last value is held",
+        'pump: control is "off", so it never runs',
+        "nose_hx: covers 60 % of the next face, but none stands behind it in duct nose",
+    ]
+
+
+def test_a_charge_that_is_not_cooled_is_a_concern(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    start, end = BUILD.index("[loops.charge]"), BUILD.index("[parts.filter]")
+    text = BUILD[:start] + BUILD[end : BUILD.index("[parts.left_core]")] + BUILD[BUILD.index("[parts.throttle]") :]
+    text = spoiled(text, ('["left_core", "right_core"], ', ""))
+    text = text[: text.index("[parts.tank]")]
+    build = loaded(tmp_path, monkeypatch, text)
+    assert "no core on the charge path: the charge is not cooled" in concerns(build)
+    assert "no loops, no ducts" in " ".join(describe(build))
+
+
+def test_a_build_with_long_names_breaks_between_them(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    long = "hot_pipe_" + "x" * 45
+    build = loaded(tmp_path, monkeypatch, BUILD.replace("hot_pipe", long))
+    assert any(line.strip().startswith(f"> {long}") for line in describe(build))

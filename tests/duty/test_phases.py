@@ -1,0 +1,157 @@
+"""Sessions and limits from files: values in SI, keys by kind of phase, files of samples beside the session."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from coldside.duty.model import PHASE_KEYS, LimitSpec, PhaseSpec, Session
+from coldside.duty.phases import load_limits, load_session
+from coldside.errors import BadInput
+from coldside.parts.engine import RPM
+from coldside.parts.fields import field_of
+from coldside.units import Pressure
+from words.files import LIMITS, SESSION, spoiled
+
+REPLAY = "time [s],engine_speed [rpm],plenum [kPa abs]\n0,3000,100\n1,4000,150\n2,5000,200\n"
+CYCLE = "t_s,speed_m_s\n0,0\n10,8\n20,0\n"
+
+
+def loaded(folder: Path, text: str = SESSION) -> Session:
+    (folder / "day.toml").write_text(text)
+    return load_session(folder / "day.toml")
+
+
+def test_values_are_si(tmp_path: Path) -> None:
+    session = loaded(tmp_path)
+    assert (session.name, session.start) == ("Three pulls", "soaked")
+    assert session.ambient.temperature == pytest.approx(304.15)
+    assert session.ambient.altitude == 240.0
+    assert session.ambient.pressure is None
+    assert session.ambient.humidity == pytest.approx(0.45)
+    idle, pull, cruise, cooldown = session.phases
+    assert idle == PhaseSpec(kind="idle", duration=120.0, air={})
+    assert (pull.on, pull.repeat, pull.rest) == ("dyno", 3, 240.0)
+    assert pull.from_speed == pytest.approx(3000 * RPM)
+    assert pull.to_speed == pytest.approx(7000 * RPM)
+    assert pull.fans == pytest.approx(0.6)
+    assert pull.pumps is None
+    assert pull.air == {"nose": 8.0}
+    assert cruise.speed == pytest.approx(60 * 0.44704)  # mile per hour, NIST SP 811
+    assert (cruise.group, cooldown.group) == ("lap", "lap")
+    assert session.groups == {"lap": 2}
+    assert session.limits == (
+        LimitSpec(quantity="intake", at_most=pytest.approx(333.15), during="boost"),
+        LimitSpec(quantity="over_ambient", at_most=pytest.approx(25.0), during="boost"),
+    )
+
+
+def test_a_phase_without_a_table_of_air_has_none(tmp_path: Path) -> None:
+    phases = loaded(tmp_path).phases
+    assert dict(phases[0].air) == {}
+    assert dict(phases[3].air) == {}
+
+
+def test_where_values_came_from(tmp_path: Path) -> None:
+    givens = loaded(tmp_path).givens
+    assert givens["phases.2.from"].text == "3000 rpm"
+    assert givens["ambient.altitude"].origin == "given"
+    assert "ambient.pressure" not in givens  # altitude is given instead
+    assert "phases.1.speed" not in givens  # an idle has no road speed
+    assert givens["phases.3.grade"].origin == "default"
+
+
+def test_station_pressure_may_stand_for_altitude(tmp_path: Path) -> None:
+    session = loaded(tmp_path, spoiled(SESSION, ('altitude = "240 m"', 'pressure = "29.1 inHg abs"')))
+    assert session.ambient.altitude is None
+    assert session.ambient.pressure == Pressure(
+        pytest.approx(29.1 * 3386.389, rel=1e-6), False
+    )  # NIST SP 811, 7 digits
+
+
+@pytest.mark.parametrize("kind", sorted(PHASE_KEYS))
+def test_every_kind_of_phase_takes_its_keys_and_no_others(kind: str, tmp_path: Path) -> None:
+    texts = {
+        "duration": 'duration = "60 s"', "engine_speed": 'engine_speed = "3000 rpm"', "cycle": 'cycle = "cycle.csv"',
+        "speed": 'speed = "20 m/s"', "load": 'load = "40 %"', "grade": 'grade = "2 %"', "gear": "gear = 3",
+        "on": 'on = "road"', "from_speed": 'from = "3000 rpm"', "to_speed": 'to = "7000 rpm"', "repeat": "repeat = 2",
+        "rest": 'rest = "30 s"', "samples": 'samples = "log.csv"',
+    }  # fmt: skip
+    (tmp_path / "cycle.csv").write_text(CYCLE)
+    (tmp_path / "log.csv").write_text(REPLAY)
+    head = SESSION[: SESSION.index("[[phases]]")]
+    always = f'[[phases]]\nkind = "{kind}"\nname = "mine"\npumps = "off"\nfans = "on"\n'
+    used = "\n".join(texts[name] for name in PHASE_KEYS[kind])
+    session = loaded(tmp_path, f"{head}{always}{used}\n")
+    phase = session.phases[0]
+    assert (phase.kind, phase.name, phase.pumps, phase.fans) == (kind, "mine", 0.0, 1.0)
+    for name in PHASE_KEYS[kind]:
+        assert getattr(phase, name) is not None
+    foreign = [name for name in texts if name not in PHASE_KEYS[kind]]
+    for name in foreign:
+        with pytest.raises(BadInput) as refused:
+            loaded(tmp_path, f"{head}{always}{used}\n{texts[name]}\n")
+        assert f"phases.1.{texts[name].split()[0]}: is not used by" in str(refused.value)
+
+
+def test_files_beside_the_session_are_found_and_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "days").mkdir()
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "days" / "log.csv").write_text(REPLAY)
+    text = spoiled(SESSION, ('kind = "idle"\nduration = "2 min"', 'kind = "replay"\nsamples = "log.csv"'))
+    (tmp_path / "days" / "day.toml").write_text(text)
+    samples = load_session("days/day.toml").phases[0].samples
+    assert samples is not None
+    assert Path(samples).is_absolute()
+    assert Path(samples).read_text() == REPLAY
+    (tmp_path / "days" / "log.csv").write_text(REPLAY.replace("[rpm]", "[furlong]"))
+    with pytest.raises(BadInput) as refused:
+        load_session("days/day.toml")
+    assert refused.value.where.startswith("days/log.csv:1")
+
+
+def test_limits_of_their_own(tmp_path: Path) -> None:
+    (tmp_path / "limits.toml").write_text(LIMITS)
+    own = load_limits(tmp_path / "limits.toml")
+    assert own == (
+        LimitSpec(quantity="coolant", at_most=pytest.approx(338.15), during="always"),
+        LimitSpec(quantity="spread", at_most=pytest.approx(0.15), during="boost"),
+    )
+    session = loaded(tmp_path, spoiled(SESSION, ('start = "soaked"', 'start = "soaked"\nlimits_file = "limits.toml"')))
+    assert session.limits[2:] == own
+    (tmp_path / "limits.toml").write_text(spoiled(LIMITS, ('"65 degC"', '"65"')))
+    with pytest.raises(BadInput) as refused:
+        loaded(tmp_path, spoiled(SESSION, ('start = "soaked"', 'start = "soaked"\nlimits_file = "limits.toml"')))
+    assert refused.value.where.endswith("limits.toml:5")
+    (tmp_path / "limits.toml").write_text('schema = "coldside.limits/1"\n')
+    with pytest.raises(BadInput) as refused:
+        load_limits(tmp_path / "limits.toml")
+    assert refused.value.message == "there is no limit; write a table [[limits]]"
+
+
+def test_a_session_needs_no_limits(tmp_path: Path) -> None:
+    assert loaded(tmp_path, SESSION[: SESSION.index("[[limits]]")]).limits == ()
+
+
+def test_the_longest_session_counts_groups_repeats_and_replays(tmp_path: Path) -> None:
+    # 6 h = 21600 s; the session below lasts 120 + (3 * 10 + 2 * 240) + n * 50 s
+    most = (21600 - 120 - 510) // 50
+    assert loaded(tmp_path, spoiled(SESSION, ("repeat = 2", f"repeat = {most}"))).groups == {"lap": most}
+    with pytest.raises(BadInput) as refused:
+        loaded(tmp_path, spoiled(SESSION, ("repeat = 2", f"repeat = {most + 1}")))
+    assert refused.value.message == "phases.4: with it the session lasts over 6 h, the longest that is solved"
+    (tmp_path / "log.csv").write_text("time [s],engine_speed [rpm],plenum [kPa abs]\n0,3000,100\n30000,3000,100\n")
+    with pytest.raises(BadInput) as refused:
+        loaded(
+            tmp_path, spoiled(SESSION, ('kind = "idle"\nduration = "2 min"', 'kind = "replay"\nsamples = "log.csv"'))
+        )
+    assert "phases.1: with it the session lasts over 6 h" in str(refused.value)
+
+
+def test_every_key_of_a_phase_belongs_to_a_kind() -> None:
+    used = {name for names in PHASE_KEYS.values() for name in names}
+    for name in used:
+        field_of(PhaseSpec, name)
+    every = set(PhaseSpec.__dataclass_fields__)
+    assert every - used == {"kind", "name", "pumps", "fans", "group", "air"}
