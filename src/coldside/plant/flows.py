@@ -201,7 +201,7 @@ class DuctFlows:
         # inlet and exit are one link that closes the path; the exit's warmer air is the smaller part of its loss
         def openings(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
             loss, slope = airflow.opening_loss(spec, m / mean, mean)
-            return loss - driving, slope / mean
+            return loss - driving + NO_LOSS_AIR * m, slope / mean + NO_LOSS_AIR
 
         losses = [
             self._loss(build, link.name, share, mean, warm, command)
@@ -326,6 +326,16 @@ def charge_part_loss(spec: object, peak_flow: float) -> ChargeLoss:
     return lambda m: (NO_LOSS_CHARGE * m, np.full_like(m, NO_LOSS_CHARGE))
 
 
+def _rising(loss: ChargeLoss) -> ChargeLoss:
+    """The loss with a trace of slope, for parts stated to lose nothing."""
+
+    def risen(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        value, slope = loss(m)
+        return value + NO_LOSS_CHARGE * m, slope + NO_LOSS_CHARGE
+
+    return risen
+
+
 def _scaled(pair: tuple[np.ndarray, np.ndarray], factor: float) -> tuple[np.ndarray, np.ndarray]:
     return pair[0] * factor, pair[1] * factor
 
@@ -338,7 +348,7 @@ def charge_split(
     `flow` [kg/s] enters the path, array of points; returns flows (points, links) and losses (points,).
     """
     network = network_of(path, closed=False)
-    losses = [charge_part_loss(build.parts[name], peak_flow) for name in network.names]
+    losses = [_rising(charge_part_loss(build.parts[name], peak_flow)) for name in network.names]
     m = solve(network, losses, len(flow), max(float(np.max(flow)), 1e-3), through=np.asarray(flow, dtype=float))
     total = np.zeros(len(flow))
     for k in _one_way_through(network):
