@@ -152,9 +152,7 @@ def build_of(case: dict[str, Any], name: str = "Wren, invented for a test") -> B
     """The build of one of `CASES`."""
     charge = path_of(case["charge"])
     loops = {n: Loop(n, coolant, path_of(p), 90e3) for n, (coolant, p) in case["loops"].items()}
-    ducts = {
-        n: Duct(n, DuctSpec(place=place, inlet_area=0.02), path_of(p)) for n, (place, p) in case["ducts"].items()
-    }
+    ducts = {n: Duct(n, DuctSpec(place=place, inlet_area=0.02), path_of(p)) for n, (place, p) in case["ducts"].items()}
     entries = names_on(charge)
     for path in (*(x.path for x in loops.values()), *(x.path for x in ducts.values())):
         entries += names_on(path)
@@ -185,7 +183,9 @@ def spans_of(n: int, pulls: int) -> tuple[Span, ...]:
     return tuple(found)
 
 
-def forecast_of(case: dict[str, Any], *, name: str = "Wren, invented for a test", limit: float | None = 333.15, n: int = 1201) -> Forecast:
+def forecast_of(
+    case: dict[str, Any], *, name: str = "Wren, invented for a test", limit: float | None = 333.15, n: int = 1201
+) -> Forecast:
     """A forecast with invented numbers for one of `CASES`; `limit` [K] on the intake, None for no limit."""
     build = build_of(case, name)
     time = np.linspace(0.0, 1200.0, n)
@@ -238,10 +238,30 @@ def forecast_of(case: dict[str, Any], *, name: str = "Wren, invented for a test"
         time, spans, np.where(on, 110.0, 15.0), np.where(on, 250e3, 40e3), on, np.where(on, 30.0, 0.0), {}, AMBIENT,
         98.5e3, 0.45, (AMBIENT + 20.0) * np.ones(n), {}, "ambient",
     )  # fmt: skip
-    limits = () if limit is None else (LimitSpec(quantity="intake", at_most=limit), LimitSpec(quantity="sensor", at_most=328.15), LimitSpec(quantity="spread", at_most=0.1))
-    session = Session("Five pulls, invented", "pulls.toml", "ambient", AmbientSpec(temperature=AMBIENT), (PhaseSpec(kind="pull", repeat=5),), {}, limits)
+    limits = (
+        ()
+        if limit is None
+        else (
+            LimitSpec(quantity="intake", at_most=limit),
+            LimitSpec(quantity="sensor", at_most=328.15),
+            LimitSpec(quantity="spread", at_most=0.1),
+        )
+    )
+    session = Session(
+        "Five pulls, invented",
+        "pulls.toml",
+        "ambient",
+        AmbientSpec(temperature=AMBIENT),
+        (PhaseSpec(kind="pull", repeat=5),),
+        {},
+        limits,
+    )
     loops = {n_: 0.42 / 1030.0 * np.ones(n) for n_ in build.loops}
-    cooled = {n_: coolant for n_, loop in build.loops.items() if any(isinstance(build.parts.get(e), WaterCoreSpec) for e in names_on(loop.path))}
+    cooled = {
+        n_: coolant
+        for n_, loop in build.loops.items()
+        if any(isinstance(build.parts.get(e), WaterCoreSpec) for e in names_on(loop.path))
+    }
     rejected = sum(
         (tables["flow"][k] * 1012.0 * (tables["inlet"][k] - tables["outlet"][k]) for k in tables["flow"]
          if k[1] == "charge" and isinstance(build.parts[k[0]], WaterCoreSpec | AirCoreSpec)), np.zeros(n),
@@ -259,7 +279,9 @@ def forecast_of(case: dict[str, Any], *, name: str = "Wren, invented for a test"
     sensor = None
     if any(isinstance(p, SensorSpec) for p in build.parts.values()):
         sensor = np.convolve(np.concatenate([np.full(8, intake[0]), intake]), np.ones(9) / 9, "valid")
-    commands = {p: on.astype(float) if p.endswith("fan") else np.ones(n) for p in build.parts if p.endswith(("pump", "fan"))}
+    commands = {
+        p: on.astype(float) if p.endswith("fan") else np.ones(n) for p in build.parts if p.endswith(("pump", "fan"))
+    }
     return Forecast(
         build=build, session=session, demand=demand, time=time, intake=intake, sensor=sensor,
         compressor_in=AMBIENT * np.ones(n), compressor_out=AMBIENT + np.where(on, 112.0, 3.0), charge_flow=flow,
@@ -278,7 +300,9 @@ def forecast_of(case: dict[str, Any], *, name: str = "Wren, invented for a test"
 def _loop(build: Build, path: Path, put: Any, t: Any, m_dot: Any, tables: Any, on: Any) -> Any:
     for item in path:
         if isinstance(item, Parallel):
-            t = sum(_loop(build, b, put, t, m_dot / len(item.branches), tables, on) for b in item.branches) / len(item.branches)
+            t = sum(_loop(build, b, put, t, m_dot / len(item.branches), tables, on) for b in item.branches) / len(
+                item.branches
+            )
             continue
         spec, out = build.parts.get(item), t
         key = (item, "charge")

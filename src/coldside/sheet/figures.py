@@ -87,7 +87,7 @@ def decimate(time: np.ndarray, values: np.ndarray, columns: int) -> tuple[np.nda
     return time[chosen], values[chosen]
 
 
-def nice_ticks(low: float, high: float, wanted: int, steps: tuple[float, ...] = (1, 2, 5, 10)) -> list[float]:
+def nice_ticks(low: float, high: float, wanted: int, steps: tuple[float, ...] = (1, 2, 2.5, 5, 10)) -> list[float]:
     """Round numbers between `low` and `high`, about `wanted` of them."""
     span = max(high - low, 1e-9)
     rough = span / max(wanted, 1)
@@ -139,9 +139,9 @@ class _Chart:
 
     def __init__(self, forecast: Forecast, system: str, narrow: bool) -> None:
         self.forecast, self.system, self.narrow = forecast, system, narrow
-        self.width = 360.0 if narrow else 1200.0
+        self.width = 360.0 if narrow else 940.0
         self.left = 34.0 if narrow else 52.0
-        self.right = self.width - (108.0 if narrow else 172.0)
+        self.right = self.width - (108.0 if narrow else 146.0)
         self.time = forecast.time / 60.0
         self.pieces: list[str] = []
         self.words: list[str] = []
@@ -227,7 +227,7 @@ class _Chart:
     def minutes(self, y: float) -> None:
         """Ticks in minutes along `y`."""
         steps = (1, 2, 5, 10) if self.time[-1] < 10 else (1, 2, 3, 5, 10)
-        ticks = nice_ticks(float(self.time[0]), float(self.time[-1]), 4 if self.narrow else 12, steps)
+        ticks = nice_ticks(float(self.time[0]), float(self.time[-1]), 4 if self.narrow else 10, steps)
         for tick in ticks:
             x = self.x(tick)
             self.pieces.append(f'<path d="M{x:.1f} {y:.1f}v5" class="ax" stroke="#5c666e"/>')
@@ -261,7 +261,7 @@ class _Chart:
             # a pull is short: its words may reach over its ends as long as they touch no others
             box = Box(middle - wide / 2 - 3, y - 9.6, middle + wide / 2 + 3, y + 2.9, words)
             short = span.kind == "pull" and wide < 60.0
-            if words and (wide + 6.0 <= room or short) and box.x0 > 0.0 and box.x1 < self.width and self.free(box):
+            if words and (wide + 3.0 <= room or short) and box.x0 > 0.0 and box.x1 < self.width and self.free(box):
                 self.text(middle, y, words, "", "middle")
                 return
 
@@ -330,7 +330,12 @@ def _told(spans: tuple[Span, ...]) -> list[Span]:
     for run in runs:
         words = run[0].label.split()
         for span in run[1:]:
-            words = [a for a, _ in itertools.takewhile(lambda pair: pair[0] == pair[1], zip(words, span.label.split(), strict=False))]
+            words = [
+                a
+                for a, _ in itertools.takewhile(
+                    lambda pair: pair[0] == pair[1], zip(words, span.label.split(), strict=False)
+                )
+            ]
         kind = run[0].kind if len(run) == 1 else "group"
         found.append(Span(run[0].first, run[-1].last, kind, " ".join(words), run[0].repeat))
     return found
@@ -349,7 +354,7 @@ def _busy(forecast: Forecast) -> list[tuple[str, str]]:
 def time_chart(forecast: Forecast, system: str, *, narrow: bool = False) -> str:
     """The session in time as one SVG: intake against its limit, below it coolant, commands and road speed.
 
-    `system` is "si" or "us"; `narrow` gives the form for a phone (360 px wide instead of 1200).
+    `system` is "si" or "us"; `narrow` gives the form for a phone (360 px wide instead of 940).
     """
     return _chart(forecast, system, narrow)[0]
 
@@ -371,7 +376,7 @@ def _chart(forecast: Forecast, system: str, narrow: bool) -> tuple[str, _Chart]:
     y = bottom + 52.0
     coolant = _coolant_panel(forecast, y, narrow)
     if coolant is not None:
-        chart.panel(coolant, "coolant", 3)
+        chart.panel(coolant, "coolant", 4)
         y += coolant.height + 34.0
     road = Panel(y, 54.0, "speed", [Line(forecast.demand.road_speed, "road", "road speed")])
     road.high = max(float(forecast.demand.road_speed.max()) * 1.1, 5.0)
@@ -416,7 +421,9 @@ def _main_panel(forecast: Forecast, system: str, narrow: bool) -> Panel:
             continue
         seen.add(round(level, 2))
         name = shown(Quantity(level, "temperature", 1), system)
-        what = "sensor limit" if item.quantity == "sensor" else "limit"
+        what = "limit"
+        if item.quantity == "sensor":
+            what = "sensor" if narrow else "sensor limit"
         panel.lines.append(Line(np.full(n, level), "limit", f"{what} {name}", flat=True))
     highest = max(float(line.values.max()) for line in panel.lines)
     lowest = min(float(line.values.min()) for line in panel.lines)

@@ -7,7 +7,6 @@ looks from `sheet.css`.  Every text that a user wrote is escaped.
 from __future__ import annotations
 
 import os
-import re
 import tempfile
 from collections.abc import Sequence
 from importlib import resources
@@ -19,7 +18,7 @@ from coldside.plant.results import Forecast
 from coldside.sheet import tables
 from coldside.sheet.figures import bar, time_chart
 from coldside.sheet.ribbon import ribbon_svg
-from coldside.sheet.scale import escape, pretty
+from coldside.sheet.scale import escape, keep_units, pretty
 
 SYSTEMS = ("si", "us")
 GIST = (
@@ -48,7 +47,7 @@ def sheet_html(forecast: Forecast, verdict: Verdict, system: str) -> str:
         f'<section class="caution"><h2>Cautions</h2>{_list(cautions)}</section>',
         _assumed(forecast, system),
         _section("Sources", _list(tables.used_sources(forecast)), small=True),
-        f"<footer>Made by coldside from {escape(build.file)} and {escape(session.file)}. Nothing in this file loads"
+        f"<footer>Made by coldside from {escape(Path(build.file).name)} and {escape(Path(session.file).name)}. Nothing in this file loads"
         " anything from elsewhere.</footer>",
     ]
     return (
@@ -96,8 +95,7 @@ def _umask() -> int:
 def _t(text: str) -> str:
     """One of our own sentences, with degree signs, escaped; a number keeps its unit on its line."""
     words = pretty(text).replace(" +- ", " ± ")
-    words = re.sub(r"(?<=\d) (?=(?:°[CF]|K|k?W|hp|L|kg|lb|psi|bar|kPa|Pa|US|%|s|min|MJ|kJ|BTU|rpm|mm|in|V)\b)", "\u00a0", words)
-    return escape(words)
+    return escape(keep_units(words))
 
 
 def _list(items: Sequence[str]) -> str:
@@ -112,11 +110,13 @@ def _section(title: str, inner: str, *, small: bool = False) -> str:
 def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str = "", stack: bool = False) -> str:
     """A table whose first column names its rows; `stack` lays rows out as blocks on a narrow screen."""
     top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
+
+    def said_head(head: str) -> str:  # a block needs no head where there is but one column
+        return f' data-l="{escape(head)}"' if len(heads) > 2 else ""
+
     lines = []
     for row in rows:
-        cells = "".join(
-            f'<td data-l="{escape(head)}">{_t(cell)}</td>' for head, cell in zip(heads[1:], row[1:], strict=True)
-        )
+        cells = "".join(f"<td{said_head(head)}>{_t(cell)}</td>" for head, cell in zip(heads[1:], row[1:], strict=True))
         lines.append(f'<tr><th scope="row">{_t(row[0])}</th>{cells}</tr>')
     said = f"<caption>{escape(caption)}</caption>" if caption else ""
     cls = ' class="stack"' if stack else ""
@@ -155,10 +155,15 @@ def _drawings(forecast: Forecast, system: str) -> str:
     at = forecast.peak
     when = tables.say(float(forecast.time[at]), "clock", system)
     where = label_at(forecast, at)
-    moment = f"At the hottest moment in boost, {when} into the session" if forecast.boost.any() else f"At the hottest moment, {when} into the session"
+    moment = (
+        f"At the hottest moment in boost, {when} into the session"
+        if forecast.boost.any()
+        else f"At the hottest moment, {when} into the session"
+    )
     moment += f" ({where})" if where else ""
     ribbon = "".join(
-        f'<div class="{cls}">{ribbon_svg(forecast, at, system, narrow=cls == "narrow")}</div>' for cls in ("wide", "narrow")
+        f'<div class="{cls}">{ribbon_svg(forecast, at, system, narrow=cls == "narrow")}</div>'
+        for cls in ("wide", "narrow")
     )
     chart = "".join(
         f'<div class="{cls}">{time_chart(forecast, system, narrow=cls == "narrow")}</div>' for cls in ("wide", "narrow")
@@ -179,7 +184,9 @@ def _before(forecast: Forecast, notes: Sequence[str], system: str) -> str:
         when = tables.say(margin.time, "clock", system)
         words = f"{100 * margin.left:.0f} % left, worst at {when}" + (f" in {margin.where}" if margin.where else "")
         if margin.left < 0.0:
-            words = f"{-100 * margin.left:.0f} % beyond, worst at {when}" + (f" in {margin.where}" if margin.where else "")
+            words = f"{-100 * margin.left:.0f} % beyond, worst at {when}" + (
+                f" in {margin.where}" if margin.where else ""
+            )
         lines.append(
             f'<tr><th scope="row">{escape(margin.name)}</th><td class="b">{bar(margin.left, -0.1, 0.6, words, 0.0)}</td>'
             f"<td>{_t(words)}</td></tr>"
@@ -198,7 +205,9 @@ def _before(forecast: Forecast, notes: Sequence[str], system: str) -> str:
 def _figures(forecast: Forecast, system: str) -> str:
     heads = ("figure", "start", "highest", "mean in boost", "end")
     rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
-    note = "Highest: in boost for temperatures" if forecast.boost.any() else "Never in boost: highest of the whole session"
+    note = (
+        "Highest: in boost for temperatures" if forecast.boost.any() else "Never in boost: highest of the whole session"
+    )
     return _section("Figures", _table(heads, rows, caption=note, stack=True))
 
 
@@ -228,12 +237,17 @@ def _ledger(forecast: Forecast, system: str) -> str:
         f'<th scope="col">resistance</th></tr></thead><tbody>{steps}</tbody></table>'
     )
     return (
-        '<div class="two">' + _section("Where the heat went", ledger) + _section("What holds it back", ladder) + "</div>"
+        '<div class="two">'
+        + _section("Where the heat went", ledger)
+        + _section("What holds it back", ladder)
+        + "</div>"
     )
 
 
 def _health(forecast: Forecast, system: str) -> str:
-    return _section("How far to trust it", _table(("check", "result"), tables.health_rows(forecast, system), stack=True))
+    return _section(
+        "How far to trust it", _table(("check", "result"), tables.health_rows(forecast, system), stack=True)
+    )
 
 
 def _parts(forecast: Forecast, system: str) -> str:

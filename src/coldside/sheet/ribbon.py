@@ -22,8 +22,8 @@ from coldside.sheet.streams import Knee, Moment, knee_of, part_name
 
 __all__ = ["ribbon_boxes", "ribbon_svg", "ribbon_text"]
 
-WIDTH = 1200.0
-LEFT, RIGHT = 28.0, 1058.0  # where the charge ribbon starts and ends
+WIDTH = 940.0
+LEFT, RIGHT = 24.0, 806.0  # where the charge ribbon starts and ends
 CORNER = 26.0  # px, radius of a loop's corners
 
 Dock = tuple[float, float, float]  # x0, x1, lower edge of the charge ribbon
@@ -46,7 +46,7 @@ def ribbon_svg(
     """The build at one `sample` (index) of `forecast` as one self-contained SVG element.
 
     `system` is "si" or "us"; `limit` [K] puts the knee of the colour scale, else the session's own limit does.
-    `narrow` gives the form for a phone: 360 px wide instead of 1200.
+    `narrow` gives the form for a phone: 360 px wide instead of 940.
     """
     return _drawn(forecast, sample, system, limit, narrow)[0]
 
@@ -157,9 +157,9 @@ class _Page:
         moment, pen = self.moment, self.pen
         streams = moment.loops[name]
         run = Run(path, "coolant", streams, moment)
-        length = min(max(run.wanted(), 260.0), 1000.0)
-        x0 = 90.0
-        run.place(x0, x0 + length, bounds=(x0 - 30.0, x0 + length + 60.0))
+        length = min(max(run.wanted(), 260.0), WIDTH - 150.0)
+        x0 = 70.0
+        run.place(x0, x0 + length, bounds=(x0 - 30.0, min(x0 + length + 50.0, WIDTH - 8.0)))
         pen.text(28.0, top + 12, f"loop {name}: {moment.build.loops[name].coolant}", "d", 12.0)
         y = top + 22.0 + run.above
         low = y + run.below + 22.0
@@ -184,7 +184,7 @@ class _Page:
             if any(is_hosted(self.moment, n) for n in names_on(duct.path)):
                 continue
             run = Run(duct.path, "cooling", self.moment.ducts[name], self.moment)
-            length = min(max(run.wanted(), 160.0), 900.0)
+            length = min(max(run.wanted(), 160.0), WIDTH - 150.0)
             run.place(90.0, 90.0 + length)
             self.pen.text(28.0, top + 26, f"duct {name}", "d", 12.0)
             y = top + 34.0 + run.above
@@ -194,17 +194,15 @@ class _Page:
 
     def _foot(self, y: float) -> float:
         pen = self.pen
-        pen.legend(28.0, y, 300.0)
-        name = "colours change at your limit" if self.knee.words else "no limit given: colours change in the middle"
-        pen.text(350.0, y + 9, name, "d", 12.0)
-        pen.text(
-            350.0,
-            y + 26,
-            "wider: more heat carried per degree · stitches: heat crossing · dashes: almost no flow · dot: sensor",
-            "d",
-            12.0,
+        pen.legend(28.0, y, 250.0)
+        lines = (
+            "colours change at your limit" if self.knee.words else "no limit given: colours change in the middle",
+            "wider: more heat carried per degree · stitches: heat crossing",
+            "dashes: almost no flow · dot: sensor",
         )
-        return y + 40.0
+        for i, line in enumerate(lines):
+            pen.text(312.0, y + 9 + 16 * i, line, "d", 12.0)
+        return y + 52.0
 
 
 class _Loop:
@@ -466,7 +464,11 @@ class _Loop:
         lines = [name, *self.moment.details(name, "coolant")]
         room = label_width(lines) + wide / 2 + 14.0
         outward = (1.0 if not falling else -1.0) * self.way
-        fits = x + room < WIDTH - 10.0 and self.bounds[1] > 1000.0 if outward > 0 else x - room > self.bounds[0] - 24.0
+        fits = (
+            x + room < WIDTH - 10.0 and self.bounds[1] > RIGHT - 60.0
+            if outward > 0
+            else x - room > self.bounds[0] - 24.0
+        )
         side = outward if fits else -outward
         self.pen.label(x + side * (wide / 2 + 14.0), y - len(lines) * 7.8, lines, "start" if side > 0 else "end")
 

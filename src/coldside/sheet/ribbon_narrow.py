@@ -6,7 +6,6 @@ path runs down the page; what it exchanges heat with lies beside it.
 
 from __future__ import annotations
 
-import re
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -20,11 +19,10 @@ from coldside.parts.sensor import SensorSpec
 from coldside.plant.results import Forecast
 from coldside.sheet.drawing import DETAIL_SIZE, LINE, Drawing, stitch_count, tank_size
 from coldside.sheet.runs import is_hosted
-from coldside.sheet.scale import WIDTH_POWER, text_width
+from coldside.sheet.scale import WIDTH_POWER, keep_units, text_width
 from coldside.sheet.streams import Knee, Moment, Stream, knee_of, part_name
 
 NARROW = 360.0
-UNIT_GAP = re.compile(r"(?<=\d) (?=(?:deg[CF]|K|k?W|hp|L|US|%|s|min)\b)")  # a number keeps its unit on its line
 FIRST = 50.0  # x of the first strand
 PITCH = 46.0  # px between strands
 SHRINK = 0.6  # of the wide form's widths
@@ -202,7 +200,7 @@ def _part(pen: Drawing, row: Row, y: float) -> float:
     chars = max(int(room / (0.585 * DETAIL_SIZE)), 12)
     lines: list[str] = []
     for words in row_words(row, moment):
-        for piece in textwrap.wrap(UNIT_GAP.sub("\u00a0", words), chars) or [""]:
+        for piece in textwrap.wrap(keep_units(words), chars) or [""]:
             lines.append(piece)
     high = max(18.0 + LINE * (1 + len(lines)), 40.0)
     if row.partner is not None:
@@ -369,7 +367,7 @@ def ribbon_text(forecast: Forecast, sample: int, system: str, width: int, limit:
     key += ["┼ ╪ ╬ heat crossing, ┊ almost no flow"]
     for words in key:
         lines += textwrap.wrap(words, width)
-    return "\n".join(line.rstrip() for line in lines)
+    return "\n".join("".join(c if c.isprintable() else " " for c in line).rstrip() for line in lines)
 
 
 def _last_charge(found: list[Row]) -> Row | None:
@@ -395,11 +393,9 @@ def _text_row(
     if row.partner is not None:
         ribbon += _seam_mark(moment, row.entry, largest) + body(row.partner, (row.partner.t_in + row.partner.t_out) / 2)
     head = f"  {ribbon}".ljust(11)
-    words = row_words(row, moment)
+    words = keep_units(", ".join(row_words(row, moment)))
     if width >= 76:
         lead = f"{head}{_cut(row.entry, longest):<{longest}}  "
-        return textwrap.wrap(
-            ", ".join(words) or " ", width, initial_indent=lead, subsequent_indent=" " * len(lead), drop_whitespace=True
-        ) or [lead]
-    text = row.entry + (": " + ", ".join(words) if words else "")
+        return textwrap.wrap(words, width, initial_indent=lead, subsequent_indent=" " * len(lead)) or [lead]
+    text = row.entry + (f": {words}" if words else "")
     return textwrap.wrap(text, width, initial_indent=head, subsequent_indent=" " * (len(head) + 2))

@@ -239,8 +239,8 @@ class Run:
     def _settle_rows(self, low: float, high: float) -> None:
         """Each stretch's labels stay within it; at the run's own ends they may use the bounds."""
         for stretch in self.rows:
-            a = stretch.low - 14.0 if stretch.low > self.x0 + 1.0 else None
-            b = stretch.high + 14.0 if stretch.high < self.x1 - 1.0 else None
+            a = stretch.low - 8.0 if stretch.low > self.x0 + 1.0 else None
+            b = stretch.high + 8.0 if stretch.high < self.x1 - 1.0 else None
             ends = (a, b)
             if self.mirror:
                 ends = (None if b is None else self._flip(b), None if a is None else self._flip(a))

@@ -34,6 +34,15 @@ def pretty(text: str) -> str:
     return re.sub(r"\bdeg([CF])\b", "°\\1", text)
 
 
+_UNITS = "°[CF]|deg[CF]|K|k?W|hp|BTU|MJ|kJ|L|US|kg|g|lb|psi|bar|kPa|Pa|inH2O|s|min|h|V|mm|cm2|m|in|in3|in2|ft|rpm|km/h|mph|points"
+_GAP = re.compile(rf"(?<=\d) (?=(?:{_UNITS})\b|%)")
+
+
+def keep_units(text: str) -> str:
+    """A space that does not break between a number and its unit."""
+    return _GAP.sub("\u00a0", text)
+
+
 def _mix(stops: tuple[str, str, str], share: float) -> str:
     first, last = (stops[0], stops[1]) if share < 0.5 else (stops[1], stops[2])
     part = share * 2.0 if share < 0.5 else share * 2.0 - 1.0

@@ -146,11 +146,19 @@ def limit_row(limit: LimitResult, system: str) -> tuple[str, str, str, str, str]
 def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
     """Checks to make before full load: (what, figure, what it means)."""
     fuel, engine = fuel_demand(forecast), forecast.build.engine
-    rows = [("fuel flow at its highest", show(fuel.peak, "mass_flow", system), f"{engine.fuel}, for {show(fuel.air, 'mass_flow', system)} of air")]
+    rows = [
+        (
+            "fuel flow at its highest",
+            show(fuel.peak, "mass_flow", system),
+            f"{engine.fuel}, for {show(fuel.air, 'mass_flow', system)} of air",
+        )
+    ]
     if fuel.used is None:
         meaning = "its capacity was not given, so it is not checked"
     else:
-        meaning = f"{100 * fuel.used:.0f} % of the {show(engine.injector_capacity, 'mass_flow', system)} that one passes"
+        meaning = (
+            f"{100 * fuel.used:.0f} % of the {show(engine.injector_capacity, 'mass_flow', system)} that one passes"
+        )
     rows.append((f"from each of {fuel.injectors} injectors", show(fuel.per_injector, "mass_flow", system), meaning))
     at = int(np.argmax(np.where(forecast.boost, forecast.charge_flow, -1.0))) if forecast.boost.any() else forecast.peak
     loss = float(forecast.compressor_out_pressure[at] - forecast.plenum_pressure[at])
@@ -163,18 +171,13 @@ def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, st
         )
     )
     ratio = float(forecast.compressor_out_pressure[at]) / forecast.demand.ambient_pressure
-    plenum = show(Pressure(float(forecast.plenum_pressure[at]) - forecast.demand.ambient_pressure, True), "pressure", system)
+    plenum = show(
+        Pressure(float(forecast.plenum_pressure[at]) - forecast.demand.ambient_pressure, True), "pressure", system
+    )
     rows.append(("compressor outlet", f"{ratio:.2f} times ambient", f"for {plenum} in the plenum"))
     power = power_kept(forecast)
-    lost = power.lost_to_heat
-    rows.append(
-        (
-            "power at its highest",
-            show(power.peak, "power", system),
-            f"charge {'warmer' if lost >= 0 else 'colder'} than ambient {'costs' if lost >= 0 else 'gives'} "
-            f"{100 * abs(lost):.1f} % of the session's energy",
-        )
-    )
+    mean = "" if power.mean_boost is None else f"{show(power.mean_boost, 'power', system)} on average in boost"
+    rows.append(("power at its highest", show(power.peak, "power", system), mean))
     return rows
 
 
@@ -257,7 +260,7 @@ def ledger_sentence(forecast: Forecast) -> str:
 
 
 def ladder_rows(forecast: Forecast, system: str) -> list[tuple[str, float, str, str, str]]:
-    """(rung, drop in K, drop, resistance, share) from charge to ambient; rungs that do not exist here are left out."""
+    """(rung, drop in K, drop, resistance, share) from charge to ambient; rungs too small to show are left out."""
     return [
         (
             rung.name,
@@ -267,7 +270,7 @@ def ladder_rows(forecast: Forecast, system: str) -> list[tuple[str, float, str, 
             f"{100 * rung.share:.0f} %",
         )
         for rung in forecast.ladder
-        if rung.drop != 0.0
+        if abs(rung.drop) >= 0.05
     ]
 
 
@@ -278,8 +281,9 @@ def health_rows(forecast: Forecast, system: str) -> list[tuple[str, str]]:
     """How far to trust the numbers."""
     health = forecast.health
     step = say(health.step_check, "temperature_difference", system, 2)
+    step = step if step.startswith("less") else f"at most {step}"
     rows = [
-        ("step check", f"halving the time step moves the intake by at most {step}"),
+        ("step check", f"halving the time step moves the intake by {step}"),
         ("ledger closes to", f"{health.closure:.1e} of all heat handled"),
         ("size of the model", f"{forecast.states} temperatures, {forecast.steps} steps"),
         ("used outside the range of its data", "; ".join(health.extrapolated) or "nothing"),
@@ -419,13 +423,18 @@ def _curve_words(curve: tuple[tuple[float, float], ...], kinds: tuple[str, str],
 def control_words(control: Control, system: str) -> str:
     """When a pump or fan runs."""
     if control.mode != "above":
-        return {"always": "always on", "schedule": "on by the session's phases", "off": "off"}.get(control.mode, control.mode)
+        return {"always": "always on", "schedule": "on by the session's phases", "off": "off"}.get(
+            control.mode, control.mode
+        )
     on = say(control.threshold, "temperature", system, 1)
     off = say(control.threshold - control.hysteresis, "temperature", system, 1)
     return f"on above {on} {control.of}, off below {off}"
 
 
 def all_words(verdict: Verdict, system: str) -> tuple[str, list[str], list[str], tuple[str, ...]]:
-    """Headline, reasons, notes, cautions."""
+    """Headline, reasons, notes, cautions; a note that only repeats `before_full_load` is left out."""
     words = verdict.words(system)
-    return words.headline, list(words.reasons), list(words.notes), words.cautions
+    notes = [
+        n for n, s in zip(words.notes, verdict.notes, strict=True) if not s.template.startswith("The engine asks for")
+    ]
+    return words.headline, list(words.reasons), notes, words.cautions

@@ -1,0 +1,284 @@
+"""The terminal's words: verdict first, then a small table, the intake as a line, the ribbon, the ledger, health.
+
+Here: `forecast_text`, `point_text`.  Plain text that reads well from 40 columns up; colour only on a terminal and
+never with NO_COLOR set; characters that the output's encoding lacks are replaced by plain ones.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+
+from coldside.judge.verdict import Verdict
+from coldside.plant.results import Forecast, Point
+from coldside.sheet import tables
+from coldside.sheet.ribbon_narrow import ribbon_text
+from coldside.sheet.scale import keep_units
+from coldside.units import show
+
+NARROWEST, WIDEST = 36, 120  # columns
+SPARKS = "▁▂▃▄▅▆▇█"
+PLAIN = str.maketrans("░▒▓█┊╎┼╪╬│├└┬┴▼…■□·°±\u00a0", ".:#@:!+*X|+++-v~#=.d~ ") | str.maketrans(SPARKS, "_.,-=+*#")
+ANSI = {"bad": "\x1b[1;31m", "good": "\x1b[1;36m", "head": "\x1b[1m", "off": "\x1b[0m"}
+
+
+def forecast_text(forecast: Forecast, verdict: Verdict, system: str, width: int, colour: bool | None = None) -> str:
+    """A forecast as text, `width` columns wide, in "si" or "us" units.
+
+    `colour` None decides by the terminal and NO_COLOR.
+    """
+    page = _Page(width, colour)
+    headline, reasons, notes, _ = tables.all_words(verdict, system)
+    page.say(headline, style="good" if verdict.holds else "bad")
+    page.say(f"{forecast.build.name}; {forecast.session.name}")
+    page.say("; ".join(tables.conditions(forecast, system)))
+    if verdict.limits:
+        page.head("limits")
+        for limit in verdict.limits:
+            name, allowed, value, margin, words = tables.limit_row(limit, system)
+            text = f"{name}, at most {allowed}: {value}" + (f", {margin}" if margin else "")
+            page.item(f"{text}; {words}", style="bad" if limit.holds is False else "")
+    page.head("figures")
+    rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
+    page.table(("", "start", "highest", "mean in boost", "end"), rows)
+    page.head("intake over the session")
+    page.lines += _spark(forecast, system, page.width)
+    if reasons:
+        page.head("what gives first, and why")
+        for reason in reasons:
+            page.item(reason)
+    when = tables.say(float(forecast.time[forecast.peak]), "clock", system)
+    page.head(f"the build at {when} into the session")
+    page.lines += ribbon_text(forecast, forecast.peak, system, page.width).splitlines()
+    _before(page, forecast, notes, system)
+    _heat(page, forecast, system)
+    _trust(page, forecast, system)
+    return page.text()
+
+
+def _before(page: _Page, forecast: Forecast, notes: Sequence[str], system: str) -> None:
+    page.head("before full load")
+    for what, figure, meaning in tables.before_full_load(forecast, system):
+        page.item(f"{what}: {figure}; {meaning}")
+    for margin in tables.compressor_margins(forecast):
+        when = tables.say(margin.time, "clock", system)
+        words = f"{100 * margin.left:.0f} % left" if margin.left >= 0.0 else f"{-100 * margin.left:.0f} % beyond"
+        page.item(
+            f"compressor {margin.name}: {words}, worst at {when}" + (f" in {margin.where}" if margin.where else "")
+        )
+    for note in notes:
+        page.item(note)
+
+
+def _heat(page: _Page, forecast: Forecast, system: str) -> None:
+    page.head("where the heat went")
+    rows = [r for r in tables.ledger_rows(forecast, system) if r.total]
+    most = max([abs(r.heat) for r in rows] + [1.0])
+    page.bars([(r.name, r.heat / most, r.words) for r in rows])
+    page.say(tables.ledger_sentence(forecast))
+    rungs = tables.ladder_rows(forecast, system)
+    if rungs:
+        page.head("what holds it back, charge to ambient")
+        most = max(abs(r[1]) for r in rungs)
+        page.bars([(name, drop / most, f"{words}, {share}") for name, drop, words, _, share in rungs])
+
+
+def _trust(page: _Page, forecast: Forecast, system: str) -> None:
+    page.head("how far to trust it")
+    for what, words in tables.health_rows(forecast, system):
+        page.item(words if what == "note" else f"{what}: {words}")
+    count = len(forecast.build.defaults())
+    if count:
+        page.item(f"{count} values were not given and took a default: `coldside check` and the sheet list them")
+    page.item("a forecast, not a measurement: prove it on the car, from low load upwards; the sheet holds the cautions")
+
+
+def point_text(point: Point, system: str, width: int, colour: bool | None = None) -> str:
+    """A steady operating point as text, `width` columns wide, in "si" or "us" units."""
+    page = _Page(width, colour)
+    over = point.intake - point.ambient_temperature
+    said = tables.say(abs(over), "temperature_difference", system)
+    page.say(
+        f"Intake {tables.say(point.intake, 'temperature', system)}, {said} {'over' if over >= 0 else 'under'} ambient, "
+        f"at {show(point.engine_speed, 'engine_speed', system)} and {show(point.power, 'power', system)}.",
+        style="head",
+    )
+    page.say(
+        f"{point.build.name}; steady, {tables.say(point.ambient_temperature, 'temperature', system)} and "
+        f"{show(point.ambient_pressure, 'pressure', system)} outside"
+    )
+    page.head("charge")
+    page.pairs(_point_charge(point, system))
+    if point.effectiveness or point.coolant_flow or point.air_flow_duct:
+        page.head("cooling")
+        page.pairs(_point_cooling(point, system))
+    if point.warnings:
+        page.head("notes")
+        for words in point.warnings:
+            page.item(words)
+    if point.defaults:
+        page.item(f"{len(point.defaults)} values were not given and took a default: `coldside check` lists them")
+    return page.text()
+
+
+def _point_charge(point: Point, system: str) -> list[tuple[str, str]]:
+    loss = show(point.charge_loss, "pressure_difference", system)
+    density = (
+        f"{point.charge_density / 16.01846337:.4f} lb/ft3" if system == "us" else f"{point.charge_density:.3f} kg/m3"
+    )
+    rows = [
+        ("air flow", show(point.air_flow, "mass_flow", system)),
+        ("compressor", f"pressure ratio {point.pressure_ratio:.2f} at {100 * point.compressor_efficiency:.0f} %"),
+        ("compressor outlet", tables.say(point.compressor_out, "temperature", system)),
+        ("plenum", show(point.plenum_pressure, "pressure", system)),
+        ("charge loss", loss),
+        ("charge density", density),
+        ("heat rejected", show(point.heat_rejected, "power", system)),
+        ("fuel flow", show(point.fuel_flow, "mass_flow", system)),
+        ("per injector", show(point.fuel_flow_per_injector, "mass_flow", system)),
+    ]
+    for name, left in (
+        ("to surge", point.surge_margin), ("to choke", point.choke_margin), ("to top shaft speed", point.shaft_speed_margin),
+    ):  # fmt: skip
+        rows.append((name, "not known" if left is None else f"{100 * left:.0f} % left"))
+    return rows
+
+
+def _point_cooling(point: Point, system: str) -> list[tuple[str, str]]:
+    rows = [(f"{name} effectiveness", f"{100 * share:.1f} %") for name, share in point.effectiveness.items()]
+    for loop, flow in point.coolant_flow.items():
+        words = show(flow, "volume_flow", system)
+        if loop in point.loop_temperature:
+            words += f", {tables.say(point.loop_temperature[loop], 'temperature', system)} into the cores"
+        rows.append((f"loop {loop}", words))
+    rows += [
+        (f"duct {duct}", show(flow, "mass_flow", system) + " of air") for duct, flow in point.air_flow_duct.items()
+    ]
+    return rows
+
+
+class _Page:
+    """Lines of a terminal page."""
+
+    def __init__(self, width: int, colour: bool | None) -> None:
+        self.width = min(max(int(width), NARROWEST), WIDEST)
+        self.colour = _wants_colour() if colour is None else colour
+        self.lines: list[str] = []
+
+    def _styled(self, lines: list[str], style: str) -> list[str]:
+        if not (self.colour and style):
+            return lines
+        return [f"{ANSI[style]}{line}{ANSI['off']}" for line in lines]
+
+    def say(self, text: str, style: str = "") -> None:
+        """A paragraph."""
+        self.lines += self._styled(textwrap.wrap(_clean(text), self.width), style)
+
+    def item(self, text: str, style: str = "") -> None:
+        """A point of a list."""
+        wrapped = textwrap.wrap(_clean(text), self.width, initial_indent="- ", subsequent_indent="  ")
+        self.lines += self._styled(wrapped, style)
+
+    def head(self, text: str) -> None:
+        """A heading with a line of room above."""
+        self.lines += ["", *self._styled(textwrap.wrap(text[:1].upper() + text[1:], self.width), "head")]
+
+    def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """Columns when they fit, else one block a row."""
+        widths = [max(len(row[i]) for row in (heads, *rows)) for i in range(len(heads))]
+        if sum(widths) + 2 * len(widths) <= self.width:
+            for row in (heads, *rows):
+                cells = [row[0].ljust(widths[0])] + [c.rjust(w) for c, w in zip(row[1:], widths[1:], strict=True)]
+                self.lines.append("  ".join(cells).rstrip())
+            return
+        for row in rows:
+            cells = [f"{head} {cell}" for head, cell in zip(heads[1:], row[1:], strict=True) if cell]
+            self.item(f"{row[0]}: " + ", ".join(cells))
+
+    def pairs(self, rows: Sequence[tuple[str, str]]) -> None:
+        """Name and value, aligned where they fit."""
+        wide = max((len(name) for name, _ in rows), default=0)
+        fits = wide + 2 + max((len(value) for _, value in rows), default=0) <= self.width
+        for name, value in rows:
+            if fits:
+                self.lines.append(f"{name.ljust(wide)}  {value}")
+            else:
+                self.item(f"{name}: {value}")
+
+    def bars(self, rows: Sequence[tuple[str, float, str]]) -> None:
+        """Name, bar of a share from -1 to 1, value; narrow pages put the bar under its name."""
+        name_wide = max(len(name) for name, _, _ in rows)
+        value_wide = max(len(value) for _, _, value in rows)
+        room = self.width - name_wide - value_wide - 4
+        for name, share, value in rows:
+            if room >= 8:
+                bar = _bar(share, min(room, 40))
+                self.lines.append(f"{name.ljust(name_wide)}  {value.rjust(value_wide)}  {bar}".rstrip())
+            else:
+                self.lines += textwrap.wrap(_clean(f"{name}: {value}"), self.width)
+                self.lines.append(("  " + _bar(share, self.width - 4)).rstrip())
+
+    def text(self) -> str:
+        """The page; characters that the output cannot show are replaced."""
+        joined = "\n".join(line.rstrip() for line in self.lines).replace("\u00a0", " ")
+        encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+        try:
+            joined.encode(encoding)
+        except (UnicodeEncodeError, LookupError):
+            joined = joined.translate(PLAIN).encode(encoding, "replace").decode(encoding)
+        return joined
+
+
+def _bar(share: float, room: int) -> str:
+    """A bar; hollow for what counts the other way."""
+    return ("■" if share >= 0.0 else "□") * round(abs(share) * room)
+
+
+def _clean(text: str) -> str:
+    """A user's words without control characters, which could drive the terminal."""
+    return keep_units("".join(c if c.isprintable() else " " for c in text))
+
+
+def _wants_colour() -> bool:
+    if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
+        return False
+    return bool(getattr(sys.stdout, "isatty", lambda: False)())
+
+
+def _spark(forecast: Forecast, system: str, width: int) -> list[str]:
+    """The intake gas, highest of each column, with a mark under every column in which a limit on it is broken."""
+    columns = min(width, 100)
+    n = len(forecast.time)
+    columns = min(columns, n)
+    edges = np.linspace(0, n, columns + 1).astype(int)
+    highest = np.array([forecast.intake[a:b].max() for a, b in zip(edges, edges[1:], strict=False)])
+    low, high = float(highest.min()), float(highest.max())
+    levels = np.clip((highest - low) / max(high - low, 1e-9) * len(SPARKS), 0, len(SPARKS) - 1).astype(int)
+    lines = ["".join(SPARKS[i] for i in levels)]
+    over = np.zeros(n, dtype=bool)
+    told = []
+    for limit in forecast.session.limits:
+        if limit.quantity not in ("intake", "over_ambient"):
+            continue
+        shift = forecast.demand.ambient_temperature if limit.quantity == "over_ambient" else 0.0
+        counts = forecast.boost if limit.during == "boost" else np.ones(n, dtype=bool)
+        over |= counts & (forecast.intake > limit.at_most + shift)
+        told.append(tables.say(limit.at_most + shift, "temperature", system, 1))
+    marks = "".join("!" if over[a:b].any() else " " for a, b in zip(edges, edges[1:], strict=False)).rstrip()
+    if marks:
+        lines.append(marks)
+    end = tables.say(float(forecast.time[-1] - forecast.time[0]), "time", system)
+    lines.append("0" + end.rjust(columns - 1))
+    low_words, high_words = tables.say(low, "temperature", system), tables.say(high, "temperature", system)
+    words = f"{SPARKS[0]} {low_words}, {SPARKS[-1]} {high_words}, each column its highest"
+    if told:
+        words += (
+            f"; ! over your limit of {' or '.join(told)}"
+            if marks
+            else f"; never over your limit of {' or '.join(told)}"
+        )
+    return lines + textwrap.wrap(keep_units(words), width)
