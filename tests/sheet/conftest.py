@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
+from sheet.synthetic import CASES, EXAMPLES, forecast_of
 
-from synthetic import CASES, forecast_of
-
-EXAMPLES = Path(__file__).parents[2] / "examples"
 BUILDS = ("tern/water", "tern/air", "plover/build", "dunlin/build")
 
 

@@ -6,11 +6,13 @@ a share of what it could, the tank warms from pull to pull.  What is tested with
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from coldside.build.model import Build, Duct, Given, Loop, Parallel, Path, names_on
+from coldside.build.model import Build, Duct, Given, Loop, Parallel, names_on
+from coldside.build.model import Path as PartPath
 from coldside.duty.model import AmbientSpec, Demand, LimitSpec, PhaseSpec, Session, Span
 from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.compressor import CompressorSpec
@@ -23,11 +25,12 @@ from coldside.parts.sensor import SensorSpec
 from coldside.plant.results import Forecast, Health, HeatFlow, Ledger, Rung
 from coldside.units import Pressure
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 LITRE_MIN = 1.0 / 60000.0
 AMBIENT = 304.15
 
 
-def path_of(items: list[Any]) -> Path:
+def path_of(items: list[Any]) -> PartPath:
     """Nested lists as a user writes them -> a path."""
     made: list[Any] = []
     for item in items:
@@ -85,7 +88,10 @@ CASES: dict[str, dict[str, Any]] = {
         "loops": {
             "charge": (
                 "ethylene glycol 30 % by volume",
-                ["tank", "pump", "feed_hose", ["left_core", "right_core"], "return_hose", ["left_hx", "right_hx"], "lid_hx"],
+                [
+                    "tank", "pump", "feed_hose", ["left_core", "right_core"], "return_hose",
+                    ["left_hx", "right_hx"], "lid_hx",
+                ],
             )
         },
         "ducts": {
@@ -115,7 +121,10 @@ CASES: dict[str, dict[str, Any]] = {
     "branches": {
         "charge": [
             "filter", "turbo", "hot_pipe",
-            [["left_hot_pipe", "left_air_core", "left_cold_pipe"], ["right_hot_pipe", "right_air_core", "right_cold_pipe"]],
+            [
+                ["left_hot_pipe", "left_air_core", "left_cold_pipe"],
+                ["right_hot_pipe", "right_air_core", "right_cold_pipe"],
+            ],
             "throttle", "plenum", "iat_sensor",
         ],
         "loops": {},
@@ -125,9 +134,15 @@ CASES: dict[str, dict[str, Any]] = {
         },
     },
     "two_stage": {
-        "charge": ["filter", "low_turbo", "low_pipe", "first_core", "mid_pipe", "high_turbo", "hot_pipe", "second_core", "throttle", "plenum"],
+        "charge": [
+            "filter", "low_turbo", "low_pipe", "first_core", "mid_pipe", "high_turbo", "hot_pipe", "second_core",
+            "throttle", "plenum",
+        ],
         "loops": {
-            "charge": ("water", ["tank", "pump", [["first_hose", "first_core"], ["second_hose", "second_core"]], "nose_hx"]),
+            "charge": (
+                "water",
+                ["tank", "pump", [["first_hose", "first_core"], ["second_hose", "second_core"]], "nose_hx"],
+            ),
         },
         "ducts": {"nose": ("nose", ["nose_hx"])},
     },
@@ -135,7 +150,10 @@ CASES: dict[str, dict[str, Any]] = {
         "charge": ["filter", "turbo", "hot_pipe", "first_core", "mid_pipe", "second_core", "throttle", "plenum"],
         "loops": {
             "warm": ("water", ["warm_pump", "first_core", "warm_hx"]),
-            "cold": ("propylene glycol 40 % by volume", ["cold_tank", "cold_pump", "second_core", "check_valve", "cold_hx"]),
+            "cold": (
+                "propylene glycol 40 % by volume",
+                ["cold_tank", "cold_pump", "second_core", "check_valve", "cold_hx"],
+            ),
         },
         "ducts": {"nose": ("nose", ["cold_hx", "warm_hx", "nose_fan"])},
     },
@@ -205,7 +223,7 @@ def forecast_of(
 
     coolant = AMBIENT + 2.0 + 14.0 * warm
 
-    def walk(path: Path, t: Any, m_dot: Any) -> Any:
+    def walk(path: PartPath, t: Any, m_dot: Any) -> Any:
         for item in path:
             if isinstance(item, Parallel):
                 share = m_dot / len(item.branches)
@@ -292,12 +310,15 @@ def forecast_of(
         air_flow=air, command=commands, outlet=tables["outlet"], inlet=tables["inlet"], flow=tables["flow"],
         heat_capacity=tables["heat_capacity"],
         ledger=Ledger(heat, 0.1 * heat, 0.7 * heat, 0.4 * heat, 2.5 * heat, 3e-12, tuple(flows)), ladder=ladder,
-        health=Health(0.004, 3e-12, ("left_hx cooling air 1.6 times its bench flow",), ("parts.hot_pipe.wall = 1.6 mm +- 20 %",), ("invented numbers",)),
+        health=Health(
+            0.004, 3e-12, ("left_hx cooling air 1.6 times its bench flow",), ("parts.hot_pipe.wall = 1.6 mm +- 20 %",),
+            ("invented numbers",),
+        ),
         states=120, substeps=2, steps=2 * n, peak=int(np.argmax(np.where(on, intake, -np.inf))),
     )  # fmt: skip
 
 
-def _loop(build: Build, path: Path, put: Any, t: Any, m_dot: Any, tables: Any, on: Any) -> Any:
+def _loop(build: Build, path: PartPath, put: Any, t: Any, m_dot: Any, tables: Any, on: Any) -> Any:
     for item in path:
         if isinstance(item, Parallel):
             t = sum(_loop(build, b, put, t, m_dot / len(item.branches), tables, on) for b in item.branches) / len(
@@ -317,7 +338,7 @@ def _loop(build: Build, path: Path, put: Any, t: Any, m_dot: Any, tables: Any, o
     return t
 
 
-def _duct(build: Build, path: Path, put: Any, m_dot: Any) -> None:
+def _duct(build: Build, path: PartPath, put: Any, m_dot: Any) -> None:
     t: Any = AMBIENT
     for item in names_on(path):
         rise = 0.0 if isinstance(build.parts[item], FanSpec) else 9.0

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from synthetic import CASES
 
 from coldside.sheet.figures import bar, decimate, energy, nice_ticks, resistance, time_chart, time_chart_boxes
+from sheet.synthetic import CASES
 
 FORMS = [(narrow, system) for narrow in (False, True) for system in ("si", "us")]
 
@@ -28,9 +28,13 @@ def test_a_spike_of_one_sample_is_kept(place, height):
     values = 50.0 + 5.0 * np.sin(time / 60.0)
     values[place] = height
     t, v = decimate(time, values, 900)
-    assert height in v and len(t) <= 4 * 900 + 2
-    assert v.max() == values.max() and v.min() == values.min()
-    assert np.all(np.diff(t) > 0.0) and t[0] == time[0] and t[-1] == time[-1]
+    assert height in v
+    assert len(t) <= 4 * 900 + 2
+    assert v.max() == values.max()
+    assert v.min() == values.min()
+    assert np.all(np.diff(t) > 0.0)
+    assert t[0] == time[0]
+    assert t[-1] == time[-1]
 
 
 def test_short_traces_come_back_whole():
@@ -63,7 +67,8 @@ def test_chart_says_the_peak_of_the_full_trace(invented):
 
 
 def test_energy_and_resistance_in_both_systems():
-    assert energy(3.21e6, "si") == "3.21 MJ" and energy(-4200.0, "si") == "-4.20 kJ"
+    assert energy(3.21e6, "si") == "3.21 MJ"
+    assert energy(-4200.0, "si") == "-4.20 kJ"
     assert energy(1055.05585262 * 250, "us") == "250 BTU"  # international table BTU, by definition
     assert resistance(4.8e-4, "si") == "0.480 K/kW"
     # 1 K/W = 1.8 degF/K x 745.69987 W/hp, mechanical horsepower of 550 ft lbf/s
@@ -79,5 +84,6 @@ def test_bars_show_sign_and_words():
     svg = bar(-2.0, -2.0, 8.0, 'a "loss" of 2')
     root = ET.fromstring(svg)
     rect = next(e for e in root if e.tag.endswith("rect"))
-    assert "back" in rect.get("class") and float(rect.get("width")) == pytest.approx(20.0)
+    assert "back" in rect.get("class")
+    assert float(rect.get("width")) == pytest.approx(20.0)
     assert root.get("aria-label") == 'a "loss" of 2'

@@ -7,15 +7,15 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 
 import pytest
-from synthetic import CASES, forecast_of
 
 from coldside import judge
 from coldside.build.model import names_on
 from coldside.errors import BadInput
 from coldside.sheet import tables
-from coldside.sheet.scale import pretty
 from coldside.sheet.render import sheet_html, write_sheet
+from coldside.sheet.scale import pretty
 from coldside.sheet.terminal import forecast_text, point_text
+from sheet.synthetic import CASES, EXAMPLES, forecast_of
 
 
 def parsed(html):
@@ -50,7 +50,8 @@ def test_sheet_of_any_layout(invented, name, system):
         "Sources",
     ):
         assert heading in words
-    assert html.count("<h1>") == 1 and 'lang="en"' in html
+    assert html.count("<h1>") == 1
+    assert 'lang="en"' in html
 
 
 @pytest.mark.parametrize("system", ["si", "us"])
@@ -79,9 +80,11 @@ def test_every_figure_changes_with_the_units(solved):
     forecast = solved["tern/water dyno-pulls"]
     peak = float(forecast.intake[forecast.peak])
     si, us = (words_of(sheet_html(forecast, judge(forecast), s)) for s in ("si", "us"))
-    assert f"{peak - 273.15:.0f}\u00a0°C" in si and f"{peak * 1.8 - 459.67:.0f}\u00a0°F" in us
+    assert f"{peak - 273.15:.0f}\u00a0°C" in si
+    assert f"{peak * 1.8 - 459.67:.0f}\u00a0°F" in us
     litres = forecast.build.parts["tank"].volume * 1000
-    assert f"{litres:g}\u00a0L" in si and f"{litres / 3.785411784:.3g}\u00a0US gal" in us  # US gallon of 231 in3
+    assert f"{litres:g}\u00a0L" in si
+    assert f"{litres / 3.785411784:.3g}\u00a0US gal" in us
 
 
 def test_users_words_are_escaped_everywhere():
@@ -100,7 +103,8 @@ def test_users_words_are_escaped_everywhere():
     assert "<img" not in html
     assert bad.replace("\x07", "\ufffd") in words_of(html)
     text = forecast_text(forecast, judge(forecast), "si", 80, colour=False)
-    assert "\x07" not in text and "\x1b" not in text
+    assert "\x07" not in text
+    assert "\x1b" not in text
 
 
 def test_a_long_name_breaks_nothing():
@@ -123,7 +127,8 @@ def test_write_is_whole_or_nothing(invented, tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["sheet.html"]
     with pytest.raises(BadInput) as caught:
         write_sheet(forecast, judge(forecast), tmp_path / "nowhere" / "sheet.html", "us")
-    assert "cannot be written" in str(caught.value) and "sheet.html" in str(caught.value)
+    assert "cannot be written" in str(caught.value)
+    assert "sheet.html" in str(caught.value)
 
 
 def test_compressor_margins_are_the_worst_ones(solved):
@@ -131,7 +136,7 @@ def test_compressor_margins_are_the_worst_ones(solved):
         margins = tables.compressor_margins(forecast)
         assert [m.name for m in margins] == ["to surge", "to choke", "to top shaft speed"], name
         for margin in margins:
-            sample = int(round(margin.time / (forecast.time[1] - forecast.time[0])))
+            sample = round(margin.time / (forecast.time[1] - forecast.time[0]))
             assert forecast.boost[sample], name
 
 
@@ -179,14 +184,13 @@ def test_spark_marks_every_column_over_the_limit(invented):
 @pytest.mark.parametrize("system", ["si", "us"])
 @pytest.mark.parametrize("width", [36, 80])
 def test_point_text(system, width):
-    from conftest import EXAMPLES
-
     from coldside import load_build, operating_point
 
     point = operating_point(load_build(str(EXAMPLES / "tern/water.toml")))
     text = point_text(point, system, width, colour=False)
     assert max(map(len, text.splitlines())) <= width
-    assert text.startswith("Intake ") and ("degF" in text) == (system == "us")
+    assert text.startswith("Intake ")
+    assert ("degF" in text) == (system == "us")
     for core in point.effectiveness:
         assert core in text
 
@@ -194,6 +198,6 @@ def test_point_text(system, width):
 def test_parts_list_names_every_part_of_every_path(solved):
     for forecast in solved.values():
         rows = {row.name for row in tables.part_rows(forecast, "us")}
-        assert rows == {n for n in names_on(forecast.build.charge)} | {
+        assert rows == set(names_on(forecast.build.charge)) | {
             n for p in (*forecast.build.loops.values(), *forecast.build.ducts.values()) for n in names_on(p.path)
         } - {"engine"}

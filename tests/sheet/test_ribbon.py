@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from synthetic import CASES, forecast_of
 
 from coldside.build.model import names_on
 from coldside.sheet.drawing import fits, spread, stitch_count, tank_size
 from coldside.sheet.ribbon import plan_loops, ribbon_boxes, ribbon_svg, ribbon_text
 from coldside.sheet.scale import STEPS, heat_scale, ribbon_width
 from coldside.sheet.streams import Moment, knee_of
+from sheet.synthetic import CASES, forecast_of
 
 FORMS = [(narrow, system) for narrow in (False, True) for system in ("si", "us")]
 
@@ -43,9 +43,12 @@ def test_any_layout_is_drawn_whole(invented, name, narrow, system):
     assert [entry for entry in entries(forecast) if entry not in words] == []
     # an SVG namespace is a name, not an address to fetch
     bare = svg.replace('xmlns="http://www.w3.org/2000/svg"', "")
-    assert "http" not in bare and "//" not in bare and "@import" not in bare
+    assert "http" not in bare
+    assert "//" not in bare
+    assert "@import" not in bare
     assert all(part.startswith("#") for part in bare.split("url(")[1:])
-    assert ("°F" in words) == (system == "us") and ("°C" in words) == (system == "si")
+    assert ("°F" in words) == (system == "us")
+    assert ("°C" in words) == (system == "si")
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -108,12 +111,13 @@ def test_still_air_is_dashed_and_hot_is_over_the_knee(invented):
     moment = Moment(forecast, forecast.peak, "si")
     assert moment.is_still(moment.ducts["lid"]["lid_hx"].rate)
     assert not moment.is_still(moment.charge["left_core"].rate)
-    assert 'class="s' in ribbon_svg(forecast, forecast.peak, "si") and " dash" in ribbon_svg(
-        forecast, forecast.peak, "si"
-    )
+    assert 'class="s' in ribbon_svg(forecast, forecast.peak, "si")
+    assert " dash" in ribbon_svg(forecast, forecast.peak, "si")
     scale = heat_scale(303.0, 333.15, 420.0, "si")
-    assert scale.step(333.15) == STEPS - 1 and scale.step(333.3) == STEPS
-    assert scale.step(250.0) == 0 and scale.step(900.0) == 2 * STEPS - 1
+    assert scale.step(333.15) == STEPS - 1
+    assert scale.step(333.3) == STEPS
+    assert scale.step(250.0) == 0
+    assert scale.step(900.0) == 2 * STEPS - 1
 
 
 @pytest.mark.parametrize("system", ["si", "us"])
@@ -124,17 +128,20 @@ def test_scale_ends_are_round_in_the_units_shown(system):
     for end in (scale.low, scale.high):
         shown = end * unit + shift
         assert shown == pytest.approx(grain * round(shown / grain), abs=1e-9)  # round-off of the conversion only
-    assert scale.low < 304.15 and scale.high > 417.3
+    assert scale.low < 304.15
+    assert scale.high > 417.3
 
 
 def test_tank_area_goes_with_its_litres():
     areas = [np.prod(tank_size(litres)) for litres in (5.0, 10.0, 20.0)]
-    assert areas[1] / areas[0] == pytest.approx(2.0) and areas[2] / areas[0] == pytest.approx(4.0)
+    assert areas[1] / areas[0] == pytest.approx(2.0)
+    assert areas[2] / areas[0] == pytest.approx(4.0)
 
 
 def test_wider_means_more_heat_per_degree():
     widths = [ribbon_width(rate, 1500.0) for rate in (50.0, 400.0, 1500.0)]
-    assert widths == sorted(widths) and widths[0] > 3.0
+    assert widths == sorted(widths)
+    assert widths[0] > 3.0
 
 
 def test_strands_share_the_flow(invented):
@@ -146,7 +153,8 @@ def test_strands_share_the_flow(invented):
 
 def test_knee_is_the_limit_that_counts_in_boost():
     forecast = forecast_of(CASES["single"], limit=321.0)
-    assert knee_of(forecast).temperature == 321.0 and knee_of(forecast).words
+    assert knee_of(forecast).temperature == 321.0
+    assert knee_of(forecast).words
     assert knee_of(forecast, 300.0).temperature == 300.0
     free = forecast_of(CASES["single"], limit=None)
     assert knee_of(free).words == ""
@@ -163,7 +171,8 @@ def test_spread_keeps_order_gap_and_bounds(labels):
         return
     found = spread(centres, widths, 0.0, 600.0)
     edges = [(c - w / 2, c + w / 2) for c, w in zip(found, widths, strict=True)]
-    assert edges[0][0] >= -1e-6 and edges[-1][1] <= 600.0 + 1e-6  # round-off of sums of 8
+    assert edges[0][0] >= -1e-6
+    assert edges[-1][1] <= 600.0 + 1e-6
     for (_, left), (right, _) in zip(edges, edges[1:], strict=False):
         assert right - left >= 10.0 - 1e-6
 
@@ -175,4 +184,5 @@ def test_characters_fit_and_name_every_part(invented, name, width):
     text = ribbon_text(forecast, forecast.peak, "us", width)
     assert max(len(line) for line in text.splitlines()) <= width
     assert [entry for entry in entries(forecast) if entry not in text] == []
-    assert "degF" in text.replace("\n", " ") and "degC" not in text
+    assert "degF" in text.replace("\n", " ")
+    assert "degC" not in text

@@ -155,8 +155,8 @@ class Drawing:
         if cased:
             layer.append(f'<path d="{d}" class="case" stroke="#fbfaf6" fill="none" stroke-width="{width + 5:.1f}"/>')
         layer.append(
-            f'<path d="{d}" fill="none" stroke="{self.scale.colour(step)}" stroke-width="{width:.1f}" stroke-linecap="{cap}"'
-            f' class="s t{step}{self._dash(rate)}"/>'
+            f'<path d="{d}" fill="none" stroke="{self.scale.colour(step)}" stroke-width="{width:.1f}"'
+            f' stroke-linecap="{cap}" class="s t{step}{self._dash(rate)}"/>'
         )
 
     def curve(self, a: tuple[float, float], b: tuple[float, float], rate: float, temperature: float) -> None:
@@ -292,7 +292,7 @@ def stitch_count(heat: float, largest: float, room: float) -> int:
     share = min(abs(heat) / max(largest, 1.0), 1.0)
     if share < 0.003:
         return 0
-    return max(int(round(share * room / 7.0)), 1)
+    return max(round(share * room / 7.0), 1)
 
 
 def _inverse_linear(share: float, first: float, last: float) -> float:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -31,7 +32,8 @@ CHART_CSS = (
     "--band:#efece2;--paper:#fbfaf6}"
     "@media screen and (prefers-color-scheme:dark){.ch{--ink:#e9e4d8;--soft:#a7abaa;--rule:#3a3f41;--gas:#f3efe4;"
     "--sensor:#cdb673;--hot:#f2a65a;--cool:#58b3ba;--tank:#8fc9cc;--band:#24282a;--paper:#191c1e}}"
-    f".ch text{{font-family:{FONT};font-size:12px;fill:var(--soft)}}.ch .k{{fill:var(--ink);font-weight:600;paint-order:stroke;stroke:var(--paper);stroke-width:3px}}"
+    f".ch text{{font-family:{FONT};font-size:12px;fill:var(--soft)}}.ch .k{{fill:var(--ink);font-weight:600}}"
+    ".ch .k{paint-order:stroke;stroke:var(--paper);stroke-width:3px}"
     ".ch .g{stroke:var(--rule);fill:none}.ch .ax{stroke:var(--soft);fill:none}.ch .band{fill:var(--band)}"
     ".ch path.gas{stroke:var(--gas)}.ch path.sensor{stroke:var(--sensor)}.ch path.limit{stroke:var(--hot)}"
     ".ch path.into{stroke:var(--cool)}.ch path.tank{stroke:var(--tank)}.ch path.road{stroke:var(--soft)}"
@@ -106,9 +108,11 @@ def bar(value: float, low: float, high: float, words: str, mark: float | None = 
     cls = "bar" if value >= 0.0 else "bar back"
     line = "" if mark is None else f'<path d="M{(mark - low) * unit:.2f} 0V10" class="mark" stroke="#9a3412"/>'
     return (
-        f'<svg class="bars" viewBox="0 0 100 10" preserveAspectRatio="none" role="img" aria-label="{escape(pretty(words))}">'
+        f'<svg class="bars" viewBox="0 0 100 10" preserveAspectRatio="none" role="img"'
+        f' aria-label="{escape(pretty(words))}">'
         f'<path d="M{zero:.2f} 0V10" class="zero" stroke="#5c666e"/>'
-        f'<rect x="{a:.2f}" y="1.5" width="{max(b - a, 0.25):.2f}" height="7" class="{cls}" fill="#5c666e"/>{line}</svg>'
+        f'<rect x="{a:.2f}" y="1.5" width="{max(b - a, 0.25):.2f}" height="7" class="{cls}" fill="#5c666e"/>'
+        f"{line}</svg>"
     )
 
 
@@ -209,7 +213,7 @@ class _Chart:
             f' stroke-linejoin="round"{dashes}/>'
         )
 
-    def _names(self, panel: Panel, y) -> None:  # type: ignore[no-untyped-def]
+    def _names(self, panel: Panel, y: Callable[[float], float]) -> None:
         ends = [float(line.values[-1]) for line in panel.lines]
         order = sorted(range(len(ends)), key=lambda i: y(ends[i]))
         wanted = [y(ends[i]) for i in order]
@@ -458,5 +462,6 @@ def _described(forecast: Forecast, system: str) -> str:
     peak = float(forecast.intake[forecast.peak])
     return (
         f"Intake gas starts at {say(float(forecast.intake[0]))}, is highest under boost at {say(peak)}, "
-        f"{say(float(forecast.time[forecast.peak]), 'clock')} into the session, and ends at {say(float(forecast.intake[-1]))}."
+        f"{say(float(forecast.time[forecast.peak]), 'clock')} into the session, "
+        f"and ends at {say(float(forecast.intake[-1]))}."
     )

@@ -22,8 +22,8 @@ from coldside.sheet.scale import escape, keep_units, pretty
 
 SYSTEMS = ("si", "us")
 GIST = (
-    "The verdict is for these conditions and values only. Hotter air, longer pulls, shorter rests, a dirty core or a tired pump"
-    " make another session: forecast it again."
+    "The verdict is for these conditions and values only. Hotter air, longer pulls, shorter rests, a dirty core or a"
+    " tired pump make another session: forecast it again."
 )
 
 
@@ -47,16 +47,22 @@ def sheet_html(forecast: Forecast, verdict: Verdict, system: str) -> str:
         f'<section class="caution"><h2>Cautions</h2>{_list(cautions)}</section>',
         _assumed(forecast, system),
         _section("Sources", _list(tables.used_sources(forecast)), small=True),
-        f"<footer>Made by coldside from {escape(Path(build.file).name)} and {escape(Path(session.file).name)}. Nothing in this file loads"
-        " anything from elsewhere.</footer>",
+        _foot(build.file, session.file),
     ]
     return (
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"/>'
-        '<meta name="viewport" content="width=device-width, initial-scale=1"/><meta name="color-scheme" content="light dark"/>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1"/>'
+        '<meta name="color-scheme" content="light dark"/>'
         f"<title>{escape(build.name)}: {escape(session.name)}</title><style>{css}</style></head><body><main>"
         + "".join(body)
         + "</main></body></html>\n"
     )
+
+
+def _foot(build_file: str, session_file: str) -> str:
+    """Where the sheet came from; file names only, since the folders are nobody else's business."""
+    files = f"{escape(Path(build_file).name)} and {escape(Path(session_file).name)}"
+    return f"<footer>Made by coldside from {files}. Nothing in this file loads anything from elsewhere.</footer>"
 
 
 def write_sheet(forecast: Forecast, verdict: Verdict, path: str | Path, system: str = "si") -> Path:
@@ -188,7 +194,8 @@ def _before(forecast: Forecast, notes: Sequence[str], system: str) -> str:
                 f" in {margin.where}" if margin.where else ""
             )
         lines.append(
-            f'<tr><th scope="row">{escape(margin.name)}</th><td class="b">{bar(margin.left, -0.1, 0.6, words, 0.0)}</td>'
+            f'<tr><th scope="row">{escape(margin.name)}</th>'
+            f'<td class="b">{bar(margin.left, -0.1, 0.6, words, 0.0)}</td>'
             f"<td>{_t(words)}</td></tr>"
         )
     if lines:
@@ -226,14 +233,16 @@ def _ledger(forecast: Forecast, system: str) -> str:
         return _section("Where the heat went", ledger)
     low, high = min(r[1] for r in rungs), max(r[1] for r in rungs)
     steps = "".join(
-        f'<tr><th scope="row">{escape(name)}</th><td class="b">{bar(drop, low, high, words)}</td><td class="n" data-l="drop">{_t(words)}</td>'
+        f'<tr><th scope="row">{escape(name)}</th><td class="b">{bar(drop, low, high, words)}</td>'
+        f'<td class="n" data-l="drop">{_t(words)}</td>'
         f'<td class="n" data-l="share">{_t(share)}</td><td class="n" data-l="resistance">{_t(k)}</td></tr>'
         for name, drop, words, k, share in rungs
     )
     ladder = (
         "<p>From the charge in the cores to ambient, at the hottest moment. The longest rung is where a change can do"
         " most, if it can be changed.</p>"
-        '<table class="stack"><thead><tr><th scope="col">rung</th><th scope="col">drop</th><th scope="col"></th><th scope="col">share</th>'
+        '<table class="stack"><thead><tr><th scope="col">rung</th><th scope="col">drop</th>'
+        '<th scope="col"></th><th scope="col">share</th>'
         f'<th scope="col">resistance</th></tr></thead><tbody>{steps}</tbody></table>'
     )
     return (
@@ -262,7 +271,7 @@ def _assumed(forecast: Forecast, system: str) -> str:
     if not rows:
         return _section("What was assumed", "<p>Nothing: every value was given.</p>")
     words = (
-        "<p>Values that nobody gave, with one standard deviation where one is known. Measure those that matter and write"
-        " them into the build.</p>"
+        "<p>Values that nobody gave, with one standard deviation where one is known. Measure those that matter and"
+        " write them into the build.</p>"
     )
     return _section("What was assumed", words + _table(("for", "value", "taken as"), rows, stack=True), small=True)

@@ -169,7 +169,8 @@ class _Page:
         right, left = x0 + length + r, x0 - r
         pen.bend(
             f"M{x0 + length - 1:.1f} {y:.1f}Q{right:.1f} {y:.1f} {right:.1f} {y + r:.1f}V{low - r:.1f}"
-            f"Q{right:.1f} {low:.1f} {right - r:.1f} {low:.1f}H{left + r:.1f}Q{left:.1f} {low:.1f} {left:.1f} {low - r:.1f}"
+            f"Q{right:.1f} {low:.1f} {right - r:.1f} {low:.1f}H{left + r:.1f}"
+            f"Q{left:.1f} {low:.1f} {left:.1f} {low - r:.1f}"
             f"V{y + r:.1f}Q{left:.1f} {y:.1f} {x0 + 1:.1f} {y:.1f}",
             last.rate,
             last.t_out if last.known else first.t_in,
@@ -557,7 +558,7 @@ def split_rest(rest: Path, moment: Moment) -> tuple[Path, tuple[str, ...], Path,
         return isinstance(item, str) and isinstance(moment.spec(item), ReservoirSpec)
 
     def is_big(item: str | Parallel) -> bool:
-        return isinstance(item, Parallel) or not _is_small(moment, item) and not is_tank(item)
+        return isinstance(item, Parallel) or (not _is_small(moment, item) and not is_tank(item))
 
     big = [i for i, item in enumerate(rest) if is_big(item)]
     first = big[0] if big else 0

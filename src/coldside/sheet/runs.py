@@ -298,8 +298,8 @@ class Run:
         if segment.companion == "charge":
             charge = self.moment.charge.get(name)
             if charge:
-                words = f"charge {self.moment.from_to(charge.t_in, charge.t_out)}"
-                segment.notes.labels.append(Label(["", words], self._flip(middle)))
+                told = f"charge {self.moment.from_to(charge.t_in, charge.t_out)}"
+                segment.notes.labels.append(Label(["", told], self._flip(middle)))
         if segment.companion != "cooling":
             return
         duct = self.moment.duct_of[name]

@@ -34,7 +34,10 @@ def pretty(text: str) -> str:
     return re.sub(r"\bdeg([CF])\b", "°\\1", text)
 
 
-_UNITS = "°[CF]|deg[CF]|K|k?W|hp|BTU|MJ|kJ|L|US|kg|g|lb|psi|bar|kPa|Pa|inH2O|s|min|h|V|mm|cm2|m|in|in3|in2|ft|rpm|km/h|mph|points"
+_UNITS = (
+    "°[CF]|deg[CF]|K|k?W|hp|BTU|MJ|kJ|L|US|kg|g|lb|psi|bar|kPa|Pa|inH2O|s|min|h|V|mm|cm2|m|in|in3|in2|ft|rpm|km/h|mph"
+    "|points"
+)
 _GAP = re.compile(rf"(?<=\d) (?=(?:{_UNITS})\b|%)")
 
 

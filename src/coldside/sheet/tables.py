@@ -210,8 +210,10 @@ def compressor_margins(forecast: Forecast) -> tuple[Margin, ...]:
     found = []
     operating = state.operating
     for name, trace in (
-        ("to surge", operating.surge_margin), ("to choke", operating.choke_margin), ("to top shaft speed", operating.speed_margin),
-    ):  # fmt: skip
+        ("to surge", operating.surge_margin),
+        ("to choke", operating.choke_margin),
+        ("to top shaft speed", operating.speed_margin),
+    ):
         if trace is None or np.isnan(trace).all():
             continue
         worst = int(np.nanargmin(trace))
@@ -352,20 +354,48 @@ def used_sources(forecast: Forecast) -> list[str]:
 # ------------------------------------------------------------------------------- parts list
 
 KIND_WORDS = {
-    "FilterSpec": "filter", "CompressorSpec": "compressor", "PipeSpec": "charge pipe", "HoseSpec": "coolant hose",
-    "WaterCoreSpec": "charge core, water", "AirCoreSpec": "charge core, air", "ExchangerSpec": "exchanger, coolant to air",
-    "ThrottleSpec": "throttle", "PlenumSpec": "plenum", "PumpSpec": "coolant pump", "ReservoirSpec": "tank",
-    "ValveSpec": "coolant valve", "FanSpec": "fan", "SensorSpec": "sensor",
-}  # fmt: skip
+    "FilterSpec": "filter",
+    "CompressorSpec": "compressor",
+    "PipeSpec": "charge pipe",
+    "HoseSpec": "coolant hose",
+    "WaterCoreSpec": "charge core, water",
+    "AirCoreSpec": "charge core, air",
+    "ExchangerSpec": "exchanger, coolant to air",
+    "ThrottleSpec": "throttle",
+    "PlenumSpec": "plenum",
+    "PumpSpec": "coolant pump",
+    "ReservoirSpec": "tank",
+    "ValveSpec": "coolant valve",
+    "FanSpec": "fan",
+    "SensorSpec": "sensor",
+}
 SIZES = {
-    "bore": "bore", "length": "long", "wall": "wall", "volume": "volume", "metal_mass": "metal", "coolant_volume": "holds",
-    "face_height": "face height", "design_flow": "design flow", "design_pressure_ratio": "design pressure ratio",
-    "efficiency": "efficiency", "bench_charge_flow": "bench charge flow", "bench_coolant_flow": "bench coolant flow",
-    "bench_cooling_flow": "bench cooling-air flow", "bench_effectiveness": "bench effectiveness", "bench_heat": "bench heat",
-    "bench_charge_loss": "bench charge loss", "bench_coolant_loss": "bench coolant loss",
-    "bench_cooling_loss": "bench cooling-air loss", "voltage": "supply at the part", "height": "height over datum",
-    "high_point": "highest point", "loss": "loss", "time_constant": "time constant", "heat": "heat", "covers": "covers of the next face",
-}  # fmt: skip
+    "bore": "bore",
+    "length": "long",
+    "wall": "wall",
+    "volume": "volume",
+    "metal_mass": "metal",
+    "coolant_volume": "holds",
+    "face_height": "face height",
+    "design_flow": "design flow",
+    "design_pressure_ratio": "design pressure ratio",
+    "efficiency": "efficiency",
+    "bench_charge_flow": "bench charge flow",
+    "bench_coolant_flow": "bench coolant flow",
+    "bench_cooling_flow": "bench cooling-air flow",
+    "bench_effectiveness": "bench effectiveness",
+    "bench_heat": "bench heat",
+    "bench_charge_loss": "bench charge loss",
+    "bench_coolant_loss": "bench coolant loss",
+    "bench_cooling_loss": "bench cooling-air loss",
+    "voltage": "supply at the part",
+    "height": "height over datum",
+    "high_point": "highest point",
+    "loss": "loss",
+    "time_constant": "time constant",
+    "heat": "heat",
+    "covers": "covers of the next face",
+}
 
 
 def part_rows(forecast: Forecast, system: str) -> list[PartRow]:

@@ -142,8 +142,10 @@ def _point_charge(point: Point, system: str) -> list[tuple[str, str]]:
         ("per injector", show(point.fuel_flow_per_injector, "mass_flow", system)),
     ]
     for name, left in (
-        ("to surge", point.surge_margin), ("to choke", point.choke_margin), ("to top shaft speed", point.shaft_speed_margin),
-    ):  # fmt: skip
+        ("to surge", point.surge_margin),
+        ("to choke", point.choke_margin),
+        ("to top shaft speed", point.shaft_speed_margin),
+    ):
         rows.append((name, "not known" if left is None else f"{100 * left:.0f} % left"))
     return rows
 
