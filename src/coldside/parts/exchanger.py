@@ -27,6 +27,7 @@ CP_CHARGE = 1010.0  # J/(kg K), bench charge air at 40 to 150 degC (CoolProp Air
 CP_COOLING = 1006.5  # J/(kg K), bench cooling air near 300 K
 FLOOR = 0.02  # share of the bench flow under which a film no longer weakens (natural convection)
 MOST_STRENGTHENED = 4.0  # limit of a film's correction for the cells (own)
+CREEP = 1e-3  # share of the bench flow under which a core's charge loss becomes linear
 TRICKLE = (0.02, 0.10)  # shares of the bench flow between which that correction fades in (own)
 WALL_SHARE = {"water_core": 0.02, "air_core": 0.01, "exchanger": 0.02}  # heat note B1
 REFERENCE_PRESSURE = 2.0e5  # Pa absolute, of a charge bench point that does not say
@@ -511,8 +512,11 @@ def charge_loss(spec: WaterCoreSpec | AirCoreSpec) -> Callable[[np.ndarray], tup
     s0, m0, x = spec.bench_charge_loss * rho, spec.bench_charge_flow, spec.charge_loss_exponent
 
     def loss(flow: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        r = np.abs(flow) / m0
-        return np.sign(flow) * s0 * r**x, s0 * x / m0 * np.maximum(r, 1e-3) ** (x - 1.0)
+        # |r|^(x-1) with its corner at rest rounded off under CREEP of the bench flow; exact at the bench
+        r = np.asarray(flow, dtype=float) / m0
+        round_ = (r * r + CREEP**2) / (1.0 + CREEP**2)
+        power = round_ ** (0.5 * (x - 1.0))
+        return s0 * r * power, s0 / m0 * power * (1.0 + (x - 1.0) * r * r / (r * r + CREEP**2))
 
     return loss
 

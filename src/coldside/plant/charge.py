@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.build.model import Build, Path, names_on
-from coldside.errors import BadInput
+from coldside.errors import BadInput, NoAnswer
 from coldside.media import air
 from coldside.parts import compressor, engine
 from coldside.parts.compressor import CompressorSpec
@@ -24,6 +24,7 @@ from coldside.plant.flows import Air, charge_split, without_sensors
 
 GRID = 160  # nodes of each stretch's loss against flow; linear between them in sqrt(flow)
 ITERATIONS = 12
+LARGEST_RATIO = 20.0  # pressure ratio beyond which an input must be wrong
 SETTLED = 1e-9  # relative change of the compressor's pressure ratio
 
 
@@ -127,6 +128,8 @@ class ChargeSide:
                 p_plenum = np.where(at_outlet, np.maximum(p_plenum + (goal - p_need), 0.2 * goal), p_plenum)
                 p_need = np.where(at_outlet, goal, p_need)
             previous, ratio = ratio, np.maximum(p_need / p_in, 1.0)
+            if ratio.max() > LARGEST_RATIO:
+                self._refuse(flow, ratio)
             corrected = compressor.corrected_flow(flow, T_in, p_in, self.compressor, self.around.humidity_ratio)
             operating = self.compressor.evaluate(corrected, ratio, T_in, self.around.humidity_ratio)
             T_out = air.compressed_temperature(T_in, ratio, operating.efficiency, self.around.humidity_ratio)
@@ -135,6 +138,15 @@ class ChargeSide:
         flow = self._engine_flow(n, p_plenum, T_pl)
         return ChargeState(
             flow, T_in, p_in, T_out, ratio * p_in, p_plenum, ratio, operating.efficiency, corrected, operating
+        )
+
+    def _refuse(self, flow: np.ndarray, ratio: np.ndarray) -> None:
+        m = flow[int(np.argmax(ratio)) : int(np.argmax(ratio)) + 1]
+        stretches = [*self._before, *self._after]
+        tightest = max(stretches, key=lambda stretch: float(stretch.at(m)[0]))
+        raise NoAnswer(
+            f"{self.compressor_name} would need a pressure ratio of {float(ratio.max()):.0f}; "
+            f"{tightest.name} loses the most on the charge path at {float(m[0]):.3f} kg/s: check its size, its loss and the flow it was measured at"
         )
 
     def _engine_flow(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> np.ndarray:

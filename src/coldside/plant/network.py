@@ -139,7 +139,9 @@ def solve(
             target = y
         step = target - q
         size = np.abs(step).max(axis=1)
-        damping = np.where(size > 0.9 * previous, np.maximum(0.5 * damping, 0.05), np.minimum(1.0, 1.5 * damping))
+        damping = np.where(
+            size > (1.0 - 0.1 * damping) * previous, np.maximum(0.5 * damping, 0.05), np.minimum(1.0, 1.5 * damping)
+        )
         previous = size
         q = q + damping[:, None] * step
         if size.max() <= FLOW_TOLERANCE * scale:
