@@ -146,7 +146,8 @@ class ChargeSide:
         tightest = max(stretches, key=lambda stretch: float(stretch.at(m)[0]))
         raise NoAnswer(
             f"{self.compressor_name} would need a pressure ratio of {float(ratio.max()):.0f}; "
-            f"{tightest.name} loses the most on the charge path at {float(m[0]):.3f} kg/s: check its size, its loss and the flow it was measured at"
+            f"{tightest.name} loses the most on the charge path at {float(m[0]):.3f} kg/s: "
+            "check its size, its loss and the flow it was measured at"
         )
 
     def _engine_flow(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> np.ndarray:
