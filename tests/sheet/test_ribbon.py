@@ -186,3 +186,27 @@ def test_characters_fit_and_name_every_part(invented, name, width):
     assert [entry for entry in entries(forecast) if entry not in text] == []
     assert "degF" in text.replace("\n", " ")
     assert "degC" not in text
+
+
+def test_names_of_any_length_stay_inside():
+    """Part names are the user's: sixty characters, most of them wide."""
+    long = {
+        "turbo": "W" * 60 + "_turbo",
+        "core": "M" * 60 + "_core",
+        "tank": "m" * 70 + "_tank",
+        "nose_fan": "W" * 80 + "_fan",
+    }
+
+    def renamed(value):
+        if isinstance(value, str):
+            return long.get(value, value)
+        if isinstance(value, list | tuple):
+            return type(value)(renamed(item) for item in value)
+        return {renamed(key): renamed(item) for key, item in value.items()}
+
+    forecast = forecast_of(renamed(CASES["single"]))
+    for narrow in (False, True):
+        boxes = ribbon_boxes(forecast, forecast.peak, "us", narrow=narrow)
+        assert clean(boxes, 360 if narrow else 940) == ([], [])
+        svg = ribbon_svg(forecast, forecast.peak, "us", narrow=narrow)
+        assert all(name in svg for name in long.values())  # whole in the description

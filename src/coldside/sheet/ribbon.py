@@ -14,7 +14,7 @@ from coldside.build.model import Parallel, Path, names_on
 from coldside.parts.exchanger import ExchangerSpec, WaterCoreSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.plant.results import Forecast
-from coldside.sheet.drawing import Box, Drawing, label_width, tank_size
+from coldside.sheet.drawing import Box, Drawing, clipped, label_width, tank_size
 from coldside.sheet.ribbon_narrow import narrow_ribbon, ribbon_text
 from coldside.sheet.runs import Run, is_hosted, reference_rate
 from coldside.sheet.scale import heat_scale, ribbon_css
@@ -160,7 +160,8 @@ class _Page:
         length = min(max(run.wanted(), 260.0), WIDTH - 150.0)
         x0 = 70.0
         run.place(x0, x0 + length, bounds=(x0 - 30.0, min(x0 + length + 50.0, WIDTH - 8.0)))
-        pen.text(28.0, top + 12, f"loop {name}: {moment.build.loops[name].coolant}", "d", 12.0)
+        words = clipped(f"loop {name}: {moment.build.loops[name].coolant}", 12.0, WIDTH - 60.0)
+        pen.text(28.0, top + 12, words, "d", 12.0)
         y = top + 22.0 + run.above
         low = y + run.below + 22.0
         entries = names_on(path)
@@ -187,7 +188,7 @@ class _Page:
             run = Run(duct.path, "cooling", self.moment.ducts[name], self.moment)
             length = min(max(run.wanted(), 160.0), WIDTH - 150.0)
             run.place(90.0, 90.0 + length)
-            self.pen.text(28.0, top + 26, f"duct {name}", "d", 12.0)
+            self.pen.text(28.0, top + 26, clipped(f"duct {name}", 12.0, WIDTH - 60.0), "d", 12.0)
             y = top + 34.0 + run.above
             run.draw(self.pen, y)
             top = y + run.below
@@ -397,6 +398,7 @@ class _Loop:
         run.place(ends[0] + CORNER, ends[1] - CORNER, mirror=way < 0, bounds=(ends[0] + 20, ends[1] - 20))
         base = max(top + (tank_high + 30.0 if tank_high else 0.0) + run.above, max(y_in, y_out) + 96.0)
         words = f"loop {self.plan.name}: {moment.build.loops[self.plan.name].coolant}"
+        words = clipped(words, 12.0, ends[1] - ends[0] - 40.0)
         base += 18.0
         pen.text((ends[0] + ends[1]) / 2, base - run.above - 4.0, words, "d", 12.0, "middle")
         self._side(x_out, lead_out, y_out, base, self._out_state(), falling=True)
@@ -462,7 +464,7 @@ class _Loop:
         s, spec = self.streams[name], self.moment.spec(name)
         wide, _ = tank_size(1000.0 * spec.volume)
         self.pen.tank((x, y), 1000.0 * spec.volume, s.rate, (s.t_in, s.t_out, "down" if falling else "up"))
-        lines = [name, *self.moment.details(name, "coolant")]
+        lines = [clipped(name, 13.5, 190.0, True), *self.moment.details(name, "coolant")]
         room = label_width(lines) + wide / 2 + 14.0
         outward = (1.0 if not falling else -1.0) * self.way
         fits = (

@@ -17,9 +17,9 @@ from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.parts.sensor import SensorSpec
 from coldside.plant.results import Forecast
-from coldside.sheet.drawing import DETAIL_SIZE, LINE, Drawing, stitch_count, tank_size
+from coldside.sheet.drawing import DETAIL_SIZE, LINE, NAME_SIZE, Drawing, clipped, stitch_count, tank_size
 from coldside.sheet.runs import is_hosted
-from coldside.sheet.scale import WIDTH_POWER, keep_units, text_width
+from coldside.sheet.scale import WIDTH_POWER, keep_units
 from coldside.sheet.streams import Knee, Moment, Stream, knee_of, part_name
 
 NARROW = 360.0
@@ -156,7 +156,7 @@ def narrow_ribbon(pen: Drawing, knee: Knee) -> tuple[float, float]:
         if row.heading:
             y = _close_section(pen, section, top, y)
             section = [row]
-            pen.text(8.0, y + 14, _fit(row.heading, NARROW - 16), "n", 13.5, bold=True)
+            pen.text(8.0, y + 14, clipped(row.heading, NAME_SIZE, NARROW - 16, True), "n", 13.5, bold=True)
             y += 26.0
             top = y
             if row.side == "coolant":
@@ -166,12 +166,6 @@ def narrow_ribbon(pen: Drawing, knee: Knee) -> tuple[float, float]:
         y = _event(pen, row, y) if row.event else _part(pen, row, y)
     y = _close_section(pen, section, top, y)
     return NARROW, _narrow_foot(pen, knee, y)
-
-
-def _fit(text: str, room: float, size: float = 13.5) -> str:
-    while text_width(text, size, True) > room and len(text) > 2:
-        text = text[:-2].rstrip() + "…"
-    return text
 
 
 def _x(strand: int) -> float:
@@ -225,7 +219,7 @@ def _part(pen: Drawing, row: Row, y: float) -> float:
         elif isinstance(spec, PumpSpec | FanSpec) and not moment.is_still(stream.rate):
             _down_chevrons(pen, x, y + high / 2)
     block = LINE * (1 + len(lines))
-    pen.label(left, y + (high - block) / 2, [_fit(row.entry, room), *lines], "start")
+    pen.label(left, y + (high - block) / 2, [clipped(row.entry, NAME_SIZE, room, True), *lines], "start")
     pen.leader(_edge(pen, row), y + high / 2, left - 6.0, y + high / 2)
     return y + high
 

@@ -19,11 +19,22 @@ from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.parts.sensor import SensorSpec
-from coldside.sheet.drawing import LINE, Drawing, fits, label_width, spread, tank_size
-from coldside.sheet.scale import text_width
+from coldside.sheet.drawing import (
+    DETAIL_SIZE,
+    LINE,
+    NAME_SIZE,
+    Drawing,
+    clipped,
+    fits,
+    label_width,
+    spread,
+    tank_size,
+)
+from coldside.sheet.scale import pretty, text_width
 from coldside.sheet.streams import Moment, Stream, part_name
 
 FORK = 46.0  # px of a fork or a join
+WIDEST_LABEL = 230.0  # px
 LONGEST = 1.7  # of the length that a run would like to have
 PAD = 26.0  # px of charge ribbon on both sides of a core whose coolant comes from a loop below
 BASE = {
@@ -47,6 +58,7 @@ class Label:
 
     lines: list[str]
     anchor: float  # x on the ribbon
+    entry: str = ""  # the path's entry it belongs to; empty for words without a name
     x: float = 0.0  # centre of the words
     tier: int = 0
 
@@ -64,7 +76,15 @@ class LabelRow:
     tier_heights: list[float] = field(default_factory=list)
 
     def settle(self, low: float, high: float) -> None:
-        """Spread the labels into as few tiers as fit between `low` and `high`; leaders get slots of their own."""
+        """Spread the labels into as few tiers as fit between `low` and `high`; leaders get slots of their own.
+
+        Words too long for any tier are shortened: the drawing's description has them whole.
+        """
+        room = min(WIDEST_LABEL, high - low - 16.0 * (len(self.labels) - 1))
+        for label in self.labels:
+            sizes = [(NAME_SIZE, True)] + [(DETAIL_SIZE, False)] * (len(label.lines) - 1)
+            pairs = zip(label.lines, sizes, strict=True)
+            label.lines = [clipped(pretty(line), size, room, bold) for line, (size, bold) in pairs]
         self.labels.sort(key=lambda label: label.anchor)
         tiers = 1
         while tiers < len(self.labels) and not self._fits(tiers, low, high):
@@ -275,7 +295,7 @@ class Run:
             segment.companion = self._companion(entry, spec)
             self._note(segment, entry, extras, b - pad)
         anchor = sum(segment.exchange) / 2 if segment.exchange else (a + b) / 2
-        row.labels.append(Label(self.lines(entry), self._flip(anchor)))
+        row.labels.append(Label(self.lines(entry), self._flip(anchor), entry))
         if self.mirror:
             segment.x0, segment.x1 = self._flip(a), self._flip(b)
             if segment.exchange:
@@ -310,7 +330,7 @@ class Run:
             stream = self.moment.ducts[duct][extra]
             segment.extras.append((stream, at, at + each))
             words = [w for w in self.moment.details(extra, "cooling") if w]
-            segment.notes.labels.append(Label([extra, *words], self._flip(at + each / 2)))
+            segment.notes.labels.append(Label([extra, *words], self._flip(at + each / 2), extra))
             at += each
 
     def _measure(self, low: float, high: float) -> None:
@@ -384,7 +404,7 @@ class Run:
 
     def _bracketed(self, label: Label) -> tuple[float, float] | None:
         for item in self.items:
-            if isinstance(item, Segment) and item.stream.name == label.lines[0]:
+            if isinstance(item, Segment) and item.stream.name == label.entry:
                 if item.exchange:
                     return tuple(sorted(item.exchange))  # type: ignore[return-value]
                 if isinstance(self.moment.spec(item.stream.name), CompressorSpec):
@@ -408,11 +428,11 @@ class Run:
             near = edge + way * (14.0 + sum(row.tier_heights[: label.tier]))
             lines = [line for line in label.lines if line]
             top = near - len(lines) * LINE if up else near
-            if not label.lines[0]:
+            if not label.entry:
                 for i, line in enumerate(lines):
                     pen.text(label.x, top + 12 + i * LINE, line, "d", 12.0, "middle")
                 continue
-            start = self._ribbon_edge(pen, label.lines[0], y, up)
+            start = self._ribbon_edge(pen, label.entry, y, up)
             span = bracket(label)
             if span:
                 pen.witness(span[0], span[1], start + way * 2.0, way * 6.0)
