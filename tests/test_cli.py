@@ -82,6 +82,7 @@ def outside(*arguments, **environment):
         capture_output=True,
         text=True,
         encoding="utf-8",
+        errors="replace",  # another code page, when a test asks for one
         env={**os.environ, "PYTHONUTF8": "1", **environment},
         check=False,
     )
@@ -393,9 +394,9 @@ def test_a_console_without_the_sign_shows_another():
     cli.codecs.register_error("coldside", cli.substitute)
     raw = io.BytesIO()
     console = io.TextIOWrapper(raw, encoding="ascii", errors="coldside")
-    console.write("54 °C ± 2 ▁█ 漢")
+    console.write("54 °C ± 2 × 漢")
     console.flush()
-    assert raw.getvalue() == b"54 deg C +- 2 .# ?"
+    assert raw.getvalue() == b"54 deg C +- 2 x ?"
 
 
 def test_prepared_means_cached_and_no_older_than_the_source(tmp_path):
@@ -410,6 +411,14 @@ def test_prepared_means_cached_and_no_older_than_the_source(tmp_path):
     assert cli.is_prepared(kernel)
     os.utime(index, (0, 0))
     assert not cli.is_prepared(kernel), "compiled from an older source"
+
+
+def test_a_console_of_an_old_code_page_gets_the_whole_forecast(tern, short):
+    seen = outside("forecast", tern, short, PYTHONUTF8="0", PYTHONIOENCODING="cp437:strict")
+    assert seen.returncode == 0, seen.stderr
+    seen = outside("forecast", tern, short, PYTHONUTF8="0", PYTHONIOENCODING="ascii:strict")
+    assert seen.returncode == 0, seen.stderr
+    assert "?" not in seen.stdout
 
 
 def test_first_use_is_announced_on_stderr(tern, short, monkeypatch):

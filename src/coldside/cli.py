@@ -37,7 +37,7 @@ DEMO_SESSION = ("sessions", "dyno-pulls.toml")
 DEMO_SHEET = "coldside-demo.html"
 PREPARING = "first use on this machine: preparing the solver, about half a minute, only once"
 BROKEN, INTERRUPTED = 1, 130
-SUBSTITUTES = {  # what a console without the sign shows instead
+SUBSTITUTES = {  # shown where a console lacks the sign; drawings have plain signs of their own (sheet/terminal.py)
     "°": "deg ",
     "±": "+-",
     "×": "x",
@@ -47,10 +47,6 @@ SUBSTITUTES = {  # what a console without the sign shows instead
     "→": ">",
     "≤": "<=",
     "≥": ">=",
-    "│": "|",
-    "─": "-",
-    "█": "#",
-    **dict(zip("▁▂▃▄▅▆▇", "..--==#", strict=True)),
 }
 
 
@@ -289,12 +285,12 @@ def demo(as_json: AsJson = False, units: Units = System.si, overrides: Overrides
     """The bundled build and session end to end: forecast, verdict, and a sheet in this folder."""
     folder = examples_folder()
     build, session = folder.joinpath(*DEMO_BUILD), folder.joinpath(*DEMO_SESSION)
-    if not as_json:
-        typer.echo("An invented car on an invented day.")
     forecast, verdict = solved(build, session, overrides, None)
     sheet = Path(DEMO_SHEET)
     write(forecast, verdict, sheet, units)
     show_forecast(forecast, verdict, as_json, units, sheet)
+    if not as_json:
+        typer.echo("The car and the day are invented.")
     return 0
 
 
