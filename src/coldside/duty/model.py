@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from coldside.build.model import Given
-from coldside.parts.fields import given
 from coldside.parts.engine import RPM
+from coldside.parts.fields import given
 
 SAMPLE_TIME = 0.1  # s between samples of a demand
 
