@@ -1,0 +1,196 @@
+"""The charge side's balance: check cases, where boost is sensed, part load, losses, twins, what is refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cases.record import failures, load
+from coldside.build.files import load_build
+from coldside.errors import BadInput, NoAnswer
+from coldside.media import air
+from coldside.parts import engine
+from coldside.parts.lines import FilterSpec, PipeSpec, ThrottleSpec
+from coldside.plant.charge import ChargeSide
+from coldside.plant.flows import Air
+from generators import AIR_CORE, ENGINE, TURBO, build_of
+
+CASES = load("charge_side")
+AROUND = Air(303.15, 98.0e3, 0.012)
+
+
+@pytest.mark.parametrize("case", CASES, ids=[case.name for case in CASES])
+def test_case(case):
+    assert failures(case) == []
+
+
+@cache
+def side(reference: str = "plenum", count: int = 1, around: Air = AROUND) -> ChargeSide:
+    """Filter, compressor of constant efficiency, core, throttle."""
+    parts = {
+        "filter": FilterSpec(loss=2e3, bench_flow=0.3, bay_share=0.4),
+        "turbo": replace(TURBO, count=count),
+        "pipe": PipeSpec(length=1.0, bore=0.057),
+        "core": AIR_CORE,
+        "throttle": ThrottleSpec(loss=1.5e3, bench_flow=0.3),
+    }
+    spec = replace(ENGINE, boost_reference=reference)
+    return ChargeSide(
+        build_of(parts, ("filter", "turbo", "pipe", "core", "throttle"), duct=("core",), engine=spec), around, ""
+    )
+
+
+def balance(of: ChargeSide, speed, target, plenum=318.15, inlet=303.15):
+    """The balance with scalars spread to one shape."""
+    return of.balance(
+        *np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, dtype=float)) for v in (speed, target, plenum, inlet)))
+    )
+
+
+# --- where boost is sensed ----------------------------------------------------------------------------------------
+
+
+def test_boost_sensed_at_the_plenum_is_the_plenum_pressure():
+    state = balance(side(), [40.0, 80.0, 120.0], 2.2e5)
+    np.testing.assert_allclose(state.plenum_pressure, 2.2e5, rtol=1e-12)
+    loss = state.compressor_out_pressure - state.plenum_pressure
+    assert np.all(np.diff(loss) > 0.0)  # grows with flow
+    assert 5e3 < loss[-1] < 5e4
+
+
+def test_boost_sensed_at_the_compressor_outlet_leaves_the_losses_to_the_plenum():
+    """The outlet holds the target to the balance's own stopping rule; the plenum gets less, and less air flows."""
+    speeds = np.array([40.0, 80.0, 120.0])
+    state, other = balance(side("compressor_out"), speeds, 2.2e5), balance(side(), speeds, 2.2e5)
+    np.testing.assert_allclose(state.compressor_out_pressure, 2.2e5, rtol=1e-6)
+    assert np.all(state.plenum_pressure < other.plenum_pressure)
+    assert np.all(state.flow < other.flow)
+    # asked for the plenum that it found, the other sense finds the same state
+    again = balance(side(), speeds, state.plenum_pressure)
+    np.testing.assert_allclose(again.compressor_out_pressure, 2.2e5, rtol=1e-6)
+    np.testing.assert_allclose(again.compressor_out, state.compressor_out, rtol=1e-6)
+
+
+def test_below_ambient_both_senses_are_the_same():
+    """The throttle sets part load at the plenum, wherever boost is sensed."""
+    for target in (4e4, 9e4):
+        one, other = balance(side("compressor_out"), 60.0, target), balance(side(), 60.0, target)
+        assert one.plenum_pressure[0] == other.plenum_pressure[0] == target
+        assert one.compressor_out[0] == other.compressor_out[0]
+
+
+# --- part load ----------------------------------------------------------------------------------------------------
+
+
+def test_at_part_load_the_throttle_takes_the_rest():
+    state = balance(side(), [20.0, 60.0, 100.0], 4.5e4)
+    assert np.all(state.pressure_ratio == 1.0)
+    np.testing.assert_allclose(state.compressor_out, state.compressor_in, rtol=1e-12)  # no work, no rise
+    np.testing.assert_allclose(state.compressor_out_pressure, state.compressor_in_pressure, rtol=1e-12)
+    assert np.all(state.compressor_out_pressure - state.plenum_pressure > 4e4)  # far more than wide open
+
+
+@given(
+    speed=st.floats(10.0, 125.0),
+    target=st.floats(2.5e4, 3.2e5),
+    plenum=st.floats(260.0, 400.0),
+    inlet=st.floats(250.0, 330.0),
+    reference=st.sampled_from(["plenum", "compressor_out"]),
+)
+@settings(max_examples=150, deadline=None)
+def test_the_balance_keeps_its_promises(speed, target, plenum, inlet, reference):
+    """Ratio at least 1; the compressor never cools; flow is what the engine takes at the plenum found."""
+    of = side(reference)
+    state = balance(of, speed, target, plenum, inlet)
+    assert state.pressure_ratio[0] >= 1.0
+    assert state.compressor_out[0] >= state.compressor_in[0] == inlet
+    assert state.compressor_in_pressure[0] < AROUND.pressure
+    expected = engine.air_flow(of.build.engine, speed, state.plenum_pressure[0], plenum, AROUND.humidity_ratio)
+    assert state.flow[0] == pytest.approx(float(expected), rel=1e-9)
+    rise = air.compressed_temperature(inlet, state.pressure_ratio[0], 0.74, AROUND.humidity_ratio)
+    assert state.compressor_out[0] == pytest.approx(float(rise), rel=1e-6)
+
+
+def test_the_balance_closes_on_the_sum_of_all_losses():
+    """From plenum to outlet and from ambient to inlet every part's dp rho_m is that of its own function."""
+    of = side()
+    state = balance(of, 100.0, 2.2e5)
+    m, R = state.flow, float(air.gas_constant(AROUND.humidity_ratio))
+    p = float(state.plenum_pressure[0])
+    T_out, T_pl = float(state.compressor_out[0]), 318.15
+    from coldside.plant.flows import charge_part_loss
+
+    for name, T in (("throttle", T_pl), ("core", 0.5 * (T_out + T_pl)), ("pipe", T_out)):
+        p = float(np.sqrt(p * p + 2.0 * charge_part_loss(of.build.parts[name], of.peak_flow)(m)[0][0] * R * T))
+    assert float(state.compressor_out_pressure[0]) == pytest.approx(p, rel=2e-5)  # losses between 160 nodes
+    loss = float(charge_part_loss(of.build.parts["filter"], of.peak_flow)(m)[0][0])
+    p_in = float(np.sqrt(AROUND.pressure**2 - 2.0 * loss * R * 303.15))
+    assert float(state.compressor_in_pressure[0]) == pytest.approx(p_in, rel=2e-5)
+
+
+def test_many_points_at_once_are_the_same_as_one_by_one():
+    random = np.random.default_rng(4)
+    speed, target = random.uniform(15.0, 120.0, 40), random.uniform(3e4, 2.6e5, 40)
+    for reference in ("plenum", "compressor_out"):
+        together = balance(side(reference), speed, target)
+        alone = [balance(side(reference), n, p) for n, p in zip(speed, target, strict=True)]
+        # the stopping rule looks at the slowest point, 1e-9 of the pressure ratio
+        np.testing.assert_allclose(together.flow, [s.flow[0] for s in alone], rtol=2e-7)
+        np.testing.assert_allclose(together.compressor_out, [s.compressor_out[0] for s in alone], rtol=2e-7)
+
+
+# --- twins, inlet, limits -----------------------------------------------------------------------------------------
+
+
+def test_twins_see_half_the_flow_at_the_same_ratio():
+    one, two = balance(side(), 100.0, 2.2e5), balance(side(count=2), 100.0, 2.2e5)
+    assert two.corrected_flow[0] == pytest.approx(0.5 * one.corrected_flow[0], rel=1e-12)
+    assert two.flow[0] == pytest.approx(one.flow[0], rel=1e-12)
+    assert two.compressor_out[0] == pytest.approx(one.compressor_out[0], rel=1e-12)
+
+
+def test_a_filter_that_breathes_bay_air_passes_its_share_on():
+    assert side().inlet_temperature(np.array([303.15, 333.15])) == pytest.approx([303.15, 315.15])
+
+
+def test_higher_up_the_same_plenum_takes_more_work():
+    """charge-C19 against C18: thin air raises ratio and outlet temperature."""
+    low, high = balance(side(), 80.0, 2e5), balance(side(around=replace(AROUND, pressure=79.5e3)), 80.0, 2e5)
+    assert high.pressure_ratio[0] > 1.2 * low.pressure_ratio[0]
+    assert high.compressor_out[0] > low.compressor_out[0] + 10.0
+
+
+def test_a_filter_that_cannot_pass_the_flow_is_named():
+    parts = {"filter": FilterSpec(loss=3e4, bench_flow=0.02), "turbo": TURBO, "core": AIR_CORE}
+    of = ChargeSide(build_of(parts, ("filter", "turbo", "core"), duct=("core",)), AROUND, "")
+    with pytest.raises(BadInput, match=r"filter cannot pass .* kg/s"):
+        balance(of, 100.0, 2e5)
+
+
+def test_an_absurd_pipe_is_named():
+    parts = {"turbo": TURBO, "straw": PipeSpec(length=3.0, bore=0.010), "core": AIR_CORE}
+    of = ChargeSide(build_of(parts, ("turbo", "straw", "core"), duct=("core",)), AROUND, "")
+    with pytest.raises(NoAnswer, match=r"turbo would need a pressure ratio of \d+; straw loses the most"):
+        balance(of, 100.0, 2e5)
+
+
+# --- bundled ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["tern/water", "plover/build", "dunlin/build"])
+def test_bundled_charge_sides_rise_with_speed_and_settle(examples, name):
+    """Full load over the speed range: flow rises with speed, the ratio meets the losses it was found with."""
+    build = load_build(examples / f"{name}.toml")
+    of = ChargeSide(build, AROUND, str(examples / name.split("/")[0]))
+    n = np.linspace(0.4, 1.0, 25) * build.engine.top_speed
+    target = engine.boost_target(build.engine, n, AROUND.pressure)
+    state = of.balance(n, target, np.full(25, 320.0), np.full(25, AROUND.temperature))
+    sensed = state.plenum_pressure if build.engine.boost_reference == "plenum" else state.compressor_out_pressure
+    np.testing.assert_allclose(sensed, target, rtol=1e-6)
+    assert np.all(np.diff(state.flow) > 0.0)
+    assert np.all(state.compressor_out_pressure > state.plenum_pressure)
