@@ -1,0 +1,108 @@
+"""The sheet in a real browser: nothing is fetched, nothing is said on its console, nothing overlaps or sticks out."""
+
+from __future__ import annotations
+
+import pytest
+
+from coldside import judge, write_sheet
+
+pytestmark = pytest.mark.browser
+
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--no-first-run",
+)
+SEEN = ("tern/water dyno-pulls", "tern/air track", "plover/build track", "dunlin/build dyno-pulls")
+
+# Two texts overlap when their boxes share more than 2 px both ways, each first lowered by the third of its height
+# that a font's box keeps free above and below its letters.  Text drawn twice in one place (an outline) is one text.
+OVERLAPS = """() => {
+  const found = [];
+  for (const svg of document.querySelectorAll('svg.rb, svg.ch')) {
+    if (!svg.getClientRects().length) continue;
+    const boxes = [];
+    for (const text of svg.querySelectorAll('text')) {
+      const pieces = text.querySelectorAll('tspan').length ? text.querySelectorAll('tspan') : [text];
+      for (const piece of pieces) {
+        const r = piece.getBoundingClientRect(), words = piece.textContent.trim();
+        if (!words || !r.width) continue;
+        const cut = Math.min(r.height, r.width) / 6;
+        boxes.push({words, owner: text, left: r.left, right: r.right, top: r.top + cut, bottom: r.bottom - cut});
+      }
+    }
+    for (let i = 0; i < boxes.length; i++) for (let j = i + 1; j < boxes.length; j++) {
+      const a = boxes[i], b = boxes[j];
+      if (a.owner === b.owner || a.words === b.words) continue;
+      const wide = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+      const high = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+      if (wide > 2 && high > 2) found.push(`${svg.getAttribute('class')}: "${a.words}" over "${b.words}"`);
+    }
+  }
+  return found;
+}"""
+
+# Texts of a drawing that leave its frame, and blocks of the page whose words do not fit into them.
+STICKS_OUT = """() => {
+  const found = [];
+  for (const svg of document.querySelectorAll('svg.rb, svg.ch')) {
+    const frame = svg.getBoundingClientRect();
+    if (!frame.width) continue;
+    for (const text of svg.querySelectorAll('text')) {
+      const r = text.getBoundingClientRect();
+      if (r.width && (r.left < frame.left - 1 || r.right > frame.right + 1 || r.bottom > frame.bottom + 1))
+        found.push('drawing: ' + text.textContent);
+    }
+  }
+  for (const block of document.querySelectorAll('p, li, td, th, h1, h2, h3, caption, figcaption'))
+    if (block.getClientRects().length && block.scrollWidth > block.clientWidth + 1 && block.clientWidth > 1)
+      found.push('page: ' + block.textContent.slice(0, 80));
+  return found;
+}"""
+
+
+@pytest.fixture(scope="module")
+def browser(chromium):
+    """A headless Chromium."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as player:
+        started = player.chromium.launch(executable_path=chromium, args=list(FLAGS))
+        yield started
+        started.close()
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("system", ["si", "us"])
+@pytest.mark.parametrize("name", SEEN)
+def test_the_sheet_is_whole_at_desk_and_phone_width(browser, solved, tmp_path, name, system, width):
+    file = write_sheet(solved[name], judge(solved[name]), tmp_path / "sheet.html", system)
+    page = browser.new_page(viewport={"width": width, "height": 900})
+    asked, said = [], []
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    try:
+        page.goto(file.as_uri())
+        assert asked == [file.as_uri()]  # nothing but the file itself
+        assert said == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate("document.querySelectorAll('svg.rb, svg.ch').length") >= 2
+        assert page.evaluate(STICKS_OUT) == []
+        assert page.evaluate(OVERLAPS) == []
+    finally:
+        page.close()
+
+
+def test_the_check_of_overlaps_can_fail(browser):
+    page = browser.new_page()
+    try:
+        page.set_content(
+            '<svg class="rb" width="200" height="60"><text x="10" y="30">left core</text>'
+            '<text x="30" y="32">right core</text><text x="180" y="50">out of the frame</text></svg>'
+        )
+        assert page.evaluate(OVERLAPS) == ['rb: "left core" over "right core"']
+        assert page.evaluate(STICKS_OUT) == ["drawing: out of the frame"]
+    finally:
+        page.close()
