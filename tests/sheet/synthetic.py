@@ -103,7 +103,7 @@ CASES: dict[str, dict[str, Any]] = {
     "air": {
         "charge": ["filter", "turbo", "hot_pipe", "front_air_core", "cold_pipe", "iat_sensor", "throttle", "plenum"],
         "loops": {},
-        "ducts": {"nose": ("nose", ["front_air_core", "engine_face", "nose_fan"])},
+        "ducts": {"nose": ("nose", ["screen_fan", "front_air_core", "engine_face", "nose_fan"])},
     },
     "single": {
         "charge": ["filter", "turbo", "hot_pipe", "core", "throttle", "plenum", "iat_sensor"],

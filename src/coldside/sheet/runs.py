@@ -36,6 +36,7 @@ from coldside.sheet.streams import Moment, Stream, part_name
 FORK = 46.0  # px of a fork or a join
 WIDEST_LABEL = 230.0  # px
 LONGEST = 1.7  # of the length that a run would like to have
+DIP, DIP_DEPTH = 30.0, 12.0  # px, how a duct's ribbon leaves the part that it cools
 PAD = 26.0  # px of charge ribbon on both sides of a core whose coolant comes from a loop below
 BASE = {
     "CompressorSpec": 70.0,
@@ -195,7 +196,7 @@ class Run:
         if isinstance(spec, WaterCoreSpec | AirCoreSpec | ExchangerSpec):
             base = max(base, 0.8 * label_width(self.lines(item)))
             base += 2 * PAD if item in self.docked else 0.0
-            base += sum(60.0 + 0.8 * text_width(extra, 13.5, True) for extra in self._duct_extras(item))
+            base += sum(self._extra_room(extras) for extras in self._duct_extras(item))
         elif not isinstance(spec, SensorSpec):
             base = max(base, 0.75 * label_width(self.lines(item)))
         return base
@@ -210,17 +211,21 @@ class Run:
     def _group_room(self, group: Parallel) -> float:
         return 2 * FORK + 2 * self._drop_room(group)
 
-    def _duct_extras(self, entry: str) -> list[str]:
-        """Parts of the same duct that stand beside no other ribbon: drawn along this part's duct."""
+    def _duct_extras(self, entry: str) -> tuple[list[str], list[str]]:
+        """Parts of the same duct that stand beside no other ribbon, before and after `entry` in stack order: they are
+        drawn along this part's stretch of the duct.  Those before count to the first part with a ribbon beside it."""
         duct = self.moment.duct_of.get(part_name(entry))
         if duct is None or self.side == "cooling":
-            return []
+            return [], []
         names = names_on(self.moment.build.ducts[duct].path)
         hosted = [i for i, n in enumerate(names) if is_hosted(self.moment, n)]
         here = names.index(part_name(entry))
-        first = 0 if here == hosted[0] else here + 1
         last = next((i for i in hosted if i > here), len(names))
-        return [n for n in names[first:last] if n != part_name(entry)]
+        return names[:here] if here == hosted[0] else [], names[here + 1 : last]
+
+    def _extra_room(self, extras: list[str]) -> float:
+        wide = sum(60.0 + 0.8 * text_width(extra, NAME_SIZE, True) for extra in extras)
+        return wide + DIP if extras else 0.0
 
     # -- placing -----------------------------------------------------------------------------------
 
@@ -259,8 +264,8 @@ class Run:
     def _settle_rows(self, low: float, high: float) -> None:
         """Each stretch's labels stay within it; at the run's own ends they may use the bounds."""
         for stretch in self.rows:
-            a = stretch.low - 8.0 if stretch.low > self.x0 + 1.0 else None
-            b = stretch.high + 8.0 if stretch.high < self.x1 - 1.0 else None
+            a = stretch.low - 14.0 if stretch.low > self.x0 + 1.0 else None
+            b = stretch.high + 14.0 if stretch.high < self.x1 - 1.0 else None
             ends = (a, b)
             if self.mirror:
                 ends = (None if b is None else self._flip(b), None if a is None else self._flip(a))
@@ -286,14 +291,18 @@ class Run:
     def _place_part(self, entry: str, a: float, b: float, row: LabelRow) -> Segment:
         spec, stream = self.moment.spec(entry), self.streams[entry]
         segment = Segment(stream, a, b)
-        extras = self._duct_extras(entry)
-        share = self._wanted(entry)
         if isinstance(spec, WaterCoreSpec | AirCoreSpec | ExchangerSpec) and self.side != "cooling":
+            before, after = self._duct_extras(entry)
             pad = PAD if entry in self.docked else 20.0
-            tail = (b - a) * sum(60.0 + 0.8 * text_width(e, 13.5, True) for e in extras) / share
-            segment.exchange = (a + pad, b - pad - tail)
+            scale = (b - a) / self._wanted(entry)
+            segment.exchange = (
+                a + pad + scale * self._extra_room(before),
+                b - pad - scale * self._extra_room(after),
+            )
             segment.companion = self._companion(entry, spec)
-            self._note(segment, entry, extras, b - pad)
+            self._note(segment, entry)
+            self._note_extras(segment, before, a + pad, segment.exchange[0] - DIP)
+            self._note_extras(segment, after, segment.exchange[1] + DIP, b - pad)
         anchor = sum(segment.exchange) / 2 if segment.exchange else (a + b) / 2
         row.labels.append(Label(self.lines(entry), self._flip(anchor), entry))
         if self.mirror:
@@ -310,8 +319,8 @@ class Run:
             return "loop" if entry in self.docked else ""
         return "cooling" if part_name(entry) in self.moment.duct_of else ""
 
-    def _note(self, segment: Segment, entry: str, extras: list[str], end: float) -> None:
-        """Words along the companion: what its air does, then the other parts of its duct."""
+    def _note(self, segment: Segment, entry: str) -> None:
+        """Words along the companion: what its stream does."""
         name = part_name(entry)
         assert segment.exchange is not None
         middle = sum(segment.exchange) / 2
@@ -324,14 +333,18 @@ class Run:
             return
         duct = self.moment.duct_of[name]
         segment.notes.labels.append(Label(["", self.moment.duct_words(name, duct)], self._flip(middle)))
-        at = segment.exchange[1] + 10.0
-        each = (end - at) / max(len(extras), 1)
-        for extra in extras:
-            stream = self.moment.ducts[duct][extra]
-            segment.extras.append((stream, at, at + each))
+
+    def _note_extras(self, segment: Segment, extras: list[str], start: float, end: float) -> None:
+        """Further parts of the companion's duct, evenly between `start` and `end`."""
+        if segment.companion != "cooling" or not extras:
+            return
+        streams = self.moment.ducts[self.moment.duct_of[part_name(segment.stream.name)]]
+        each = (end - start) / len(extras)
+        for i, extra in enumerate(extras):
+            at = start + i * each
+            segment.extras.append((streams[extra], at, at + each))
             words = [w for w in self.moment.details(extra, "cooling") if w]
             segment.notes.labels.append(Label([extra, *words], self._flip(at + each / 2), extra))
-            at += each
 
     def _measure(self, low: float, high: float) -> None:
         """How far the run reaches from its centre line."""
@@ -367,7 +380,8 @@ class Run:
             ends = sorted([item.x0, item.x1])
             item.notes.settle(max(ends[0] - 20, low), min(ends[1] + 20, high))
             beside = drawing_width(self._duct_rate(item)) if item.companion == "cooling" else 30.0
-            return half, half + beside + item.notes.height + 2.0
+            dip = DIP_DEPTH if item.extras else 0.0
+            return half, half + beside + dip + item.notes.height + 2.0
         return half, half + (36.0 if item.companion == "loop" else 0.0)
 
     def _stack(self, group: Group) -> None:
@@ -528,19 +542,8 @@ class Run:
             return
         if partner is None:
             return
-        way = -1.0 if self.mirror else 1.0
         centre = y + half + pen.width(partner.rate) / 2 + (1.5 if self.moment.is_still(partner.rate) else 0.0)
-        far = segment.extras[-1][2] if segment.extras else b
-        pen.straight((a - way * 12, centre), (a, centre), partner.rate, (partner.t_in, partner.t_in))
-        pen.straight((a, centre), (b, centre), partner.rate, (partner.t_in, partner.t_out))
-        at, last = b, partner.t_out
-        for stream, p, q in segment.extras:
-            pen.straight((at, centre), (p, centre), stream.rate, (last, stream.t_in))
-            pen.straight((p, centre), (q, centre), stream.rate, (stream.t_in, stream.t_out))
-            if isinstance(self.moment.spec(stream.name), FanSpec) and not self.moment.is_still(stream.rate):
-                pen.chevrons((p + q) / 2, centre, not self.mirror)
-            at, last = q, stream.t_out
-        pen.straight((far, centre), (far + way * 12, centre), partner.rate, (last, last))
+        self._draw_stack(pen, segment, partner, centre)
         other = segment.stream
         pen.stitches(
             a,
@@ -549,10 +552,37 @@ class Run:
             self.moment.heat(segment.stream.name),
             (other.t_in - partner.t_in, other.t_out - partner.t_out),
         )
-        reach = half + pen.width(partner.rate)
+        away = centre + (DIP_DEPTH if segment.extras else 0.0)
         streams, self.streams = self.streams, {**self.streams, **{s.name: s for s, _, _ in segment.extras}}
-        self._draw_labels(pen, segment.notes, centre, y + reach - centre, lambda label: None, up=False)
+        self._draw_labels(pen, segment.notes, away, pen.width(partner.rate) / 2, lambda label: None, up=False)
         self.streams = streams
+
+    def _draw_stack(self, pen: Drawing, segment: Segment, partner: Stream, centre: float) -> None:
+        """The companion's ribbon beside the part, and away from it where it passes the rest of its duct."""
+        assert segment.exchange is not None
+        a, b = segment.exchange
+        way, away = (-1.0 if self.mirror else 1.0), centre + DIP_DEPTH
+        first = [item for item in segment.extras if way * item[1] < way * a]
+        after = [item for item in segment.extras if way * item[1] >= way * a]
+        for items in (first, after):
+            for stream, p, q in items:
+                pen.straight((p, away), (q, away), stream.rate, (stream.t_in, stream.t_out))
+                if isinstance(self.moment.spec(stream.name), FanSpec) and not self.moment.is_still(stream.rate):
+                    pen.chevrons((p + q) / 2, away, not self.mirror)
+        pen.straight((a, centre), (b, centre), partner.rate, (partner.t_in, partner.t_out))
+        for items, x, end, t in ((first, a, -way, partner.t_in), (after, b, way, partner.t_out)):
+            if not items:
+                pen.straight((x, centre), (x + end * 12, centre), partner.rate, (t, t))
+                continue
+            near = items[-1][2] if items is first else items[0][1]
+            mid = (near + x) / 2
+            pen.bend(
+                f"M{x:.1f} {centre:.1f}C{mid:.1f} {centre:.1f} {mid:.1f} {away:.1f} {near:.1f} {away:.1f}",
+                partner.rate,
+                t,
+            )
+            far, edge = (items[0][1], items[0][0].t_in) if items is first else (items[-1][2], items[-1][0].t_out)
+            pen.straight((far, away), (far + end * 12, away), partner.rate, (edge, edge))
 
 
 def is_hosted(moment: Moment, name: str) -> bool:

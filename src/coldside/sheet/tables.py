@@ -416,6 +416,8 @@ def part_rows(forecast: Forecast, system: str) -> list[PartRow]:
         if spec is None:
             continue
         kind = KIND_WORDS.get(type(spec).__name__, type(spec).__name__)
+        if isinstance(spec, ExchangerSpec) and spec.heat is not None:
+            kind = "face that heats the air"
         rows.append(PartRow(name, kind, ", ".join(on), ", ".join(_sizes(forecast, name, spec, system))))
     return rows
 
