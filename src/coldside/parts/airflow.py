@@ -57,7 +57,7 @@ class FanSpec:
         curve=("volume_flow", "pressure_difference"),
         shape="falls",
     )
-    control: Control = given(  # noqa: RUF009
+    control: Control = given(
         "control", 'always, schedule, off, or "above 45 degC coolant, 5 K hysteresis"', default=Control("always")
     )
     off_loss: float | None = given(

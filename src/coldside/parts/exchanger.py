@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -20,8 +21,8 @@ from coldside.errors import BadInput
 from coldside.media import air
 from coldside.media.coolants import Coolant, parse_coolant
 from coldside.parts.correlations import effectiveness_crossflow, transfer_units_crossflow
-from coldside.parts.fields import given
-from coldside.parts.lines import SURROUNDINGS
+from coldside.parts.fields import given, height_field, pickup_field, surroundings_field
+from coldside.units import Pressure
 
 CP_CHARGE = 1010.0  # J/(kg K), bench charge air at 40 to 150 degC (CoolProp Air, 1006 to 1016)
 CP_COOLING = 1006.5  # J/(kg K), bench cooling air near 300 K
@@ -39,27 +40,47 @@ def is_water(coolant: Coolant) -> bool:
     return coolant.mass_fraction == 0.0
 
 
+def _film_exponent(side: str, default: float, sd: float) -> Any:
+    words = f"{side} film conductance grows with flow to this power"
+    return given("number", words, default=default, sd=sd, low=0.0, high=0.9)
+
+
+def _loss_exponent(side: str, default: float, sd: float, near: bool = False) -> Any:
+    words = f"{side} loss grows with flow to this power" + (" near the bench flow" if near else "")
+    return given("number", words, default=default, sd=sd, low=1.0, high=2.0)
+
+
 @dataclass(frozen=True, kw_only=True)
-class WaterCoreSpec:
-    """`kind = "water_core"`: charge air to coolant, crossflow, rated by one bench point."""
+class ChargeCoreSpec:
+    """What the bench point of a charge core says of its charge side, whatever cools it."""
 
     bench_charge_flow: float = given("mass_flow", "charge flow at the bench point", low=1e-3, high=5.0)
-    bench_coolant_flow: float = given("volume_flow", "coolant flow at the bench point", low=1e-6, high=0.02)
     bench_charge_in: float = given("temperature", "charge temperature in, at the bench point", low=273.15, high=573.15)
-    bench_coolant_in: float = given(
-        "temperature", "coolant temperature in, at the bench point", low=243.15, high=393.15
-    )
     bench_effectiveness: float = given(
         "share", "charge temperature drop over inlet difference, at the bench point", low=0.05, high=0.999
     )
-    bench_charge_pressure: object = given(
+    bench_charge_pressure: Pressure | None = given(
         "pressure", "charge pressure in, at the bench point", default=None, when_absent="2.0 bar absolute"
-    )
-    bench_coolant: str | None = given(
-        "coolant", "coolant on the bench", default=None, when_absent="the loop's own coolant"
     )
     bench_charge_loss: float = given(
         "pressure_difference", "charge pressure loss at the bench point", low=0.0, high=1e5
+    )
+    charge_film_exponent: float = _film_exponent("charge", 0.55, sd=0.04)
+    charge_loss_exponent: float = _loss_exponent("charge", 1.7, sd=0.08)
+    metal_mass: float = given("mass", "dry mass of the core", low=0.05, high=200.0)
+    surroundings: str = surroundings_field("bay")
+
+
+@dataclass(frozen=True, kw_only=True)
+class WaterCoreSpec(ChargeCoreSpec):
+    """`kind = "water_core"`: charge air to coolant, crossflow, rated by one bench point."""
+
+    bench_coolant_flow: float = given("volume_flow", "coolant flow at the bench point", low=1e-6, high=0.02)
+    bench_coolant_in: float = given(
+        "temperature", "coolant temperature in, at the bench point", low=243.15, high=393.15
+    )
+    bench_coolant: str | None = given(
+        "coolant", "coolant on the bench", default=None, when_absent="the loop's own coolant"
     )
     bench_coolant_loss: float = given(
         "pressure_difference", "coolant pressure loss at the bench point", low=1.0, high=5e5
@@ -72,59 +93,22 @@ class WaterCoreSpec:
         high=0.97,
         when_absent="0.80 +- 0.06 with water, 0.70 +- 0.08 with glycol mixes",
     )
-    charge_film_exponent: float = given(
-        "number", "charge film conductance grows with flow to this power", default=0.55, sd=0.04, low=0.0, high=0.9
-    )
-    coolant_film_exponent: float = given(
-        "number", "coolant film conductance grows with flow to this power", default=0.5, sd=0.1, low=0.0, high=0.9
-    )
-    charge_loss_exponent: float = given(
-        "number", "charge loss grows with flow to this power", default=1.7, sd=0.08, low=1.0, high=2.0
-    )
-    coolant_loss_exponent: float = given(
-        "number",
-        "coolant loss grows with flow to this power near the bench flow",
-        default=1.75,
-        sd=0.15,
-        low=1.0,
-        high=2.0,
-    )
-    metal_mass: float = given("mass", "dry mass of the core", low=0.05, high=200.0)
+    coolant_film_exponent: float = _film_exponent("coolant", 0.5, sd=0.1)
+    coolant_loss_exponent: float = _loss_exponent("coolant", 1.75, sd=0.15, near=True)
     coolant_volume: float = given("volume", "coolant held by the core", low=1e-5, high=0.05)
-    pickup: float = given(
-        "conductance",
-        "heat conductance from its surroundings to the core",
-        default=4.0,
-        sd_share=0.5,
-        low=0.0,
-        high=100.0,
-    )
-    surroundings: str = given("choice", "what surrounds it", default="bay", choices=SURROUNDINGS)
-    height: float | None = given(
-        "length", "height over the car's datum", default=None, low=-2.0, high=3.0, when_absent="not known"
-    )
+    pickup: float = pickup_field("core", 4.0)
+    height: float | None = height_field()
 
     sides = ("charge", "coolant")
 
 
 @dataclass(frozen=True, kw_only=True)
-class AirCoreSpec:
+class AirCoreSpec(ChargeCoreSpec):
     """`kind = "air_core"`: charge air to cooling air, crossflow, rated by one bench point."""
 
-    bench_charge_flow: float = given("mass_flow", "charge flow at the bench point", low=1e-3, high=5.0)
     bench_cooling_flow: float = given("mass_flow", "cooling-air flow at the bench point", low=1e-3, high=50.0)
-    bench_charge_in: float = given("temperature", "charge temperature in, at the bench point", low=273.15, high=573.15)
     bench_cooling_in: float = given(
         "temperature", "cooling-air temperature in, at the bench point", low=233.15, high=373.15
-    )
-    bench_effectiveness: float = given(
-        "share", "charge temperature drop over inlet difference, at the bench point", low=0.05, high=0.999
-    )
-    bench_charge_pressure: object = given(
-        "pressure", "charge pressure in, at the bench point", default=None, when_absent="2.0 bar absolute"
-    )
-    bench_charge_loss: float = given(
-        "pressure_difference", "charge pressure loss at the bench point", low=0.0, high=1e5
     )
     bench_cooling_loss: float = given(
         "pressure_difference", "cooling-air pressure loss at the bench point", low=1.0, high=1e4
@@ -137,39 +121,15 @@ class AirCoreSpec:
         low=0.05,
         high=0.95,
     )
-    charge_film_exponent: float = given(
-        "number", "charge film conductance grows with flow to this power", default=0.55, sd=0.04, low=0.0, high=0.9
-    )
-    cooling_film_exponent: float = given(
-        "number", "cooling-air film conductance grows with flow to this power", default=0.55, sd=0.04, low=0.0, high=0.9
-    )
-    charge_loss_exponent: float = given(
-        "number", "charge loss grows with flow to this power", default=1.7, sd=0.08, low=1.0, high=2.0
-    )
-    cooling_loss_exponent: float = given(
-        "number",
-        "cooling-air loss grows with flow to this power near the bench flow",
-        default=1.6,
-        sd=0.1,
-        low=1.0,
-        high=2.0,
-    )
-    metal_mass: float = given("mass", "dry mass of the core", low=0.05, high=200.0)
+    cooling_film_exponent: float = _film_exponent("cooling-air", 0.55, sd=0.04)
+    cooling_loss_exponent: float = _loss_exponent("cooling-air", 1.6, sd=0.1, near=True)
     face_height: float = given(
         "length", "height of its face, for natural draught", default=0.3, sd_share=0.3, low=0.02, high=2.0
     )
     covers: float = given(
         "share", "share of the next part's face in that duct which stands behind it", default=1.0, low=0.05, high=1.0
     )
-    pickup: float = given(
-        "conductance",
-        "heat conductance from its surroundings to the core",
-        default=3.0,
-        sd_share=0.5,
-        low=0.0,
-        high=100.0,
-    )
-    surroundings: str = given("choice", "what surrounds it", default="bay", choices=SURROUNDINGS)
+    pickup: float = pickup_field("core", 3.0)
 
     sides = ("charge", "cooling")
 
@@ -209,28 +169,10 @@ class ExchangerSpec:
         high=0.97,
         when_absent="0.80 +- 0.06 with water, 0.50 +- 0.08 with glycol mixes",
     )
-    coolant_film_exponent: float = given(
-        "number", "coolant film conductance grows with flow to this power", default=0.33, sd=0.15, low=0.0, high=0.9
-    )
-    cooling_film_exponent: float = given(
-        "number", "cooling-air film conductance grows with flow to this power", default=0.51, sd=0.05, low=0.0, high=0.9
-    )
-    coolant_loss_exponent: float = given(
-        "number",
-        "coolant loss grows with flow to this power near the bench flow",
-        default=1.75,
-        sd=0.15,
-        low=1.0,
-        high=2.0,
-    )
-    cooling_loss_exponent: float = given(
-        "number",
-        "cooling-air loss grows with flow to this power near the bench flow",
-        default=1.55,
-        sd=0.1,
-        low=1.0,
-        high=2.0,
-    )
+    coolant_film_exponent: float = _film_exponent("coolant", 0.33, sd=0.15)
+    cooling_film_exponent: float = _film_exponent("cooling-air", 0.51, sd=0.05)
+    coolant_loss_exponent: float = _loss_exponent("coolant", 1.75, sd=0.15, near=True)
+    cooling_loss_exponent: float = _loss_exponent("cooling-air", 1.55, sd=0.1, near=True)
     metal_mass: float = given("mass", "dry mass", default=3.0, sd_share=0.4, low=0.05, high=200.0)
     coolant_volume: float = given("volume", "coolant held", default=1.0e-3, sd_share=0.4, low=1e-5, high=0.05)
     heat: float | None = given(
@@ -242,18 +184,9 @@ class ExchangerSpec:
     covers: float = given(
         "share", "share of the next part's face in that duct which stands behind it", default=1.0, low=0.05, high=1.0
     )
-    pickup: float = given(
-        "conductance",
-        "heat conductance from its surroundings to the metal",
-        default=1.0,
-        sd_share=0.5,
-        low=0.0,
-        high=100.0,
-    )
-    surroundings: str = given("choice", "what surrounds it", default="ambient", choices=SURROUNDINGS)
-    height: float | None = given(
-        "length", "height over the car's datum", default=None, low=-2.0, high=3.0, when_absent="not known"
-    )
+    pickup: float = pickup_field("metal", 1.0)
+    surroundings: str = surroundings_field("ambient")
+    height: float | None = height_field()
 
     sides = ("coolant", "cooling")
 
@@ -507,7 +440,7 @@ def charge_loss(spec: WaterCoreSpec | AirCoreSpec) -> Callable[[np.ndarray], tup
     """
     drop = spec.bench_effectiveness * (spec.bench_charge_in - _bench_sink(spec))
     level = spec.bench_charge_pressure
-    p = REFERENCE_PRESSURE if level is None else level.absolute(101325.0)  # type: ignore[attr-defined]
+    p = REFERENCE_PRESSURE if level is None else level.absolute(101325.0)
     rho = float(air.density(spec.bench_charge_in - 0.5 * drop, p - 0.5 * spec.bench_charge_loss))
     s0, m0, x = spec.bench_charge_loss * rho, spec.bench_charge_flow, spec.charge_loss_exponent
 

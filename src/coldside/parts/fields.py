@@ -57,6 +57,26 @@ def given(
     return dataclasses.field(default=default, metadata=meta)
 
 
+SURROUNDINGS = ("bay", "engine", "ambient")  # what a part may take heat from
+
+
+def surroundings_field(default: str, help: str = "what surrounds it") -> Any:
+    """Key `surroundings`: where a part's pick-up comes from."""
+    return given("choice", help, default=default, choices=SURROUNDINGS)
+
+
+def pickup_field(into: str, default: float | None, *, sd_share: float | None = 0.5, when_absent: str = "") -> Any:
+    """Key `pickup`: heat conductance into a part, W/K; a default without a better basis is good to half of itself."""
+    share = None if default is None else sd_share
+    words = f"heat conductance from its surroundings to the {into}"
+    return given("conductance", words, default=default, sd_share=share, low=0.0, high=100.0, when_absent=when_absent)
+
+
+def height_field(help: str = "height over the car's datum", when_absent: str = "not known") -> Any:
+    """Key `height` or `high_point`: over a datum of the car, m."""
+    return given("length", help, default=None, low=-2.0, high=3.0, when_absent=when_absent)
+
+
 def field_of(spec: type, name: str) -> Field:
     """The metadata of field `name` of the specification class `spec`."""
     for item in dataclasses.fields(spec):

@@ -15,9 +15,7 @@ import numpy as np
 from coldside.errors import require
 from coldside.media import air
 from coldside.parts.correlations import friction_factor, nusselt_tube
-from coldside.parts.fields import given
-
-SURROUNDINGS = ("bay", "engine", "ambient")
+from coldside.parts.fields import given, height_field, pickup_field, surroundings_field
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,15 +68,8 @@ class PipeSpec:
         low=0.0,
         high=50.0,
     )
-    pickup: float | None = given(
-        "conductance",
-        "heat conductance from its surroundings to the pipe",
-        default=None,
-        low=0.0,
-        high=100.0,
-        when_absent="10 W/K per m2 of outside surface, +- 50 %",
-    )
-    surroundings: str = given("choice", "what surrounds it", default="bay", choices=SURROUNDINGS)
+    pickup: float | None = pickup_field("pipe", None, when_absent="10 W/K per m2 of outside surface, +- 50 %")
+    surroundings: str = surroundings_field("bay")
 
     sides = ("charge",)
 
@@ -98,26 +89,14 @@ class HoseSpec:
         low=0.0,
         high=200.0,
     )
-    pickup: float | None = given(
-        "conductance",
-        "heat conductance from its surroundings to the coolant",
-        default=None,
-        low=0.0,
-        high=100.0,
-        when_absent="rubber wall 0.25 W/(m K), 12 W/(m2 K) outside, +- 50 %",
+    pickup: float | None = pickup_field(
+        "coolant", None, when_absent="rubber wall 0.25 W/(m K), 12 W/(m2 K) outside, +- 50 %"
     )
-    surroundings: str = given("choice", "what surrounds it", default="bay", choices=SURROUNDINGS)
-    height: float | None = given(
-        "length",
-        "height of its middle over the car's datum",
-        default=None,
-        low=-2.0,
-        high=3.0,
-        when_absent="not known: no check of trapped air",
+    surroundings: str = surroundings_field("bay")
+    height: float | None = height_field(
+        "height of its middle over the car's datum", "not known: no check of trapped air"
     )
-    high_point: float | None = given(
-        "length", "highest point over the car's datum", default=None, low=-2.0, high=3.0, when_absent="its height"
-    )
+    high_point: float | None = height_field("highest point over the car's datum", "its height")
 
     sides = ("coolant",)
 
@@ -162,15 +141,8 @@ class PlenumSpec:
         low=0.0,
         high=500.0,
     )
-    pickup: float = given(
-        "conductance",
-        "heat conductance from its surroundings to the plenum metal",
-        default=5.0,
-        sd_share=0.5,
-        low=0.0,
-        high=100.0,
-    )
-    surroundings: str = given("choice", "what it takes heat from", default="engine", choices=SURROUNDINGS)
+    pickup: float = pickup_field("plenum metal", 5.0)
+    surroundings: str = surroundings_field("engine", "what it takes heat from")
 
     sides = ("charge",)
 
@@ -184,9 +156,7 @@ class ValveSpec:
         "number", "loss coefficient on the velocity head in its bore", default=0.1, sd_share=0.5, low=0.0, high=1000.0
     )
     check: bool = given("flag", "true if it lets coolant through one way only", default=False)
-    height: float | None = given(
-        "length", "height over the car's datum", default=None, low=-2.0, high=3.0, when_absent="not known"
-    )
+    height: float | None = height_field()
 
     sides = ("coolant",)
 

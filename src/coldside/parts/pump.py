@@ -13,7 +13,7 @@ import numpy as np
 
 from coldside.errors import require
 from coldside.parts.curves import FallingCurve
-from coldside.parts.fields import given
+from coldside.parts.fields import given, height_field
 
 GRAVITY = 9.80665  # m/s2, standard
 
@@ -51,16 +51,14 @@ class PumpSpec:
         "voltage", "supply at which the curve was taken", default=13.5, sd=0.3, low=3.0, high=60.0
     )
     voltage: float = given("voltage", "supply at the pump as fitted", default=13.5, sd=0.4, low=3.0, high=60.0)
-    control: Control = given(  # noqa: RUF009
+    control: Control = given(
         "control", 'always, schedule, off, or "above 40 degC charge, 4 K hysteresis"', default=Control("always")
     )
     efficiency: float = given(
         "share", "hydraulic power over electrical power", default=0.25, sd=0.07, low=0.02, high=0.9
     )
     coolant_volume: float = given("volume", "coolant held", default=1.5e-4, sd_share=0.3, low=1e-5, high=0.01)
-    height: float | None = given(
-        "length", "height of its inlet over the car's datum", default=None, low=-2.0, high=3.0, when_absent="not known"
-    )
+    height: float | None = height_field("height of its inlet over the car's datum")
 
     sides = ("coolant",)
 

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.errors import BadInput, require
-from coldside.parts.fields import given
-from coldside.parts.lines import SURROUNDINGS
+from coldside.parts.fields import given, surroundings_field
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,9 +40,7 @@ class SensorSpec:
     boss_time: float = given(
         "time", "how fast the boss follows what it is screwed into", default=180.0, sd_share=0.5, low=1.0, high=7200.0
     )
-    surroundings: str = given(
-        "choice", "what the boss takes its temperature from", default="engine", choices=SURROUNDINGS
-    )
+    surroundings: str = surroundings_field("engine", "what the boss takes its temperature from")
 
     sides = ()
 
