@@ -67,6 +67,7 @@ def test_no_words_over_words_in_the_bundled_builds(solved, narrow, system):
         for sample in (0, forecast.peak, len(forecast.time) - 1):
             boxes = ribbon_boxes(forecast, sample, system, narrow=narrow)
             assert clean(boxes, 360 if narrow else 940) == ([], []), (name, sample)
+            assert [box.text for box in boxes if "…" in box.text] == [], (name, sample)
 
 
 def test_users_words_are_escaped():

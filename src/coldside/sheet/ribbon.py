@@ -395,7 +395,7 @@ class _Loop:
         tank_y = top + tank_high / 2 + 12.0
         run = Run(bottom, "coolant", self.streams, moment)
         ends = sorted((x_in, x_out))
-        run.place(ends[0] + CORNER, ends[1] - CORNER, mirror=way < 0, bounds=(ends[0] + 20, ends[1] - 20))
+        run.place(ends[0] + CORNER, ends[1] - CORNER, mirror=way < 0, bounds=(ends[0] + 17, ends[1] - 17))
         base = max(top + (tank_high + 30.0 if tank_high else 0.0) + run.above, max(y_in, y_out) + 96.0)
         words = f"loop {self.plan.name}: {moment.build.loops[self.plan.name].coolant}"
         words = clipped(words, 12.0, ends[1] - ends[0] - 40.0)

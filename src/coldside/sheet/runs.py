@@ -35,6 +35,7 @@ from coldside.sheet.streams import Moment, Stream, part_name
 
 FORK = 46.0  # px of a fork or a join
 WIDEST_LABEL = 230.0  # px
+SLOT = 16.0  # px that a leader takes among the labels of an inner tier, gap included
 LONGEST = 1.7  # of the length that a run would like to have
 DIP, DIP_DEPTH = 30.0, 12.0  # px, how a duct's ribbon leaves the part that it cools
 PAD = 26.0  # px of charge ribbon on both sides of a core whose coolant comes from a loop below
@@ -81,12 +82,10 @@ class LabelRow:
 
         Words too long for any tier are shortened: the drawing's description has them whole.
         """
-        room = min(WIDEST_LABEL, high - low - 16.0 * (len(self.labels) - 1))
-        for label in self.labels:
-            sizes = [(NAME_SIZE, True)] + [(DETAIL_SIZE, False)] * (len(label.lines) - 1)
-            pairs = zip(label.lines, sizes, strict=True)
-            label.lines = [clipped(pretty(line), size, room, bold) for line, (size, bold) in pairs]
         self.labels.sort(key=lambda label: label.anchor)
+        self._shorten(min(WIDEST_LABEL, high - low))
+        if self.labels and not self._fits(len(self.labels), low, high):
+            self._shorten(min(WIDEST_LABEL, high - low - SLOT * (len(self.labels) - 1)))
         tiers = 1
         while tiers < len(self.labels) and not self._fits(tiers, low, high):
             tiers += 1
@@ -104,6 +103,12 @@ class LabelRow:
         self.tier_heights = [
             max([len(m.lines) for m in self.labels if m.tier == t], default=0) * LINE + 8.0 for t in range(tiers)
         ]
+
+    def _shorten(self, room: float) -> None:
+        for label in self.labels:
+            sizes = [(NAME_SIZE, True)] + [(DETAIL_SIZE, False)] * (len(label.lines) - 1)
+            pairs = zip(label.lines, sizes, strict=True)
+            label.lines = [clipped(pretty(line), size, room, bold) for line, (size, bold) in pairs]
 
     def _fits(self, tiers: int, low: float, high: float) -> bool:
         for tier in range(tiers):
@@ -198,7 +203,7 @@ class Run:
             base += 2 * PAD if item in self.docked else 0.0
             base += sum(self._extra_room(extras) for extras in self._duct_extras(item))
         elif not isinstance(spec, SensorSpec):
-            base = max(base, 0.75 * label_width(self.lines(item)))
+            base = max(base, 0.9 * label_width(self.lines(item)))
         return base
 
     def _strand(self, branch: Path) -> Run:
