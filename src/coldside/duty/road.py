@@ -2,7 +2,7 @@
 
 What is here: road load, engine speed against road speed, choice of gear, brake power for a speed,
 the invented traffic cycle.  What is not: what the engine must breathe for that power (`demand.py`)
-and laps (a later issue).
+and laps, which no phase makes yet.
 """
 
 from __future__ import annotations

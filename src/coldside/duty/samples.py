@@ -1,7 +1,7 @@
 """Samples that a session brings along: a speed cycle for traffic, the user's own log for replay.
 
 What is here: both CSV readers and their refusals.  What is not: sampling at the demand's own times
-(`demand.py`) and the reading of logs for a fit (a later issue).
+(`demand.py`) and logs read to correct a build, which is not built yet.
 """
 
 from __future__ import annotations

@@ -172,18 +172,18 @@ def _ledger(plant: Plant, solution: Solution) -> Ledger:
     for p, found in enumerate(plant.passes):
         if A.passes[p, layout.P_LIQUID] < 0 and A.passes[p, layout.P_WALL] >= 0:
             flows.append(HeatFlow(found.part, found.side, float(by_pass[p])))
-    stored_sum = 0.0
+    stored_by_part: dict[str, float] = {}  # a core's metal and coolant are one line
     for f, name in enumerate(plant.fields):
         first, count = A.field_first[f], A.field_count[f]
         change = solution.end[first : first + count] - solution.start[first : first + count]
-        stored = float(A.field_capacity[f] * change.sum())
-        stored_sum += stored
         part = name.rsplit(" ", 1)[0]
-        flows.append(HeatFlow(part, "stored", stored))
+        stored_by_part[part] = stored_by_part.get(part, 0.0) + float(A.field_capacity[f] * change.sum())
         if A.field_pickup[f] > 0.0:
             flows.append(HeatFlow(part, "pickup", float(by_pickup[f])))
         if A.field_loop[f] >= 0:
             flows.append(HeatFlow(part, "pump", float(by_pump[f])))
+    flows.extend(HeatFlow(part, "stored", heat) for part, heat in stored_by_part.items())
+    stored_sum = sum(stored_by_part.values())
     sorts = A.passes[:, layout.P_SORT]
     heat_in = float(by_pass[sorts == layout.CHARGE].sum())
     to_air = float(by_pass[sorts == layout.COOLING].sum())
