@@ -427,7 +427,7 @@ class _Assembly:
 
     def _charge_tables(self) -> dict[str, Any]:
         d = self.demand
-        T_feed = d.ambient_temperature + np.array([-25.0, 25.0, 95.0])
+        T_feed = d.ambient_temperature + np.array([-10.0, 15.0, 55.0])
         rows = np.column_stack(
             [d.engine_speed, d.plenum_target, np.round(self.charge.inlet_temperature(d.bay_temperature), 2)]
         )
