@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from coldside.build.model import Build, Duct, Loop, Path
-from coldside.duty.model import SAMPLE_TIME, Demand, Span
+from coldside.duty.model import SAMPLE_TIME, AmbientSpec, Demand, PhaseSpec, Session, Span
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.correlations import transfer_units_crossflow
@@ -317,3 +317,29 @@ def settled(plant: Plant, k: int = 0) -> tuple[np.ndarray, reference.Heats, refe
 
 
 HOSE = HoseSpec(length=3.0, bore=0.01905, losses=0.0, pickup=0.0)
+
+
+# --- sessions -----------------------------------------------------------------------------------------------------
+
+BUNDLED = ("tern/water", "tern/air", "plover/build", "dunlin/build")
+DAY = AmbientSpec(temperature=303.15, pressure=Pressure(98.5e3, False), humidity=0.5)
+
+
+def session_of(*phases: PhaseSpec, start: str = "ambient", ambient: AmbientSpec = DAY) -> Session:
+    """A session of these phases on a warm day."""
+    return Session("short", "short.toml", start, ambient, phases, {}, ())
+
+
+def short_session(build: Build) -> Session:
+    """A minute and a half of everything: idle, a pull, a dyno pull, a cool-down, parked."""
+    top = build.engine.top_speed
+    return session_of(
+        PhaseSpec(kind="idle", duration=10.0),
+        PhaseSpec(kind="pull", from_speed=0.5 * top, to_speed=0.95 * top, duration=8.0),
+        PhaseSpec(kind="cruise", speed=12.0, duration=12.0),
+        PhaseSpec(kind="pull", on="dyno", from_speed=0.5 * top, to_speed=0.95 * top, duration=8.0, repeat=2, rest=10.0),
+        PhaseSpec(kind="cruise", speed=36.0, engine_speed=0.6 * top, load=0.7, duration=20.0),
+        PhaseSpec(kind="cooldown", duration=10.0),
+        PhaseSpec(kind="parked", duration=5.0),
+        start="soaked",
+    )
