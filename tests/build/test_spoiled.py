@@ -12,8 +12,10 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from typer.testing import CliRunner
 
 from coldside.build.files import load_build
+from coldside.cli import app
 from coldside.duty.phases import load_limits, load_session
 from coldside.errors import BadInput, ManyBadInputs
 from words.files import BUILD, LIMITS, MAP, SESSION, spoiled
@@ -1085,6 +1087,24 @@ def test_each_fault_is_told_once_with_file_and_line(
         file, _, line = fault.where.partition(":")
         assert file in ("hill.toml", "wheel.csv")
         assert line.isdigit() or case.kind == "size"  # a file too large to read has no line
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: f"{case.kind}-{case.file}")
+def test_the_command_says_it_on_stderr_and_exits_2(case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    write(case, tmp_path)
+    good = {"build": BUILD, "session": SESSION}
+    for name, text in good.items():
+        (tmp_path / f"good_{name}.toml").write_text(text)
+    kind = case.file.partition("+")[0].partition("-")[0]
+    files = {"build": "good_build.toml", "session": "good_session.toml", kind: "hill.toml"}
+    command = ["forecast", files["build"], files["session"], "--json"]
+    if kind == "limits":
+        command += ["--limits", "hill.toml"]
+    seen = CliRunner().invoke(app, command)
+    assert seen.exit_code == 2
+    assert seen.stdout == ""
+    assert tuple(seen.stderr.rstrip("\n").split("\n")) == case.messages
 
 
 def test_there_are_three_of_each_class() -> None:
