@@ -35,6 +35,7 @@ CP_METAL = 896.0  # J/(kg K), aluminium (heat note A2)
 VALVE_VOLUME = 5e-5  # m3 of coolant in a valve body
 CELL_LENGTH, FEWEST_CELLS = 0.3, 4  # of pipes and hoses (definitions, "Paths -> hydraulics and kernel")
 LOOP_NODES, DUCT_NODES_T, DUCT_NODES_V = 28, 6, 24
+LEAST_REACH = 0.05  # share of the engine's peak flow that the charge tables reach at least
 HOTTEST = 388.15  # K, top of the tables' coolant axis
 AROUND = {"bay": layout.BAY, "engine": layout.ENGINE, "ambient": layout.AMBIENT}
 
@@ -135,13 +136,15 @@ class _Assembly:
     def _reference(self, loop: LoopFlows) -> tuple[float, float]:
         """rho and cp of a loop for transport, at its mean temperature of the start."""
         total = heat = 0.0
+        coldest = math.inf
         for name in loop.network.names:
             spec = self.build.parts[name]
             volume = _coolant_volume(spec)
             T = getattr(spec, "start_temperature", None) or self.start_T
-            total, heat = total + volume, heat + volume * T
+            total, heat, coldest = total + volume, heat + volume * T, min(coldest, T)
         T = heat / total
-        if loop.coolant.freezing_point + 0.5 >= T:
+        if loop.coolant.freezing_point + 0.5 >= T or coldest < loop.coolant.freezing_point - 1e-6:
+            T = min(T, coldest)
             raise BadInput(
                 f"{loop.coolant.name} starts at {T - 273.15:.0f} degC and freezes at "
                 f"{loop.coolant.freezing_point - 273.15:.0f} degC: "
@@ -355,9 +358,7 @@ class _Assembly:
         self.most = np.zeros(len(self.rows))
         offset = 0
         for i, loop in enumerate(self.loops):
-            coldest = [self.start_T, self.demand.ambient_temperature]
-            coldest += [f.start for f in self.fields if f.start is not None]
-            low = max(min(coldest) - 5.0, loop.coolant.freezing_point + 0.5)
+            low = self._coldest(i)
             T = np.linspace(low, HOTTEST, LOOP_NODES)
             combos = self.commands_of(loop.pumps)
             commands = {name: np.repeat([c[name] for c in combos], len(T)) for name in loop.pumps}
@@ -443,7 +444,8 @@ class _Assembly:
             else np.zeros((len(d.time), 0))
         )
         inputs = np.column_stack([flow[back], out[back], d.bay_temperature, ducts])
-        most = float(state.flow.max()) * 1.05
+        # with the engine off throughout there is no flow to reach to, but the tables still need a grid
+        most = max(float(state.flow.max()) * 1.05, LEAST_REACH * self.charge.peak_flow)
         grid = np.linspace(0.0, np.sqrt(most / self.charge.peak_flow), 16)
         share = np.zeros((len(grid), len(self.rows)))
         m = np.maximum(grid, 0.5 * grid[1]) ** 2 * self.charge.peak_flow
@@ -477,7 +479,7 @@ class _Assembly:
                 tuple(float(f"{m:.9g}") for m in most),
             )
             if key not in made:
-                made[key] = tables.tabulate(coefficient, most, (self._coldest(), HOTTEST))
+                made[key] = tables.tabulate(coefficient, most, (self._coldest(self.coefficient_loop[k]), HOTTEST))
             table = made[key]
             found.append(table)
         offsets = np.cumsum([0] + [t.a.size for t in found])[:-1]
@@ -493,10 +495,11 @@ class _Assembly:
             "values_b": _flat([t.b.ravel() for t in found]),
         }
 
-    def _coldest(self) -> float:
-        lowest = [loop.coolant.freezing_point + 0.5 for loop in self.loops]
+    def _coldest(self, loop: int) -> float:
+        """Bottom of the coolant axis of one loop's tables: under all starts, but never under its freezing point."""
         starts = [self.start_T, self.demand.ambient_temperature, *(f.start for f in self.fields if f.start is not None)]
-        return max([min(starts) - 5.0, *lowest])
+        lowest = min(starts) - 5.0
+        return max(lowest, self.loops[loop].coolant.freezing_point + 0.5) if loop >= 0 else lowest
 
     # --- sensors ---
 

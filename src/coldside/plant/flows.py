@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coldside.build.model import Build, Duct, Loop, Parallel, Path
+from coldside.build.model import Build, Duct, Loop, Parallel, Path, names_on
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.media.coolants import Coolant, parse_coolant
@@ -43,20 +43,26 @@ class Reading:
     mixed: bool
 
 
-def without_sensors(path: Path, parts: Mapping[str, object]) -> tuple[Path, list[Reading]]:
-    """A path without its sensors, and where each of them stands."""
+def without_sensors(
+    path: Path, parts: Mapping[str, object], before: str | Parallel | None = None
+) -> tuple[Path, list[Reading]]:
+    """A path without its sensors, and where each of them stands.
+
+    `before` is what a branch's stream leaves before it enters the branch: a sensor at the head of a
+    branch reads what enters its group.
+    """
     kept: list[str | Parallel] = []
     sensors: list[Reading] = []
     for item in path:
+        upstream = kept[-1] if kept else before
         if isinstance(item, Parallel):
             branches = []
             for branch in item.branches:
-                inner, found = without_sensors(branch, parts)
+                inner, found = without_sensors(branch, parts, upstream)
                 branches.append(inner)
                 sensors.extend(found)
             kept.append(Parallel(tuple(branches)))
         elif isinstance(parts[item], SensorSpec):
-            upstream = kept[-1] if kept else None
             sensors.append(Reading(item, _last_name(upstream), isinstance(upstream, Parallel)))
         else:
             kept.append(item)
@@ -91,9 +97,8 @@ class LoopFlows:
         """
         T = np.asarray(temperature, dtype=float)
         points = len(T)
-        losses = [self._loss(build, name, T, command) for name in self.network.names]
         scale = max(max(_largest_flow(build.parts[name]) for name in self.pumps), 1e-5) if self.pumps else 1e-4
-        q = np.zeros((points, len(losses)))
+        q = np.zeros((points, len(self.network.links)))
         moving = np.zeros(points, dtype=bool)
         for name in self.pumps:
             moving |= np.asarray(command[name]) > 0.0
@@ -254,6 +259,8 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
         item = items[position]
         spec = build.parts.get(item) if isinstance(item, str) else None
         following = items[position + 1] if position + 1 < len(items) else None
+        if isinstance(item, Parallel):
+            _refuse_covers_in(build, item)
         covers = getattr(spec, "covers", 1.0)
         if isinstance(item, str) and covers < 1.0 and _is_face(build, following):
             assert isinstance(following, str)
@@ -285,6 +292,18 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
     return DuctFlows(
         duct, network, replace(flow_network, links=links), groups, shares, fans, max(face.face_height for face in faces)
     )
+
+
+def _refuse_covers_in(build: Build, group: Parallel) -> None:
+    """A share of the next face has no meaning for parts that stand beside one another: their air mixes first."""
+    for name in names_on((group,)):
+        covers = getattr(build.parts.get(name), "covers", 1.0)
+        if covers < 1.0:
+            raise BadInput(
+                f"{name} stands in a group of its duct, so it cannot cover {covers:.0%} of the next part's face: "
+                "the air of a group mixes before the next part; leave covers out, or give each its own duct",
+                key=f"parts.{name}.covers",
+            )
 
 
 def _is_face(build: Build, item: str | Parallel | None) -> bool:

@@ -73,7 +73,7 @@ class Forecast:
     power: np.ndarray  # W brake
     power_at_ambient: np.ndarray  # W, the same demand with the charge held at ambient temperature
     heat_rejected: np.ndarray  # W, from charge to the charge cores
-    coolant_flow: Mapping[str, np.ndarray]  # loop -> m3/s through its first pump's stretch
+    coolant_flow: Mapping[str, np.ndarray]  # loop -> m3/s of the whole loop
     coolant_in_cores: Mapping[str, np.ndarray]  # loop -> coolant temperature entering the charge cores
     tank: Mapping[str, np.ndarray]  # loop -> tank outlet temperature (absent for a loop without a tank)
     air_flow: Mapping[str, np.ndarray]  # duct -> kg/s

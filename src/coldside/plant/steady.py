@@ -26,6 +26,7 @@ from coldside.plant.charge import ChargeState
 from coldside.plant.flows import charge_split
 from coldside.plant.output import brake_power_at
 from coldside.plant.results import Point
+from coldside.plant.traces import leaving_start
 
 MOST_TURNS = 80
 SETTLED = 1e-7  # K, largest change of a fed-back temperature in a turn
@@ -371,7 +372,8 @@ def _point(plant: Plant, settled: _Settled) -> Point:
         loop_temperature=_into_cores(plant, settled),
         effectiveness={plant.passes[p].part: _effectiveness(plant, settled, p) for p in cores},
         air_flow_duct={
-            d.duct.name: float(sum(settled.flows.flow[p] for p in _inlets(A, i))) for i, d in enumerate(plant.ducts)
+            d.duct.name: float(settled.flows.flow[leaving_start(A, layout.COOLING, i)].sum())
+            for i, d in enumerate(plant.ducts)
         },
         outlet=outlet,
         inlet=inlet,
@@ -385,22 +387,13 @@ def _first(values: np.ndarray | None) -> float | None:
     return None if values is None or not np.isfinite(values[0]) else float(values[0])
 
 
-def _inlets(A: layout.Arrays, duct: int) -> np.ndarray:
-    return np.flatnonzero(
-        (A.passes[:, layout.P_SORT] == layout.COOLING)
-        & (A.passes[:, layout.P_PATH] == duct)
-        & (A.passes[:, layout.P_IN] == 0)
-    )
-
-
 def _pumped(plant: Plant, settled: _Settled) -> dict[str, float]:
-    """Volume flow through each loop's first pump and those beside it, m3/s."""
-    A, found = plant.arrays, {}
-    for i, loop in enumerate(plant.loops):
-        pumps = [plant.index(name, "coolant") for name in loop.pumps]
-        beside = [p for p in pumps if A.passes[p, layout.P_IN] == A.passes[pumps[0], layout.P_IN]]
-        found[loop.loop.name] = float(settled.flows.flow[beside].sum() / A.loop_density[i])
-    return found
+    """Volume flow of each loop, m3/s: all that leaves its path's start, where nothing can pass it by."""
+    A = plant.arrays
+    return {
+        loop.loop.name: float(settled.flows.flow[leaving_start(A, layout.COOLANT, i)].sum() / A.loop_density[i])
+        for i, loop in enumerate(plant.loops)
+    }
 
 
 def _into_cores(plant: Plant, settled: _Settled) -> dict[str, float]:

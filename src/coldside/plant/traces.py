@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.parts.exchanger import WaterCoreSpec
-from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.plant import layout
 from coldside.plant.assemble import Plant
@@ -72,12 +71,9 @@ class Streams:
         ]
 
     def pumped(self, loop: int) -> np.ndarray:
-        """Volume flow of the loop, m3/s: through its first pump and those beside it."""
+        """Volume flow of the loop, m3/s: all that leaves its path's start, where nothing can pass it by."""
         A = self.plant.arrays
-        pumps = self._of_loop(loop, PumpSpec)
-        first = A.passes[pumps[0], layout.P_IN]
-        beside = [p for p in pumps if A.passes[p, layout.P_IN] == first]
-        return self.streams[:, beside, 2].sum(axis=1) / A.loop_density[loop]
+        return self.streams[:, leaving_start(A, layout.COOLANT, loop), 2].sum(axis=1) / A.loop_density[loop]
 
     def into_cores(self, loop: int, mean: np.ndarray) -> np.ndarray:
         """Coolant temperature entering the charge cores, weighted by flow; the loop's mean where it has none."""
@@ -98,10 +94,11 @@ class Streams:
 
     def duct_flow(self, duct: int) -> np.ndarray:
         """Air through a duct, kg/s: everything that leaves its inlet."""
-        A = self.plant.arrays
-        mine = (
-            (A.passes[:, layout.P_SORT] == layout.COOLING)
-            & (A.passes[:, layout.P_PATH] == duct)
-            & (A.passes[:, layout.P_IN] == 0)
-        )
-        return self.streams[:, mine, 2].sum(axis=1)
+        return self.streams[:, leaving_start(self.plant.arrays, layout.COOLING, duct), 2].sum(axis=1)
+
+
+def leaving_start(A: layout.Arrays, sort: int, path: int) -> np.ndarray:
+    """Passes of a path that begin at its first node; their flows add up to the whole path's."""
+    return np.flatnonzero(
+        (A.passes[:, layout.P_SORT] == sort) & (A.passes[:, layout.P_PATH] == path) & (A.passes[:, layout.P_IN] == 0)
+    )
