@@ -128,15 +128,15 @@ def test_tanks_of_4_and_40_litres_end_alike(litres):
 
 @pytest.mark.parametrize("name", BUNDLED)
 def test_more_conductance_is_never_hotter(name):
-    """Each core and exchanger rated better in steps, alone: intake falls or stays (second law: no extra sources)."""
+    """Each core and exchanger rated better, alone: intake falls (second law: no extra sources)."""
     build = bundled(name)
     for part, spec in build.parts.items():
         if part.startswith("right_"):
             continue  # its left twin is tried
         if isinstance(spec, (WaterCoreSpec, AirCoreSpec)):
-            better = [replace(spec, bench_effectiveness=e) for e in (0.7, 0.8, 0.9)]
+            better = [replace(spec, bench_effectiveness=e) for e in (0.7, 0.85)]
         elif isinstance(spec, ExchangerSpec) and spec.bench_heat is not None:
-            better = [replace(spec, bench_heat=spec.bench_heat * f) for f in (0.7, 0.9, 1.1)]
+            better = [replace(spec, bench_heat=spec.bench_heat * f) for f in (0.7, 1.1)]
         else:
             continue
         intakes = [point_of(with_parts(build, **{part: other})).intake for other in better]
@@ -151,11 +151,11 @@ def test_a_warmer_day_is_a_warmer_intake(name):
         operating_point(
             build, engine_speed=0.7 * build.engine.top_speed, ambient=T, pressure=98.5e3, road_speed=SPEED
         ).intake
-        for T in (283.15, 293.15, 303.15)
+        for T in (283.15, 303.15)
     ]
     steps = np.diff(found)
-    assert np.all(steps > 5.0)
-    assert np.all(steps < 15.0)  # 10 K of ambient, and a compressor that multiplies it
+    assert np.all(steps > 10.0)
+    assert np.all(steps < 30.0)  # 20 K of ambient, and a compressor that multiplies it
 
 
 def test_a_point_of_a_session_takes_what_the_session_says():
