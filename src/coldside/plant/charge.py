@@ -23,9 +23,10 @@ from coldside.parts.lines import FilterSpec
 from coldside.plant.flows import Air, charge_split, without_sensors
 
 GRID = 160  # nodes of each stretch's loss against flow; linear between them in sqrt(flow)
-ITERATIONS = 12
+ITERATIONS = 60
 LARGEST_RATIO = 20.0  # pressure ratio beyond which an input must be wrong
 SETTLED = 1e-9  # relative change of the compressor's pressure ratio
+UNSETTLED = 1e-6  # the same, above which the last turn is no answer
 
 
 @dataclass(frozen=True)
@@ -133,8 +134,14 @@ class ChargeSide:
             corrected = compressor.corrected_flow(flow, T_in, p_in, self.compressor, self.around.humidity_ratio)
             operating = self.compressor.evaluate(corrected, ratio, T_in, self.around.humidity_ratio)
             T_out = air.compressed_temperature(T_in, ratio, operating.efficiency, self.around.humidity_ratio)
-            if np.all(np.abs(ratio - previous) <= SETTLED * ratio):
+            moved = np.abs(ratio - previous) / ratio
+            if np.all(moved <= SETTLED):
                 break
+        if float(moved.max()) > UNSETTLED:
+            raise NoAnswer(
+                f"the charge side does not settle: {self.compressor_name}'s pressure ratio still moves by "
+                f"{float(moved.max()):.1e} of itself a turn; check its map and the losses on the charge path"
+            )
         flow = self._engine_flow(n, p_plenum, T_pl)
         return ChargeState(
             flow, T_in, p_in, T_out, ratio * p_in, p_plenum, ratio, operating.efficiency, corrected, operating

@@ -12,6 +12,9 @@ from coldside.plant.charge import ChargeState
 from coldside.plant.traces import Solution, Streams
 
 CELLS_MISS_ALLOWED = 3e-3  # of the heat carried
+SPOOLING = 1.0  # s under the lowest line of a map that any spool-up spends there
+BACKWARDS = 1e-3  # kg/s of air against its path that is worth a word
+TABLE_MISS_ALLOWED = 1.0  # K of compressor outlet: what a charge core leaves of it stays near 0.2 K of intake (own)
 BENCH_RANGE = (0.5, 2.0)  # of the bench flow; beyond it a rating is extrapolated (heat note B4)
 
 
@@ -30,8 +33,16 @@ def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[s
                 f"{plant.charge.compressor_name} {words} for {seconds:.1f} s, "
                 f"first at {time[int(np.argmax(mask))]:.0f} s; its edge was used"
             )
-    found.extend(_cells_missed(plant, solution))
     boost = plant.demand.boost
+    slow = operating.below_speed & boost
+    if _longest_run(slow) * plant.arrays.step > SPOOLING:
+        found.append(
+            f"{plant.charge.compressor_name} ran below the compressor map's lowest speed line in boost "
+            f"for {np.count_nonzero(slow) * plant.arrays.step:.1f} s: that line was carried down by the fan law"
+        )
+    found.extend(_charge_missed(plant, solution, state))
+    found.extend(_cells_missed(plant, solution))
+    found.extend(_ducts_left(plant, solution))
     for p, name in enumerate(plant.passes):
         spec = plant.build.parts.get(name.part)
         bench = _bench_flow(spec, name.side, plant, p)
@@ -43,13 +54,77 @@ def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[s
             found.append(
                 f"{name.part}'s {_side_words(name.side)} flow is up to {most:.1f} times the point it was measured at"
             )
-        elif name.side == "charge" and boost.any() and float(ratio[boost].max()) < BENCH_RANGE[0]:
-            found.append(f"{name.part}'s charge flow in boost stays below half the point it was measured at")
+        elif boost.any() and float(ratio[boost].max()) < BENCH_RANGE[0]:
+            found.append(
+                f"{name.part}'s {_side_words(name.side)} flow in boost stays below half the point it was measured at"
+            )
     for i, loop in enumerate(plant.loops):
         mean = solution.scalars[:, 4 + len(plant.sensors) + i]
         for T in (float(mean.min()), float(mean.max())):
             found.extend(f"{loop.loop.name} loop: {words}" for words in loop.coolant.extrapolated(T))
     return found
+
+
+def _longest_run(mask: np.ndarray) -> int:
+    """Samples in the longest unbroken stretch where `mask` is true."""
+    edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
+    return int((np.flatnonzero(edges < 0) - np.flatnonzero(edges > 0)).max(initial=0))
+
+
+def _charge_missed(plant: Plant, solution: Solution, state: ChargeState) -> list[str]:
+    """Compressor outlet as tabulated for the kernel against the exact balance at the same plenum temperature."""
+    miss = np.where(plant.demand.engine_speed > 0.0, np.abs(solution.scalars[:, 1] - state.compressor_out), 0.0)
+    at = int(np.argmax(miss))
+    if miss[at] <= TABLE_MISS_ALLOWED:
+        return []
+    over = float(solution.scalars[at, 3]) - plant.demand.ambient_temperature
+    words = (
+        f"{plant.charge.compressor_name}'s outlet temperature is up to {miss[at]:.1f} K off its exact value, "
+        f"at {plant.demand.time[at]:.0f} s with the charge {over:.0f} K over ambient: "
+        "the table of the charge side is coarse there"
+    )
+    return [words]
+
+
+def _ducts_left(plant: Plant, solution: Solution) -> list[str]:
+    """Ducts whose air left what can be said of it: hotter than tabulated, face held back, branch run backwards."""
+    A, found = plant.arrays, []
+    n_before = 4 + len(plant.sensors) + len(plant.loops)
+    for d, duct in enumerate(plant.ducts):
+        T = solution.scalars[:, n_before + d]
+        top = A.duct_origin[d, 0] + A.duct_step[d, 0] * (A.duct_shape[d, 1] - 1)
+        if float(T.max()) > top:
+            found.append(
+                f"{duct.duct.name} duct: its air reaches {T.max() - 273.15:.0f} degC; "
+                f"its flow was taken as at {top - 273.15:.0f} degC"
+            )
+        if len(duct.network.links) >= duct.network.nodes:  # more links than a single row has: branches
+            found.extend(_backwards(plant, solution, d))
+    for p in np.flatnonzero(A.duct_heat > 0.0):
+        rise = solution.streams[:, p, 1] - solution.streams[:, p, 0]
+        seconds = float(np.count_nonzero(rise >= layout.FACE_HOTTEST - A.ambient - 1e-6)) * A.step
+        if seconds > 0.0:
+            found.append(
+                f"{plant.passes[p].part}: so little air passes for {seconds:.0f} s that its heat would bring it over "
+                f"{layout.FACE_HOTTEST - 273.15:.0f} degC; it gave less there"
+            )
+    return found
+
+
+def _backwards(plant: Plant, solution: Solution, d: int) -> list[str]:
+    """Branches of a duct through which air would run backwards; the kernel takes it as standing."""
+    duct = plant.ducts[d]
+    some = np.unique(np.linspace(0, len(plant.demand.time) - 1, 200).astype(int))
+    command = {name: plant.levels[k][solution.levels[some, k]] for k, name in enumerate(plant.devices)}
+    T = solution.scalars[some, 4 + len(plant.sensors) + len(plant.loops) + d]
+    speed = np.maximum(plant.demand.air_speed[duct.duct.name][some], 0.0)
+    m = duct.flow(plant.build, speed, T, {name: command[name] for name in duct.fans}, plant.around)
+    return [
+        f"{duct.duct.name} duct: up to {-m[:, k].min():.2g} kg/s of air would run backwards through {name}, "
+        "drawn by the branch beside it; it is taken as standing"
+        for k, name in enumerate(duct.network.names)
+        if float(m[:, k].min()) < -BACKWARDS
+    ]
 
 
 def _cells_missed(plant: Plant, solution: Solution) -> list[str]:

@@ -17,6 +17,7 @@ from coldside.plant.layout import (
     BAY,
     CHARGE,
     DUCT_TIME,
+    FACE_HOTTEST,
     FEEDBACK_TIME,
     HEADER,
     IN_BAY,
@@ -364,7 +365,8 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
             c = w[flow + p] * cp / lanes
             q = 0.0
             if wall >= 0:
-                e = w[(a if I[row + P_SIDE] == 0 else b) + I[row + P_TABLE]]
+                # near rest the cubic swings a little over 1, which would carry gas past its wall's temperature
+                e = min(w[(a if I[row + P_SIDE] == 0 else b) + I[row + P_TABLE]], 1.0)
                 out, q = _gas(
                     x,
                     w,
@@ -381,7 +383,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 )
                 w[pull + wall] += c * e
             else:
-                out = T + F[I[H_DUCT_HEAT] + p] / max(c * lanes, 1.0)
+                out = T + min(F[I[H_DUCT_HEAT] + p] / max(c * lanes, 1.0), FACE_HOTTEST - ambient)
             w[T_in + p] = T
             w[T_out + p] = out
             w[heat + p] = q if is_charge else -q

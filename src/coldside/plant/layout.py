@@ -16,6 +16,7 @@ CHARGE, COOLANT, COOLING = 0, 1, 2  # sort of path a pass lies on
 BAY, ENGINE, AMBIENT = 0, 1, 2  # what a field takes heat from
 FEEDBACK_TIME = 0.1  # s: how fast the engine's flow answers plenum temperature; about the charge tract's residence time
 DUCT_TIME = 1.0  # s: how fast a duct's density follows its own air temperature
+FACE_HOTTEST = 383.15  # K: a face with a heat of its own warms air at ambient no further (its coolant would boil)
 TOTAL_CHARGE = -2  # in table_flow: the whole charge flow instead of one pass's
 FEED_NODES = 3  # plenum temperatures at which the charge side is tabulated
 # columns of `inputs`

@@ -19,6 +19,7 @@ from coldside.plant.layout import (
     COOLANT,
     COOLING,
     DUCT_TIME,
+    FACE_HOTTEST,
     FEEDBACK_TIME,
     IN_BAY,
     IN_FLOW,
@@ -286,7 +287,7 @@ def _gas_path(
         lanes, count = int(A.passes[p, P_LANES]), int(A.passes[p, P_CELLS])
         c = found.flow[p] * cp / lanes
         if A.passes[p, P_WALL] >= 0:
-            wall, share = _cells(A, p, A.passes[p, P_WALL]), _value(A, p, a, b)
+            wall, share = _cells(A, p, A.passes[p, P_WALL]), min(_value(A, p, a, b), 1.0)
             T = np.broadcast_to(T_in[p], (lanes, x.shape[1]))
             for i in range(count):
                 q = c * share * (T - x[wall[:, i]])
@@ -295,7 +296,7 @@ def _gas_path(
                 T = T - share * (T - x[wall[:, i]])
             T_out[p] = T.mean(axis=0)
         else:
-            T_out[p] = T_in[p] + A.duct_heat[p] / max(c * lanes, 1.0)
+            T_out[p] = T_in[p] + min(A.duct_heat[p] / max(c * lanes, 1.0), FACE_HOTTEST - A.ambient)
         last = A.passes[p, P_OUT]
         node_T[last] += (found.flow[p] + TRICKLE) * T_out[p]
         node_m[last] += found.flow[p] + TRICKLE
