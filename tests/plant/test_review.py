@@ -18,7 +18,7 @@ from coldside.build.model import Build
 from coldside.duty.demand import sample
 from coldside.duty.model import Session
 from coldside.duty.phases import load_session
-from coldside.errors import BadInput
+from coldside.errors import BadInput, NoAnswer
 from coldside.plant import kernel, layout, reference
 from coldside.plant.assemble import assemble
 from coldside.plant.forecast import charge_states, simulate, solve
@@ -239,6 +239,28 @@ def test_a_charge_table_left_behind_is_told(tmp_path, water):
     told = [w for w in simulate(build, session).health.extrapolated if "off its exact value" in w]
     assert off > 1.0
     assert f"up to {off:.1f} K off" in told[0]
+
+
+def test_air_beyond_the_losses_table_is_refused(tmp_path, water):
+    # samples of a car with four times the boost: the flow was quietly held at twice the engine's own
+    weak = re.sub(r"boost = \[\[.*", 'boost = [["2500 rpm", "2 psi"], ["7600 rpm", "4 psi"]]', water)
+    rows = [f"{i},{3000 + 100 * i},{min(100 + 20 * i, 400)},20" for i in range(30)]
+    head = "time [s],engine_speed [rpm],plenum [kPa abs],road_speed [m/s]"
+    (tmp_path / "log.csv").write_text("\n".join([head, *rows]), encoding="utf-8")
+    session = session_of(tmp_path, AMBIENT + '[[phases]]\nkind = "replay"\nsamples = "log.csv"\n')
+    with pytest.raises(NoAnswer, match="over twice the"):
+        simulate(built(tmp_path, weak), session)
+    assert simulate(built(tmp_path, water), session).plenum_pressure.max() == pytest.approx(4e5)
+
+
+def test_the_peak_lies_in_boost_where_the_control_senses_at_the_compressor(tmp_path, water, examples):
+    text = water.replace('boost_reference = "plenum"', 'boost_reference = "compressor_out"')
+    text = text.replace('bench_charge_loss = "4.5 kPa"', 'bench_charge_loss = "25 kPa"')
+    text = re.sub(r"boost = \[\[.*", 'boost = [["2500 rpm", "1 psi"], ["7600 rpm", "4 psi"]]', text)
+    found = simulate(built(tmp_path, text), load_session(examples / "sessions" / "dyno-pulls.toml"))
+    assert found.boost.sum() < found.demand.boost.sum()  # losses keep the plenum out of boost at its threshold
+    assert found.boost[found.peak]
+    assert found.intake[found.peak] == found.intake[found.boost].max()
 
 
 def test_the_map_below_its_lowest_line_is_told(examples):

@@ -21,6 +21,7 @@ from coldside.duty.model import SAMPLE_TIME, Demand
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.parts import lines
+from coldside.parts.engine import BOOSTED
 from coldside.parts.exchanger import CELLS, AirCoreSpec, ExchangerSpec, WaterCoreSpec, rate
 from coldside.parts.lines import HoseSpec, PipeSpec, PlenumSpec, ValveSpec
 from coldside.parts.pump import PumpSpec
@@ -444,6 +445,8 @@ class _Assembly:
             else np.zeros((len(d.time), 0))
         )
         inputs = np.column_stack([flow[back], out[back], d.bay_temperature, ducts])
+        # boost is what the plenum sees: where the control senses at the compressor, less than its target
+        boost = state.plenum_pressure.reshape(n, -1)[back, 1] > BOOSTED * d.ambient_pressure
         # with the engine off throughout there is no flow to reach to, but the tables still need a grid
         most = max(float(state.flow.max()) * 1.05, LEAST_REACH * self.charge.peak_flow)
         grid = np.linspace(0.0, np.sqrt(most / self.charge.peak_flow), 16)
@@ -456,6 +459,7 @@ class _Assembly:
                 self.most[p] = most * share[:, p].max()
         return {
             "inputs": np.ascontiguousarray(inputs),
+            "boost": boost.astype(np.int8),
             "feed": T_feed,
             "share": share,
             "share_scale": self.charge.peak_flow,
@@ -563,7 +567,6 @@ class _Assembly:
             engine_metal=self._engine_metal(),
             cp_charge=self.cp_charge,
             cp_air=self.cp_air,
-            boost=d.boost.astype(np.int8),
             passes=np.array(self.rows, dtype=np.int64),
             charge_nodes=self.charge_network.nodes,
             level=self.level,

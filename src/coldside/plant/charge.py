@@ -143,6 +143,7 @@ class ChargeSide:
                 f"{float(moved.max()):.1e} of itself a turn; check its map and the losses on the charge path"
             )
         flow = self._engine_flow(n, p_plenum, T_pl)
+        self._refuse_beyond(n, p_plenum, T_pl)
         return ChargeState(
             flow, T_in, p_in, T_out, ratio * p_in, p_plenum, ratio, operating.efficiency, corrected, operating
         )
@@ -156,6 +157,17 @@ class ChargeSide:
             f"{tightest.name} loses the most on the charge path at {float(m[0]):.3f} kg/s: "
             "check its size, its loss and the flow it was measured at"
         )
+
+    def _refuse_beyond(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> None:
+        """Losses are known up to twice the engine's own peak flow: a session that asks for more is another car's."""
+        flow = engine.air_flow(self.build.engine, n, p, T, self.around.humidity_ratio)
+        if flow.size and float(flow.max()) > self._grid[-1] * (1.0 + 1e-9):
+            k = int(np.argmax(flow))
+            raise NoAnswer(
+                f"the session asks for {flow.flat[k]:.3f} kg/s of air ({n.flat[k] / engine.RPM:.0f} rpm at "
+                f"{p.flat[k] / 1e3:.0f} kPa absolute), over twice the {self.peak_flow:.3f} kg/s of this engine at its "
+                "own boost and top speed: check engine.boost, engine.top_speed, or whose samples are replayed"
+            )
 
     def _engine_flow(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> np.ndarray:
         flow = engine.air_flow(self.build.engine, n, p, T, self.around.humidity_ratio)

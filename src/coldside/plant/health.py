@@ -33,7 +33,7 @@ def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[s
                 f"{plant.charge.compressor_name} {words} for {seconds:.1f} s, "
                 f"first at {time[int(np.argmax(mask))]:.0f} s; its edge was used"
             )
-    boost = plant.demand.boost
+    boost = plant.arrays.boost.astype(bool)
     slow = operating.below_speed & boost
     if _longest_run(slow) * plant.arrays.step > SPOOLING:
         found.append(
