@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from coldside.media import air
 from coldside.parts import engine
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.plant import layout
@@ -12,6 +13,7 @@ from coldside.plant.charge import ChargeState
 from coldside.plant.traces import Solution, Streams
 
 CELLS_MISS_ALLOWED = 3e-3  # of the heat carried
+DEW_MARGIN = 1.0  # K of coolant under the dew point from which a word is due
 SPOOLING = 1.0  # s under the lowest line of a map that any spool-up spends there
 BACKWARDS = 1e-3  # kg/s of air against its path that is worth a word
 TABLE_MISS_ALLOWED = 1.0  # K of compressor outlet: what a charge core leaves of it stays near 0.2 K of intake (own)
@@ -189,4 +191,28 @@ def warnings_of(plant: Plant, solution: Solution, streams: Streams, fuel: np.nda
         mean = solution.scalars[:, 4 + len(plant.sensors) + i]
         if float(mean.min()) < loop.coolant.freezing_point + 1.0:
             words.append(f"{loop.loop.name} loop: the coolant comes within 1 K of freezing")
+    words.extend(_condensing(plant, solution))
     return words
+
+
+def _condensing(plant: Plant, solution: Solution) -> list[str]:
+    """Water cores whose coolant enters below the charge's dew point: the heat of that water is not in the model.
+
+    Dew point at plenum pressure (charge note A2); the coldest wall stands next to the coolant coming in.
+    """
+    wet = plant.arrays.boost.astype(bool)
+    if not wet.any():
+        return []
+    dew = np.asarray(air.dew_point_at(plant.demand.plenum_target[wet], plant.around.humidity_ratio))
+    found = []
+    for p, name in enumerate(plant.passes):
+        if name.side == "coolant" and isinstance(plant.build.parts.get(name.part), WaterCoreSpec):
+            under = dew - solution.streams[wet, p, 0]
+            seconds = float(np.count_nonzero(under > DEW_MARGIN)) * plant.arrays.step
+            if seconds > 0.0:
+                found.append(
+                    f"{name.part}: coolant enters up to {under.max():.0f} K below the charge's dew point, for "
+                    f"{seconds:.0f} s of boost: water can condense there, and its heat is not reckoned with, "
+                    "so the coolant may warm faster than shown"
+                )
+    return found
