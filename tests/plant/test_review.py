@@ -23,6 +23,7 @@ from coldside.errors import BadInput, NoAnswer
 from coldside.plant import kernel, layout, reference
 from coldside.plant.assemble import assemble
 from coldside.plant.forecast import charge_states, simulate, solve
+from coldside.plant.health import extrapolated
 from coldside.plant.steady import operating_point
 
 AMBIENT = '[ambient]\ntemperature = "25 degC"\n'
@@ -226,20 +227,17 @@ def test_a_branch_that_runs_backwards_is_told(tmp_path, examples):
 # --- charge side ----------------------------------------------------------------------------------------------------
 
 
-def test_a_charge_table_left_behind_is_told(tmp_path, water):
-    # cores that hardly cool: the plenum runs 80 K over ambient, where the table of the charge side is carried on
-    text = water.replace('bench_effectiveness = "0.82 +- 0.03"', 'bench_effectiveness = "0.2"')
-    build = built(tmp_path, text)
-    long = PULL.replace('"8 s"', '"20 s"').replace('"3000 rpm"', '"2500 rpm"') + 'repeat = 2\nrest = "20 s"\n'
-    session = session_of(tmp_path, '[ambient]\ntemperature = "42 degC"\n' + long)
-    demand = sample(session, build)
+def test_a_charge_table_that_misses_the_exact_balance_is_told(tmp_path, water):
+    build = built(tmp_path, water)
+    demand = sample(session_of(tmp_path, AMBIENT + PULL), build)
     plant = assemble(build, demand)
     solution = solve(plant)
     exact = charge_states(plant, demand, solution.scalars[:, 3])
-    off = np.abs(solution.scalars[:, 1] - exact.compressor_out).max()
-    told = [w for w in simulate(build, session).health.extrapolated if "off its exact value" in w]
-    assert off > 1.0
-    assert f"up to {off:.1f} K off" in told[0]
+    assert not [words for words in extrapolated(plant, solution, exact) if "off its exact value" in words]
+    solution.scalars[40, 1] = exact.compressor_out[40] + 5.0
+    told = [words for words in extrapolated(plant, solution, exact) if "off its exact value" in words]
+    assert len(told) == 1
+    assert "up to 5.0 K off its exact value, at 4 s" in told[0]
 
 
 def test_air_beyond_the_losses_table_is_refused(tmp_path, water):
@@ -261,7 +259,8 @@ def test_the_peak_lies_in_boost_where_the_control_senses_at_the_compressor(tmp_p
     found = simulate(built(tmp_path, text), load_session(examples / "sessions" / "dyno-pulls.toml"))
     assert found.boost.sum() < found.demand.boost.sum()  # losses keep the plenum out of boost at its threshold
     assert found.boost[found.peak]
-    assert found.intake[found.peak] == found.intake[found.boost].max()
+    # 0.1 K: the plant's mask is taken at one plenum temperature, a sample or two stricter at the threshold
+    assert found.intake[found.peak] == pytest.approx(found.intake[found.boost].max(), abs=0.1)
 
 
 def test_the_map_below_its_lowest_line_is_told(examples):
