@@ -17,13 +17,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
-from oracles import Oracle, cvode, lsoda
 
 from coldside.build.files import load_build
 from coldside.duty.demand import sample
 from coldside.duty.phases import load_session
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.forecast import Solution, solve
+from oracles import Oracle, cvode, lsoda
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 BUILDS = ("tern/water", "tern/air", "plover/build", "dunlin/build")

@@ -6,6 +6,9 @@ import os
 import shutil
 from pathlib import Path
 
+# several workers share the cores: BLAS threads of their own would only fight over them (read when numpy loads)
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]

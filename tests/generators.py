@@ -178,10 +178,10 @@ def _stream(plant: Plant, path: str, stream: tuple[float, ...], held: Held) -> d
     if path == "charge":
         m, cp, T = stream
         inputs = A.inputs.copy()
-        inputs[:, layout.IN_FLOW : layout.IN_FLOW + 3] = (
+        inputs[:, layout.IN_FLOW : layout.IN_FLOW + layout.FEED_NODES] = (
             m * A.feed
         )  # flow x T_feed, so that the flow is m at any T_feed
-        inputs[:, layout.IN_OUT : layout.IN_OUT + 3] = T
+        inputs[:, layout.IN_OUT : layout.IN_OUT + layout.FEED_NODES] = T
         return {"inputs": inputs, "cp_charge": cp}
     if path == "coolant":
         q, rho, cp = stream

@@ -427,9 +427,18 @@ class _Assembly:
         spec = self.build.parts.get(p.part)
         return float(spec.heat or 0.0) if isinstance(spec, ExchangerSpec) else 0.0
 
+    def _feed_nodes(self) -> np.ndarray:
+        """Plenum temperatures at which the charge side is tabulated: from the coldest coolant up to 75 K over ambient.
+
+        Closer together where plenums live in boost; the compressor outlet between them is then within
+        0.3 K of the exact balance.
+        """
+        low, high = min(-12.0, self._coldest(-1) - self.demand.ambient_temperature), 75.0
+        return self.demand.ambient_temperature + low + (high - low) * np.array([0.0, 0.195, 0.425, 0.713, 1.0])
+
     def _charge_tables(self) -> dict[str, Any]:
         d = self.demand
-        T_feed = d.ambient_temperature + np.array([-10.0, 15.0, 55.0])
+        T_feed = self._feed_nodes()
         rows = np.column_stack(
             [d.engine_speed, d.plenum_target, np.round(self.charge.inlet_temperature(d.bay_temperature), 2)]
         )
@@ -499,8 +508,8 @@ class _Assembly:
             "values_b": _flat([t.b.ravel() for t in found]),
         }
 
-    def _coldest(self, loop: int) -> float:
-        """Bottom of the coolant axis of one loop's tables: under all starts, but never under its freezing point."""
+    def _coldest(self, loop: int = -1) -> float:
+        """Under all starts; of one loop's tables the bottom of their coolant axis, never under its freezing point."""
         starts = [self.start_T, self.demand.ambient_temperature, *(f.start for f in self.fields if f.start is not None)]
         lowest = min(starts) - 5.0
         return max(lowest, self.loops[loop].coolant.freezing_point + 0.5) if loop >= 0 else lowest

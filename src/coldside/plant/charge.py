@@ -110,31 +110,35 @@ class ChargeSide:
         """Find flow and compressor states; arrays of one shape.
 
         Parameters: engine `speed` [rev/s]; `target` pressure [Pa absolute] where boost_reference says,
-        taken as the plenum's below ambient pressure (the throttle sets it there); gas temperature in
-        the `plenum` and at the compressor `inlet` [K].  Where the target asks for less than the path
+        taken as the plenum's below ambient pressure (the throttle sets it there; between 0.95 and 1.05
+        of ambient one reading goes over into the other); gas temperature in the `plenum` and at the
+        compressor `inlet` [K].  Where the target asks for less than the path
         passes at a pressure ratio of 1, the throttle takes the rest (charge note D3).
         """
         n, T_pl, T_in = (np.asarray(v, dtype=float) for v in (speed, plenum, inlet))
         goal = np.asarray(target, dtype=float)
-        at_outlet = (goal > self.around.pressure) & (self.build.engine.boost_reference == "compressor_out")
+        at_outlet = self._sensed_at_outlet(goal)
         p_plenum = goal.copy()
         T_out = np.maximum(T_in, T_pl)
         ratio = np.ones_like(goal)
+        shifted = np.zeros_like(goal)
         for _ in range(ITERATIONS):
             flow = self._engine_flow(n, p_plenum, T_pl)
             p_in = self._inlet_pressure(flow, T_in)
             p_need = self._outlet_pressure(flow, p_plenum, T_out, T_pl)
             if at_outlet.any():
                 # losses hardly move with plenum pressure, so this plain correction contracts by a tenth a turn
-                p_plenum = np.where(at_outlet, np.maximum(p_plenum + (goal - p_need), 0.2 * goal), p_plenum)
-                p_need = np.where(at_outlet, goal, p_need)
+                loss, before = p_need - p_plenum, p_plenum
+                p_plenum = np.maximum(goal - at_outlet * loss, 0.2 * goal)
+                p_need = p_plenum + loss
+                shifted = np.abs(p_plenum - before) / p_plenum
             previous, ratio = ratio, np.maximum(p_need / p_in, 1.0)
             if ratio.max() > LARGEST_RATIO:
                 self._refuse(flow, ratio)
             corrected = compressor.corrected_flow(flow, T_in, p_in, self.compressor, self.around.humidity_ratio)
             operating = self.compressor.evaluate(corrected, ratio, T_in, self.around.humidity_ratio)
             T_out = air.compressed_temperature(T_in, ratio, operating.efficiency, self.around.humidity_ratio)
-            moved = np.abs(ratio - previous) / ratio
+            moved = np.maximum(np.abs(ratio - previous) / ratio, shifted)
             if np.all(moved <= SETTLED):
                 break
         if float(moved.max()) > UNSETTLED:
@@ -147,6 +151,13 @@ class ChargeSide:
         return ChargeState(
             flow, T_in, p_in, T_out, ratio * p_in, p_plenum, ratio, operating.efficiency, corrected, operating
         )
+
+    def _sensed_at_outlet(self, goal: np.ndarray) -> np.ndarray:
+        """Share of the path loss beyond the control: 1 in boost where it senses at the compressor outlet."""
+        if self.build.engine.boost_reference != "compressor_out":
+            return np.zeros_like(goal)
+        s = np.clip((goal / self.around.pressure - 0.95) / 0.10, 0.0, 1.0)
+        return np.asarray(s * s * (3.0 - 2.0 * s))
 
     def _refuse(self, flow: np.ndarray, ratio: np.ndarray) -> None:
         m = flow[int(np.argmax(ratio)) : int(np.argmax(ratio)) + 1]

@@ -18,6 +18,7 @@ from coldside.plant.layout import (
     CHARGE,
     DUCT_TIME,
     FACE_HOTTEST,
+    FEED_NODES,
     FEEDBACK_TIME,
     HEADER,
     IN_BAY,
@@ -219,15 +220,16 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 w[pump + f] = F[at] + t * (F[at + links] - F[at])
 
     # --- flows: charge and compressor outlet at the fed-back plenum temperature, shared between branches
+    feed = I[H_FEED]
     T = x[I[H_I_FEED]]
-    f0, f1, f2 = F[I[H_FEED]], F[I[H_FEED] + 1], F[I[H_FEED] + 2]
-    w0 = (T - f1) * (T - f2) / ((f0 - f1) * (f0 - f2))
-    w1 = (T - f0) * (T - f2) / ((f1 - f0) * (f1 - f2))
-    w2 = 1.0 - w0 - w1
+    T_held = min(max(T, F[feed]), F[feed + FEED_NODES - 1])
     charge = 0.0
     T_charge = 0.0
-    for i in range(3):
-        weight = w0 if i == 0 else w1 if i == 1 else w2
+    for i in range(FEED_NODES):
+        weight = 1.0
+        for j in range(FEED_NODES):
+            if j != i:
+                weight *= (T_held - F[feed + j]) / (F[feed + i] - F[feed + j])
         charge += weight * (r * F[now + IN_FLOW + i] + s * F[then + IN_FLOW + i])
         T_charge += weight * (r * F[now + IN_OUT + i] + s * F[then + IN_OUT + i])
     charge = max(charge / T, 0.0)

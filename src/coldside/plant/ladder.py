@@ -60,8 +60,9 @@ def _chain(moment: _Moment, prefix: str, cores: list[str], remotes: list[str]) -
     wall_cold, sink = _mean(cold, "wall"), _mean(cold, "stream")
     film_hot = (charge - wall_hot) * hot[0].film_share
     film_cold = (wall_cold - sink) * cold[0].film_share
-    wall = (charge - sink) - film_hot - film_cold
-    drops = [("charge film", film_hot), ("wall and fouling", wall)]
+    wall = (charge - wall_hot) - film_hot + (wall_cold - sink) - film_cold
+    # where the charge heats the metal it is warmer than where the coolant cools it: heat on its way into the metal
+    drops = [("charge film", film_hot), ("wall and fouling", wall), ("storage in the metal", wall_hot - wall_cold)]
     if moment.has(cores[0], "coolant"):
         drops.append(("coolant film", film_cold))
         if remotes:

@@ -18,9 +18,9 @@ FEEDBACK_TIME = 0.1  # s: how fast the engine's flow answers plenum temperature;
 DUCT_TIME = 1.0  # s: how fast a duct's density follows its own air temperature
 FACE_HOTTEST = 383.15  # K: a face with a heat of its own warms air at ambient no further (its coolant would boil)
 TOTAL_CHARGE = -2  # in table_flow: the whole charge flow instead of one pass's
-FEED_NODES = 3  # plenum temperatures at which the charge side is tabulated
+FEED_NODES = 5  # plenum temperatures at which the charge side is tabulated; held at the outer ones beyond them
 # columns of `inputs`
-IN_FLOW, IN_OUT, IN_BAY, IN_SPEED = 0, 3, 6, 7
+IN_FLOW, IN_OUT, IN_BAY, IN_SPEED = 0, FEED_NODES, 2 * FEED_NODES, 2 * FEED_NODES + 1
 
 # columns of `passes`
 P_SORT, P_PATH, P_WALL, P_LIQUID, P_LANES, P_CELLS, P_LANE_STEP, P_CELL_STEP, P_IN, P_OUT, P_TABLE, P_SIDE, P_COLUMN = (
@@ -35,10 +35,8 @@ class Arrays(NamedTuple):
     """
 
     step: float  # s between samples
-    inputs: (
-        np.ndarray
-    )  # (n, 7 + D) linear between samples: flow x T_feed at 3 nodes, compressor outlet T at 3, bay T, duct air speeds
-    feed: np.ndarray  # (3,) plenum temperatures of those nodes
+    inputs: np.ndarray  # (n, IN_SPEED + D) flow x T_feed and compressor outlet at the nodes, bay T, duct air speeds
+    feed: np.ndarray  # (FEED_NODES,) plenum temperatures of those nodes
     ambient: float
     engine_metal: float
     cp_charge: float

@@ -20,6 +20,7 @@ from coldside.plant.layout import (
     COOLING,
     DUCT_TIME,
     FACE_HOTTEST,
+    FEED_NODES,
     FEEDBACK_TIME,
     IN_BAY,
     IN_FLOW,
@@ -113,11 +114,11 @@ def flows(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> Flow
             if A.field_loop[f] >= 0:
                 pump[f] = np.interp(T, grid, w[:, A.field_column[f]])
     T = x[A.i_feed]
-    weights = np.array(
-        [np.prod([(T - A.feed[j]) / (A.feed[i] - A.feed[j]) for j in range(3) if j != i]) for i in range(3)]
-    )
-    charge = max(float(weights @ u[IN_FLOW : IN_FLOW + 3]) / T, 0.0)
-    T_charge = float(weights @ u[IN_OUT : IN_OUT + 3])
+    held = float(np.clip(T, A.feed[0], A.feed[-1]))
+    others = [np.delete(A.feed, i) for i in range(FEED_NODES)]
+    weights = np.array([np.prod((held - others[i]) / (A.feed[i] - others[i])) for i in range(FEED_NODES)])
+    charge = max(float(weights @ u[IN_FLOW : IN_FLOW + FEED_NODES]) / T, 0.0)
+    T_charge = float(weights @ u[IN_OUT : IN_OUT + FEED_NODES])
     at = np.sqrt(charge / A.share_scale) / A.share_step
     for p in np.flatnonzero(A.passes[:, P_SORT] == CHARGE):
         flow[p] = charge * np.interp(at, np.arange(len(A.share)), A.share[:, p])
