@@ -32,7 +32,7 @@ CREEP = 1e-3  # share of the bench flow under which a core's charge loss becomes
 TRICKLE = (0.02, 0.10)  # shares of the bench flow between which that correction fades in (own)
 WALL_SHARE = {"water_core": 0.02, "air_core": 0.01, "exchanger": 0.02}  # heat note B1
 REFERENCE_PRESSURE = 2.0e5  # Pa absolute, of a charge bench point that does not say
-CELLS = {"water_core": (5, 13), "air_core": (16, 3), "exchanger": (6, 3)}  # along side 1, along side 2: bench/cells.py
+CELLS = {"water_core": (5, 13), "air_core": (16, 3), "exchanger": (8, 3)}  # along side 1, along side 2: bench/cells.py
 
 
 def is_water(coolant: Coolant) -> bool:
