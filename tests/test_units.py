@@ -28,7 +28,7 @@ PINT = {
     "g": "gram", "kg": "kilogram", "t|tonne": "metric_ton", "lb|lbs|lbm|pound|pounds": "pound", "oz": "ounce",
     "Pa": "pascal", "hPa|mbar": "hectopascal", "kPa": "kilopascal", "MPa": "megapascal", "bar": "bar", "psi|psid": "psi",
     "atm": "atm", "kgf/cm2": "kilogram_force/centimeter**2", "inHg|in Hg": "inHg", "mmHg|mm Hg": "mmHg",
-    "inH2O|in H2O": "inH2O", "mmH2O|mm H2O": "mmH2O",
+    "inH2O|in H2O|in wc|in wg|inwc|inwg|in WC|in WG|inWC|inWG": "inH2O", "mmH2O|mm H2O": "mmH2O",
     "cfm|CFM": "foot**3/minute", "lpm|LPM": "liter/minute", "US gpm": "gallon/minute", "imp gpm": "imperial_gallon/minute",
     "kph|kmh": "kilometer/hour", "mph|MPH": "mile/hour",
     "rpm|rev/min|1/min": "count/minute", "rev/s|1/s": "count/second",

@@ -151,7 +151,7 @@ _PRESSURES = _spell(
     ("kgf/cm2", _GRAVITY * 1e4),
     ("inHg|in Hg", _MERCURY * _INCH),
     ("mmHg|mm Hg", _MERCURY * 1e-3),
-    ("inH2O|in H2O", _WATER * _INCH),
+    ("inH2O|in H2O|in wc|in wg|inwc|inwg|in WC|in WG|inWC|inWG", _WATER * _INCH),
     ("mmH2O|mm H2O", _WATER * 1e-3),
 )
 _GAUGE_WORDS = (" gauge", " gage", "(g)", " (g)", " g")

@@ -57,3 +57,20 @@ def test_every_verdict_is_told(examples, build, session):
             assert "{" not in text
             assert "nan" not in text
     json.dumps(forecast_json(forecast, verdict), allow_nan=False)
+
+
+def test_a_compressor_off_its_map_is_told_in_the_headline(examples):
+    """A small compressor: the verdict itself says that the rest is not to be trusted (our own rule, no source)."""
+    session = load_session(examples / "sessions" / "dyno-pulls.toml")
+    sound = simulate(load_build(examples / "tern" / "water.toml"), session)
+    assert sound.health.compressor_off == 0.0
+    assert "do not trust" not in judge(sound).words("si").headline
+    small = simulate(load_build(examples / "tern" / "water.toml", ["parts.turbo.design_flow=0.15 kg/s"]), session)
+    assert small.health.compressor_off > 10.0
+    assert "the compressor runs off its map" in judge(small).words("us").headline
+
+
+def test_a_coolant_set_without_its_bench_coolant_is_told(examples):
+    build = load_build(examples / "tern" / "water.toml", ["loops.charge.coolant=water"])
+    told = simulate(build, load_session(examples / "sessions" / "dyno-pulls.toml")).health.warnings
+    assert sum("bench_coolant is not given" in words for words in told) == 1

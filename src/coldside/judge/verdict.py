@@ -256,6 +256,14 @@ def headline(forecast: Forecast, results: Sequence[LimitResult], bands: Bands | 
             said.append(_held(forecast, nearest))
     else:
         said = [_held(forecast, nearest, "Holds: ")] if nearest else []
+    if forecast.health.compressor_off > 0.0:
+        said.append(
+            Sentence(
+                "But the compressor runs off its map for {time} of boost: it cannot make this air, so do not trust "
+                "these temperatures and this power.",
+                {"time": Quantity(forecast.health.compressor_off, "time")},
+            )
+        )
     if bands is not None and "intake_max" in bands:
         low, _, high = bands["intake_max"]
         said.append(

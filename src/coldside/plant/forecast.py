@@ -118,7 +118,10 @@ def _health(
     streams = Streams(plant, solution)
     defaults = tuple(f"{key}: {value.text}" for key, value in plant.build.defaults())
     off = tuple(extrapolated(plant, solution, state))
-    return Health(*checks, off, defaults, tuple(warnings_of(plant, solution, streams, fuel)))
+    operating = state.operating
+    over = (operating.beyond_surge | operating.beyond_choke | operating.above_speed) & plant.demand.boost
+    seconds = float(np.count_nonzero(over)) * plant.arrays.step
+    return Health(*checks, off, defaults, tuple(warnings_of(plant, solution, streams, fuel)), seconds)
 
 
 def _rejected(plant: Plant, streams: Streams) -> np.ndarray:

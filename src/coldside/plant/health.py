@@ -185,6 +185,7 @@ def warnings_of(plant: Plant, solution: Solution, streams: Streams, fuel: np.nda
                 "more air needs more fuel, check before full load"
             )
     for i, loop in enumerate(plant.loops):
+        words.extend(_bench_reread(plant, loop.loop.name, loop.network.names))
         flow = streams.pumped(i)
         if float(np.abs(flow).max()) < 1e-6:
             words.append(f"{loop.loop.name} loop: nothing moved the coolant in this session")
@@ -193,6 +194,19 @@ def warnings_of(plant: Plant, solution: Solution, streams: Streams, fuel: np.nda
             words.append(f"{loop.loop.name} loop: the coolant comes within 1 K of freezing")
     words.extend(_condensing(plant, solution))
     return words
+
+
+def _bench_reread(plant: Plant, loop: str, names: tuple[str, ...]) -> list[str]:
+    """A coolant changed by --set while the bench coolant is not given: bench points change their meaning with it."""
+    given = plant.build.givens.get(f"loops.{loop}.coolant")
+    rated = [n for n in names if getattr(plant.build.parts[n], "bench_coolant", "") is None]
+    if given is None or given.origin != "set" or not rated:
+        return []
+    words = (
+        f"{', '.join(rated)}: bench_coolant is not given, so the ratings are now read as taken with "
+        f"{plant.build.loops[loop].coolant}; say what the bench ran to compare coolants on equal terms"
+    )
+    return [words]
 
 
 def _condensing(plant: Plant, solution: Solution) -> list[str]:
