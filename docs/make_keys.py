@@ -45,7 +45,7 @@ FORMS = {
     "numbers": "[3.3, 2.1, 1.5]",
     "flag": "true, false",
     "path": '["tank", "pump", ...]',
-    "file": '"file.csv"',
+    "file": '"name of a file beside this one"',
     "coolant": '"water", "ethylene glycol 30 % by volume"',
     "control": '"always", "schedule", "off", "above 40 degC charge, 4 K hysteresis"',
     "command": '"on", "off", "60 %"',

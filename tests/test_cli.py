@@ -21,6 +21,7 @@ from typer.testing import CliRunner
 
 import coldside
 from coldside import cli
+from coldside.duty.model import PhaseSpec
 from coldside.errors import BadInput, Internal, ManyBadInputs, NoAnswer
 
 WORDS = Path(__file__).parent / "words"
@@ -260,17 +261,39 @@ def test_moment():
 
 
 def test_options_read_units():
-    assert cli.option("6000", "engine_speed", "--rpm", bare="rpm") == pytest.approx(100.0)
-    assert cli.option("6000 rpm", "engine_speed", "--rpm", bare="rpm") == pytest.approx(100.0)
+    assert cli.within("6000", PhaseSpec, "engine_speed", "--rpm", bare="rpm") == pytest.approx(100.0)
+    assert cli.within("6000 rpm", PhaseSpec, "engine_speed", "--rpm", bare="rpm") == pytest.approx(100.0)
     assert cli.option("86 degF", "temperature", "--ambient") == pytest.approx(303.15)
     assert cli.option(None, "temperature", "--ambient") is None
     with pytest.raises(BadInput, match="--ambient"):
         cli.option("86", "temperature", "--ambient")
 
 
+@pytest.mark.parametrize(
+    ("flag", "said"),
+    [
+        ("--speed=-10 mph", '--speed: "-10 mph" is out of range; it must be from 0 mph to 313 mph'),
+        ("--ambient=200 degF", '--ambient: "200 degF" is out of range; it must be from -58 degF to 140 degF'),
+        ("--rpm=-5", '--rpm: "-5 rpm" is out of range; it must be from 300 rpm to 20000 rpm'),
+        ("--humidity=150 %", '--humidity: "150 %" is out of range; it must be from 0 % to 100 %'),
+        ("--altitude=99999 ft", '--altitude: "99999 ft" is out of range; it must be from -1476 ft to 19685 ft'),
+    ],
+)
+def test_conditions_of_a_point_keep_a_sessions_ranges(tern, flag, said):
+    seen = run("point", tern, flag)
+    assert seen.exit_code == 2
+    assert seen.stderr.strip() == said
+
+
+def test_seconds_of_a_moment_go_up_to_59(tern, pulls):
+    seen = run("point", tern, "--session", pulls, "--at", "1:60")
+    assert seen.exit_code == 2
+    assert "up to 59" in seen.stderr
+
+
 def test_pressure_at_altitude_is_the_standard_atmospheres():
     # US Standard Atmosphere 1976, table I, geometric altitude 1000 m: 8.9876e4 Pa (from memory); 0.5 is its last digit
-    assert cli.pressure_at("1000 m") == pytest.approx(89876.0, abs=0.5)
+    assert cli.pressure_at(1000.0) == pytest.approx(89876.0, abs=0.5)
     assert cli.pressure_at(None) is None
 
 

@@ -249,17 +249,30 @@ def write(forecast: Forecast, verdict: Verdict, path: Path, units: System) -> No
     write_sheet(forecast, verdict, path, units.value)
 
 
-def option(text: str | None, kind: str, name: str, bare: str = "") -> Any:
-    """The SI value of an option's text; `bare` is the unit that a number alone has there."""
+def option(text: str | None, kind: str, name: str) -> Any:
+    """The SI value of an option's text."""
     if text is None:
         return None
     from coldside.units import parse
+
+    try:
+        return parse(text, kind).value
+    except BadInput as error:
+        raise BadInput(error.message, where=name) from None
+
+
+def within(text: str | None, spec: type, key: str, name: str, bare: str = "") -> Any:
+    """An option's SI value, held to the range that `key` has in a session; `bare` is the unit of a number alone."""
+    if text is None:
+        return None
+    from coldside.build.values import read_value
+    from coldside.parts.fields import field_of
 
     if bare:
         with contextlib.suppress(ValueError):
             text = f"{float(text):g} {bare}"
     try:
-        return parse(text, kind).value
+        return read_value(field_of(spec, key), text, {}).value
     except BadInput as error:
         raise BadInput(error.message, where=name) from None
 
@@ -338,13 +351,14 @@ def point(
 ) -> int:
     """One steady operating point: what the build settles at if these conditions last."""
     from coldside.build.files import load_build
+    from coldside.duty.model import AmbientSpec, PhaseSpec
 
     given = {
-        "engine_speed": option(rpm, "engine_speed", "--rpm", bare="rpm"),
-        "ambient": option(ambient, "temperature", "--ambient"),
-        "pressure": pressure_at(altitude),
-        "humidity": option(humidity, "share", "--humidity"),
-        "road_speed": option(speed, "speed", "--speed"),
+        "engine_speed": within(rpm, PhaseSpec, "engine_speed", "--rpm", bare="rpm"),
+        "ambient": within(ambient, AmbientSpec, "temperature", "--ambient"),
+        "pressure": pressure_at(within(altitude, AmbientSpec, "altitude", "--altitude")),
+        "humidity": within(humidity, AmbientSpec, "humidity", "--humidity"),
+        "road_speed": within(speed, PhaseSpec, "speed", "--speed"),
     }
     if at is not None and session is None:
         raise BadInput("needs --session: a time of which session?", where="--at")
@@ -368,17 +382,13 @@ def point(
     return 0
 
 
-def pressure_at(altitude: str | None) -> float | None:
-    """Standard air pressure [Pa] at a height given as text."""
-    height = option(altitude, "length", "--altitude")
+def pressure_at(height: float | None) -> float | None:
+    """Standard air pressure [Pa] at a height over sea level [m]."""
     if height is None:
         return None
     from coldside.media.air import standard_atmosphere
 
-    try:
-        return float(standard_atmosphere(height)[1])
-    except BadInput as error:
-        raise BadInput(error.message, where="--altitude") from None
+    return float(standard_atmosphere(height)[1])
 
 
 def moment(text: str) -> float | str:
@@ -387,6 +397,8 @@ def moment(text: str) -> float | str:
         return "END"
     pieces = text.split(":")
     if 2 <= len(pieces) <= 3 and all(piece.strip().isdigit() for piece in pieces):
+        if any(int(piece) >= 60 for piece in pieces[1:]):
+            raise BadInput(f'"{text}": minutes and seconds after a colon go up to 59', where="--at")
         seconds = 0
         for piece in pieces:
             seconds = 60 * seconds + int(piece)

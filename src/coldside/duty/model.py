@@ -34,7 +34,7 @@ class AmbientSpec:
 
 @dataclass(frozen=True, kw_only=True)
 class PhaseSpec:
-    """`[[phases]]`: keys that a kind does not use are refused by the reader (see PHASE_KEYS)."""
+    """`[[phases]]`: keys that a kind does not use are refused, naming those it uses."""
 
     kind: str = given(
         "choice", "what the car does", choices=("idle", "traffic", "cruise", "pull", "cooldown", "parked", "replay")
@@ -59,7 +59,7 @@ class PhaseSpec:
         default=None,
         low=1,
         high=12,
-        when_absent="the gear whose road speed suits, see duty/road.py",
+        when_absent="third for a pull; else the highest that keeps the engine over 1700 rpm",
     )
     repeat: int = given("count", "how many times", default=1, low=1, high=200)
     rest: float = given("time", "idle between repeats", default=0.0, low=0.0, high=86400.0)

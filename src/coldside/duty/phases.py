@@ -54,7 +54,9 @@ class SessionKeys:
         default="ambient",
         choices=("ambient", "soaked"),
     )
-    limits_file: str | None = given("file", "a file of limits of their own, beside this one", default=None)
+    limits_file: str | None = given(
+        "file", "a TOML file of limits of their own (schema coldside.limits/1), added to those here", default=None
+    )
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)

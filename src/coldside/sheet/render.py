@@ -210,7 +210,7 @@ def _before(forecast: Forecast, notes: Sequence[str], system: str) -> str:
 
 
 def _figures(forecast: Forecast, system: str) -> str:
-    heads = ("figure", "start", "highest", "mean in boost", "end")
+    heads = ("figure", "start", "highest in boost", "mean in boost", "end")
     rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
     note = (
         "Highest: in boost for temperatures" if forecast.boost.any() else "Never in boost: highest of the whole session"

@@ -44,7 +44,7 @@ def forecast_text(forecast: Forecast, verdict: Verdict, system: str, width: int,
             page.item(f"{text}; {words}", style="bad" if limit.holds is False else "")
     page.head("figures")
     rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
-    page.table(("", "start", "highest", "mean in boost", "end"), rows)
+    page.table(("", "start", "highest in boost", "mean in boost", "end"), rows)
     page.head("intake over the session")
     page.lines += _spark(forecast, system, page.width)
     if reasons:
@@ -281,6 +281,6 @@ def _spark(forecast: Forecast, system: str, width: int) -> list[str]:
         words += (
             f"; ! over your limit of {' or '.join(told)}"
             if marks
-            else f"; never over your limit of {' or '.join(told)}"
+            else f"; never over your limit of {' or '.join(told)} while it counts"
         )
     return lines + textwrap.wrap(keep_units(words), width)
