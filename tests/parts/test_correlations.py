@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from cases.record import failures, load
@@ -286,6 +286,7 @@ def test_loss_never_falls_with_flow(Re, rough):
 
 
 @given(Re=st.floats(0.0, 1e5), Pr=st.floats(0.6, 200.0), length=st.floats(1.0, 1000.0))
+@example(Re=2273.0, Pr=1.0, length=1.0)  # a short tube: the film once fell by 0.02 % through the transition
 @settings(deadline=None)
 def test_film_of_a_tube_rises_with_flow_and_entrance(Re, Pr, length):
     here = c.nusselt_tube(Re, Pr, length)

@@ -310,13 +310,15 @@ def nusselt_tube(
     """Mean Nusselt number of flow in a tube for every Re: laminar to 2300, turbulent from 4000, linear between.
 
     Re >= 0, Pr, L/D as in the two parts; `laminar` replaces the laminar part by a constant (4.364 for a
-    wall of uniform heat flux).  Source: BaehrStephan2006, Gnielinski1976, Gnielinski2013 for the transition.
+    wall of uniform heat flux).  In a tube about as short as it is wide the laminar part ends above the
+    turbulent one's beginning; the film is then held level until the turbulent part has caught up (own).
+    Source: BaehrStephan2006, Gnielinski1976, Gnielinski2013 for the transition.
     """
     size, prandtl, length = _tube(Re, Pr, length_over_diameter)
     share = np.clip((size - LAMINAR_END) / (TURBULENT_START - LAMINAR_END), 0.0, 1.0)
     slow = np.minimum(size, LAMINAR_END)
     low = np.asarray(nusselt_tube_laminar(slow, prandtl, length)) if laminar is None else np.full(size.shape, laminar)
-    high = _gnielinski(np.maximum(size, TURBULENT_START), prandtl, length)
+    high = np.maximum(_gnielinski(np.maximum(size, TURBULENT_START), prandtl, length), low)
     return ((1.0 - share) * low + share * high)[()]
 
 
