@@ -74,3 +74,20 @@ def test_a_coolant_set_without_its_bench_coolant_is_told(examples):
     build = load_build(examples / "tern" / "water.toml", ["loops.charge.coolant=water"])
     told = simulate(build, load_session(examples / "sessions" / "dyno-pulls.toml")).health.warnings
     assert sum("bench_coolant is not given" in words for words in told) == 1
+
+
+def test_coolant_near_boiling_is_told(examples):
+    """Exchangers that give away next to nothing: told without a cap; 0.9 bar raises the boiling point out of reach.
+
+    No outside source for the case; boiling points are tested with the coolants.
+    """
+    weak = [f"parts.{name}.bench_heat=0.05 kW" for name in ("left_hx", "right_hx", "lid_hx")]
+    weak += ["parts.tank.volume=2 L", "loops.charge.coolant=water"]
+    session = load_session(examples / "sessions" / "track.toml")
+    told = {}
+    for cap in ("0 bar gauge", "0.9 bar gauge"):
+        build = load_build(examples / "tern" / "water.toml", [*weak, f"loops.charge.cap_pressure={cap}"])
+        told[cap] = [words for words in simulate(build, session).health.warnings if "boils near" in words]
+    assert len(told["0 bar gauge"]) == 1
+    assert "_core" in told["0 bar gauge"][0]
+    assert not told["0.9 bar gauge"]

@@ -45,11 +45,14 @@ def test_an_error_of_the_ledger_shows():
     peaks = (320.0, 330.0)
     heat_in, to_air = closed_form(peaks), 0.4 * made.CP_AIR * 5.0 * 70.0
     good = Ledger(heat_in, 0.0, to_air, heat_in - to_air, heat_in + to_air, 0.0, ())
-    assert recompute_ledger(made.forecast(peaks=peaks, ledger=good)).worst < 1e-12
+    nodes = {"core metal": (np.array([300.0]), np.array([301.0]), heat_in - to_air)}  # one node, 1 K warmer
+    assert recompute_ledger(replace(made.forecast(peaks=peaks, ledger=good), nodes=nodes)).worst < 1e-12
     bad = replace(good, to_air=1.01 * to_air, stored=heat_in - 1.01 * to_air)
-    again = recompute_ledger(made.forecast(peaks=peaks, ledger=bad))
+    again = recompute_ledger(replace(made.forecast(peaks=peaks, ledger=bad), nodes=nodes))
     assert again.to_air_difference == pytest.approx(-0.01, rel=1e-9)
-    assert again.closure > 1e-3
+    assert again.stored_difference == pytest.approx(0.01 * to_air / (heat_in - to_air), rel=1e-9)
+    unstored = recompute_ledger(replace(made.forecast(peaks=peaks, ledger=good), nodes={}))
+    assert unstored.closure > 1e-3
 
 
 def test_a_face_with_a_heat_of_its_own_is_outside():

@@ -247,3 +247,22 @@ def test_refusals(call, said):
     with pytest.raises(BadInput) as caught:
         call()
     assert str(caught.value) == said
+
+
+@pytest.mark.parametrize("celsius", [20.0, 80.0, 95.0, 120.0])
+def test_vapour_pressure_of_water_is_the_librarys(celsius):
+    # CoolProp 8.0.0, IAPWS-95; 0.2 % is what the two formulations differ by up to 120 degC
+    import CoolProp.CoolProp as CP
+
+    T = celsius + 273.15
+    water = parse_coolant("water")
+    exact = CP.PropsSI("P", "T", T, "Q", 0, "Water")
+    assert float(water.vapour_pressure(T)) == pytest.approx(exact, rel=2e-3)
+    assert water.boiling_point(exact) == pytest.approx(T, abs=0.1)
+
+
+def test_vapour_pressure_of_a_glycol_mix_is_raoults():
+    # design notes a7: water's molar share is 0.78 at half ethylene glycol by mass; 0.005 is its last digit
+    mix, water = parse_coolant("ethylene glycol 50 % by mass"), parse_coolant("water")
+    assert float(mix.vapour_pressure(350.0)) / float(water.vapour_pressure(350.0)) == pytest.approx(0.78, abs=0.006)
+    assert mix.boiling_point(101325.0) > water.boiling_point(101325.0) == pytest.approx(373.12, abs=0.15)

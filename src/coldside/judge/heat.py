@@ -19,28 +19,31 @@ ENGINE = "engine"
 
 @dataclass(frozen=True)
 class LedgerCheck:
-    """The ledger's heat_in and to_air counted again from traces, J, and how far they are from the kernel's.
+    """The ledger's heat_in, to_air and stored counted again, J, and how far they are from the kernel's.
 
     A difference is relative to the heat that crosses that boundary either way (the time integral of the
     sum of |q| over its parts), so that a session which gives back what it took does not divide by zero.
-    `closure` is the kernel's closure with both terms replaced, relative to the ledger's `handled`.
+    The difference of `stored` is relative to the heat that nodes took up or gave off.  `closure` is the
+    kernel's closure with all three terms replaced, relative to the ledger's `handled`.
     """
 
     heat_in: float
     to_air: float
+    stored: float
     heat_in_difference: float
     to_air_difference: float
+    stored_difference: float
     closure: float
     parts: dict[tuple[str, str], float]  # (part, side) -> J, charge to wall or wall to cooling air
 
     @property
     def worst(self) -> float:
         """The largest of the relative differences, sign dropped."""
-        return max(abs(self.heat_in_difference), abs(self.to_air_difference), self.closure)
+        return max(abs(self.heat_in_difference), abs(self.to_air_difference), abs(self.stored_difference), self.closure)
 
 
 def recompute_ledger(forecast: Forecast) -> LedgerCheck:
-    """heat_in and to_air as integrals of flow x cp x (inlet - outlet) of every stored stream.
+    """heat_in and to_air from flow x cp x (inlet - outlet) of every stored stream; stored from nodes' start and end.
 
     Flow and temperature difference are linear between samples (definitions, "Demand"), so an interval's
     integral is that of their product; where a command changes, the cooling air's flow jumps at that sample
@@ -67,12 +70,16 @@ def recompute_ledger(forecast: Forecast) -> LedgerCheck:
         crossed[side] += float(np.abs(heats).sum())
     ledger = forecast.ledger
     heat_in, to_air = sums["charge"], sums["cooling"]
+    taken_up = [capacity * float(np.sum(end - start)) for start, end, capacity in forecast.nodes.values()]
+    stored = sum(taken_up)
     return LedgerCheck(
         heat_in=heat_in,
         to_air=to_air,
+        stored=stored,
         heat_in_difference=(heat_in - ledger.heat_in) / max(crossed["charge"], 1.0),
         to_air_difference=(to_air - ledger.to_air) / max(crossed["cooling"], 1.0),
-        closure=abs(heat_in + ledger.pickup - to_air - ledger.stored) / max(ledger.handled, 1.0),
+        stored_difference=(stored - ledger.stored) / max(sum(abs(heat) for heat in taken_up), 1.0),
+        closure=abs(heat_in + ledger.pickup - to_air - stored) / max(ledger.handled, 1.0),
         parts=parts,
     )
 

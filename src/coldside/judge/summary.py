@@ -261,6 +261,8 @@ def _ledger_block(forecast: Forecast) -> dict[str, Any]:
         "recomputed": {
             "heat_in_J": again.heat_in,
             "to_air_J": again.to_air,
+            "stored_J": again.stored,
+            "stored_difference": again.stored_difference,
             "heat_in_difference": again.heat_in_difference,
             "to_air_difference": again.to_air_difference,
             "closure_relative": again.closure,

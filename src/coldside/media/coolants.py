@@ -15,8 +15,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coldside.errors import BadInput, nearest, require
+from coldside.media import air
 
 FREEZING_WATER = 273.15  # K
+WATER_MOLAR_MASS = 18.015e-3  # kg/mol
+GLYCOL_MOLAR_MASS = {"ethylene glycol": 62.068e-3, "propylene glycol": 76.095e-3}  # kg/mol
 DENSITY_WATER_20C = 998.2  # kg/m3 at 20 degC, for mixing by volume
 LARGEST_MASS_FRACTION = 0.60  # end of the data
 LOWEST_ALLOWED, HIGHEST_ALLOWED = 203.15, 573.15  # K, what `require` lets in at all
@@ -202,6 +205,28 @@ class Coolant:
         against the same data: 0.4 % up to half glycol by mass, 2 % on cp at 0.6.
         """
         return self.freezing_point, _GLYCOL_TOP if self.glycol else _WATER_TOP
+
+    def vapour_pressure(self, T: ArrayLike) -> Array | float:
+        """Pressure at which it boils, Pa absolute, at T in K (273.2 to 473 K): Raoult's law, water vapour alone.
+
+        About 10 % for glycol mixes.  Source: HylandWexler1983 for water; Raoult's law (design notes, from memory).
+        """
+        return self._water_share * air.saturation_pressure(T)
+
+    def boiling_point(self, pressure: float) -> float:
+        """Temperature at which it boils under `pressure` [Pa absolute], K: `vapour_pressure` turned round."""
+        low, high = 273.2, 470.0
+        require("pressure", pressure, low=float(self.vapour_pressure(low)), high=float(self.vapour_pressure(high)))
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if float(self.vapour_pressure(middle)) < pressure else (low, middle)
+        return 0.5 * (low + high)
+
+    @property
+    def _water_share(self) -> float:
+        """Molar share of water."""
+        water = (1.0 - self.mass_fraction) / WATER_MOLAR_MASS
+        return water / (water + (self.mass_fraction / GLYCOL_MOLAR_MASS[self.glycol] if self.glycol else 0.0))
 
     def extrapolated(self, T: ArrayLike) -> list[str]:
         """One sentence for each end of `valid_range` that some T (K) passes; empty when none does."""

@@ -106,10 +106,20 @@ def _forecast(plant: Plant, session: Session, solution: Solution, step_check: fl
         ladder=tuple(ladder(plant, solution)),
         health=_health(plant, solution, state, fuel, (step_check, ledger.closure)),
         states=plant.arrays.n_states,
+        nodes=_nodes(plant, solution),
         substeps=solution.substeps,
         steps=solution.steps,
         peak=solution.peak,
     )
+
+
+def _nodes(plant: Plant, solution: Solution) -> dict[str, tuple[np.ndarray, np.ndarray, float]]:
+    """Every block of nodes at start and end, with the heat capacity of one: stored heat can be counted again."""
+    A, found = plant.arrays, {}
+    for f, name in enumerate(plant.fields):
+        here = slice(A.field_first[f], A.field_first[f] + A.field_count[f])
+        found[name] = (solution.start[here].copy(), solution.end[here].copy(), float(A.field_capacity[f]))
+    return found
 
 
 def _health(

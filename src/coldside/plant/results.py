@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -90,6 +90,8 @@ class Forecast:
     substeps: int  # most sub-steps in one sample interval
     steps: int  # kernel steps in all
     peak: int  # sample of the highest intake temperature under boost (or of all, if never in boost)
+    # block of nodes -> temperatures at start and end, K, and heat capacity of one node, J/K
+    nodes: Mapping[str, tuple[np.ndarray, np.ndarray, float]] = field(default_factory=dict)
 
     @property
     def boost(self) -> np.ndarray:
