@@ -18,7 +18,7 @@ from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
 from coldside.plant import layout
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.charge import ChargeState
-from coldside.plant.health import extrapolated, warnings_of
+from coldside.plant.health import extrapolated, seconds_off_map, warnings_of
 from coldside.plant.ladder import ladder
 from coldside.plant.output import brake_power_at
 from coldside.plant.results import Forecast, Health, HeatFlow, Ledger
@@ -128,10 +128,8 @@ def _health(
     streams = Streams(plant, solution)
     defaults = tuple(f"{key}: {value.text}" for key, value in plant.build.defaults())
     off = tuple(extrapolated(plant, solution, state))
-    operating = state.operating
-    over = (operating.beyond_surge | operating.beyond_choke | operating.above_speed) & plant.demand.boost
-    seconds = float(np.count_nonzero(over)) * plant.arrays.step
-    return Health(*checks, off, defaults, tuple(warnings_of(plant, solution, streams, fuel)), seconds)
+    warnings = tuple(warnings_of(plant, solution, streams, fuel))
+    return Health(*checks, off, defaults, warnings, seconds_off_map(plant, state))
 
 
 def _rejected(plant: Plant, streams: Streams) -> np.ndarray:

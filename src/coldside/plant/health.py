@@ -21,15 +21,27 @@ TABLE_MISS_ALLOWED = 1.0  # K of compressor outlet: what a charge core leaves of
 BENCH_RANGE = (0.5, 2.0)  # of the bench flow; beyond it a rating is extrapolated (heat note B4)
 
 
+def _edges(state: ChargeState) -> tuple[tuple[np.ndarray, str], ...]:
+    """The three edges of a compressor map that no compressor can pass, and the words for running beyond each."""
+    operating = state.operating
+    return (
+        (operating.beyond_surge, "ran left of the compressor map's surge line"),
+        (operating.beyond_choke, "ran beyond the compressor map's choke line"),
+        (operating.above_speed, "ran above the compressor map's highest speed line"),
+    )
+
+
+def seconds_off_map(plant: Plant, state: ChargeState) -> float:
+    """Time in boost that the compressor spends beyond an edge of its map, s."""
+    beyond = np.any([mask for mask, _ in _edges(state)], axis=0) & plant.arrays.boost.astype(bool)
+    return float(np.count_nonzero(beyond)) * plant.arrays.step
+
+
 def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[str]:
     """Sentences on every map, rating or fit that was left."""
     found = []
     operating, time = state.operating, plant.demand.time
-    for mask, words in (
-        (operating.beyond_surge, "ran left of the compressor map's surge line"),
-        (operating.beyond_choke, "ran beyond the compressor map's choke line"),
-        (operating.above_speed, "ran above the compressor map's highest speed line"),
-    ):
+    for mask, words in _edges(state):
         seconds = float(np.count_nonzero(mask)) * plant.arrays.step
         if seconds > 0.0:
             found.append(

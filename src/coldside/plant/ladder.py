@@ -55,7 +55,8 @@ def _chain(moment: _Moment, prefix: str, cores: list[str], remotes: list[str]) -
     hot = [moment.side(n, "charge") for n in cores]
     cold = [moment.side(n, "coolant" if moment.has(n, "coolant") else "cooling") for n in cores]
     ambient = moment.plant.demand.ambient_temperature
-    Q = max(abs(sum(float(s.heat.sum()) for s in hot)), 1.0)
+    Q = sum(float(s.heat.sum()) for s in hot)  # below zero where the cores warm the charge: resistances stay positive
+    Q = Q if abs(Q) > 1.0 else 1.0
     charge, wall_hot = _mean(hot, "stream"), _mean(hot, "wall")
     wall_cold, sink = _mean(cold, "wall"), _mean(cold, "stream")
     film_hot = (charge - wall_hot) * hot[0].film_share
