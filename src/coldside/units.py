@@ -25,6 +25,9 @@ STANDARD_PRESSURE = 101325.0  # Pa, standard atmosphere at sea level
 ZERO_CELSIUS = 273.15  # K
 LONGEST_TEXT = 120  # characters of a value's text
 LONGEST_NUMBER = 24  # characters of a number inside it
+CURLY = "“”„‟«»‘’‚‛"  # quotes that a text processor or a web page puts in place of straight ones
+_ROOM_AIR = 1.204  # kg/m3, dry air at 20 degC and 101.325 kPa
+_RATED_FUEL = 720.0  # kg/m3: 10.5 cc/min to 1 lb/h, the trade's conversion (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -334,6 +337,18 @@ def wanted(kind: str) -> str:
     return f"{KINDS[kind].words} is needed, such as {_either(KINDS[kind].examples)}"
 
 
+def decimal_point(text: str) -> str:
+    """How a number with a comma is written: one reading where there is one, both where a comma may part thousands."""
+    bare = re.sub(r"(?<=[0-9])\s*,\s*(?=[0-9])", ",", text)
+    point, none = bare.replace(",", "."), bare.replace(",", "")
+    numbers = re.findall(r"[0-9]+(?:,[0-9]+)+", bare)
+    if any(number.count(",") > 1 for number in numbers):
+        return f"write no mark between thousands: {typed(none)}"
+    if any(re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", number) for number in numbers):
+        return f"write a decimal point, and no mark between thousands: {typed(point)} or {typed(none)}"
+    return f"write a decimal point: {typed(point)}"
+
+
 def _either(texts: tuple[str, ...] | list[str]) -> str:
     quoted = [f'"{text}"' for text in texts]
     return quoted[0] if len(quoted) == 1 else ", ".join(quoted[:-1]) + " or " + quoted[-1]
@@ -434,8 +449,10 @@ class _Reader:
             raise self.refuse(f"is empty; {wanted(self.kind)}")
         if len(text) > LONGEST_TEXT or any(len(n) > LONGEST_NUMBER for n in re.findall(_NUMBER, text)):
             raise self.refuse(f"is absurdly long for a number; {wanted(self.kind)}")
+        if quotes := sorted(set(text) & set(CURLY)):
+            raise self.refuse(f"has the quotes of a text processor ({' '.join(quotes)}); take them out")
         if _COMMA.search(text):
-            raise self.refuse('has a comma; write a decimal point, and no mark between thousands: "1.5", "1500"')
+            raise self.refuse(f"has a comma; {decimal_point(text)}")
         if _FRACTION.match(text):
             raise self.refuse("is a fraction; write it as a decimal number, 0.75 for 3/4")
         if re.match(r"[+-]?(nan|inf|infinity)\b", text, re.IGNORECASE):
@@ -485,6 +502,9 @@ class _Reader:
             )
         if self.kind in ("number", "count"):
             return self.refuse(f"has a unit or words behind the number; {wanted(self.kind)}")
+        converted = self._near_kind(unit, number)
+        if converted:
+            return self.refuse(converted)
         for kind, spec in KINDS.items():
             if unit in spec.factors and kind not in _BARE and kind not in ("boost", "head"):
                 words = "a pressure" if kind in ("pressure", "pressure_difference") else spec.words
@@ -495,6 +515,28 @@ class _Reader:
         return self.refuse(
             f"has the unknown unit {typed(unit)}{close}; {self.spec.words} takes {units}".replace(", takes", " takes")
         )
+
+    def _near_kind(self, unit: str, number: float) -> str:
+        """What a value of a neighbouring kind comes to: pump head in psi, injectors in cc/min, air in cfm; else ""."""
+        pressures = KINDS["pressure_difference"].factors
+        flows = KINDS["volume_flow"].factors
+        if self.kind == "head" and unit in pressures:
+            metres = number * pressures[unit] / _WATER
+            return (
+                f"is a pressure; here {self.spec.words} is needed: of water it is "
+                f'"{metres:.3g} m" or "{metres / _FOOT:.3g} ft" (1 psi is 2.31 ft, 1 bar is 10.2 m of water)'
+            )
+        if self.kind != "mass_flow" or unit not in flows:
+            return ""
+        if unit.startswith(("cc/", "cm3/", "mL/", "ml/")):
+            flow, of = number * flows[unit] * _RATED_FUEL, "fuel of 0.72 kg/L, which injectors are mostly rated with,"
+            write = [f"{flow * 1e3:.3g} g/s", f"{flow / _POUND * 3600.0:.3g} lb/h"]
+        elif unit.lower().startswith(("cfm", "ft3", "cu ft", "m3")):
+            flow, of = number * flows[unit] * _ROOM_AIR, "air at 20 degC (68 degF) and sea level"
+            write = [f"{flow:.3g} kg/s", f"{flow / _POUND * 60.0:.3g} lb/min"]
+        else:
+            return ""
+        return f"is a volume flow; here {self.spec.words} is needed: of {of} it is {_either(write)}"
 
     def _value(self, number: float, spelling: str) -> tuple[Any, tuple[str, ...]]:
         value = number * self.spec.factors[spelling] + self.spec.offsets.get(spelling, 0.0)

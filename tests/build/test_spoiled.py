@@ -50,6 +50,24 @@ CASES: tuple[Case, ...] = (
     Case(
         "syntax",
         "build",
+        (('volume = "9 L" ', "volume = “9 L” "),),
+        ('hill.toml:78: has the quotes of a text processor (“ ”), straight ones are needed: volume = "9 L"',),
+    ),
+    Case(
+        "syntax",
+        "build",
+        (("lambda = 0.82  ", "lambda = 0,82  "),),
+        ("hill.toml:11: lambda = 0,82 has a comma; write a decimal point: 0.82",),
+    ),
+    Case(
+        "syntax",
+        "build",
+        (('displacement = "2.0 L"', "displacement = 2,0 L"),),
+        ('hill.toml:7: displacement = 2,0 L has a comma; write a decimal point: "2.0 L"',),
+    ),
+    Case(
+        "syntax",
+        "build",
         (('volume = "9 L" ', 'volume = "9 L '),),
         ('hill.toml:78: a quote is not closed: volume = "9 L # behind the driver',),
     ),
@@ -263,7 +281,7 @@ CASES: tuple[Case, ...] = (
         "build",
         (('"20 lb/min"', '"280 cfm"'),),
         (
-            'hill.toml:57: parts.right_core.bench_charge_flow = "280 cfm" is a volume flow; here a mass flow is needed, such as "0.25 kg/s" or "33 lb/min"',
+            'hill.toml:57: parts.right_core.bench_charge_flow = "280 cfm" is a volume flow; here a mass flow is needed: of air at 20 degC (68 degF) and sea level it is "0.159 kg/s" or "21 lb/min"',
         ),
     ),
     Case(
@@ -617,7 +635,7 @@ CASES: tuple[Case, ...] = (
         "build",
         (('["15 L/min", "6 m"]', '["15 L/min", "6 bar"]'),),
         (
-            'hill.toml:84: parts.pump.curve, row 2: "6 bar" is a pressure; here a head of the pumped fluid is needed, such as "8 m" or "26 ft"',
+            'hill.toml:84: parts.pump.curve, row 2: "6 bar" is a pressure; here a head of the pumped fluid is needed: of water it is "61.2 m" or "201 ft" (1 psi is 2.31 ft, 1 bar is 10.2 m of water)',
         ),
     ),
     Case(
@@ -776,7 +794,7 @@ CASES: tuple[Case, ...] = (
         "build",
         (('volume = "9 L" ', 'volume = "1,5 L" '),),
         (
-            'hill.toml:78: parts.tank.volume = "1,5 L" has a comma; write a decimal point, and no mark between thousands: "1.5", "1500"',
+            'hill.toml:78: parts.tank.volume = "1,5 L" has a comma; write a decimal point: "1.5 L"',
         ),
     ),
     Case(
