@@ -793,9 +793,7 @@ CASES: tuple[Case, ...] = (
         "nonsense",
         "build",
         (('volume = "9 L" ', 'volume = "1,5 L" '),),
-        (
-            'hill.toml:78: parts.tank.volume = "1,5 L" has a comma; write a decimal point: "1.5 L"',
-        ),
+        ('hill.toml:78: parts.tank.volume = "1,5 L" has a comma; write a decimal point: "1.5 L"',),
     ),
     Case(
         "nonsense",
