@@ -85,7 +85,7 @@ SOURCES = _table(
         "Melinder2010",
         (
             "Melinder A.: Properties of Secondary Working Fluids for Indirect Systems. International Institute of "
-            "Refrigeration, 2010; through CoolProp 8.0.0, fluids INCOMP::MEG and INCOMP::MPG"
+            "Refrigeration, 2010; through CoolProp 8.0.0, fluids INCOMP::MEG, INCOMP::MPG and INCOMP::MMA"
         ),
         COMPUTED,
     ),
@@ -93,6 +93,21 @@ SOURCES = _table(
         "IAPWS95",
         "IAPWS Formulation 1995 for water, with the IAPWS transport equations; through CoolProp 8.0.0, HEOS::Water",
         COMPUTED,
+    ),
+    ("SAEJ300", "SAE J300, Engine Oil Viscosity Classification: 5W and 30 grades", MEMORY),
+    ("ASTMD341", "ASTM D341, viscosity-temperature chart for liquid petroleum products (Walther's line)", MEMORY),
+    (
+        "Incropera2007",
+        (
+            "Incropera F. P., DeWitt D. P., Bergman T. L., Lavine A. S.: Fundamentals of Heat and Mass Transfer, 6th "
+            "edition. Wiley, 2007; table A.5, engine oil (unused)"
+        ),
+        MEMORY,
+    ),
+    (
+        "PerryHandbook",
+        "Perry's Chemical Engineers' Handbook, liquid-vapour equilibrium of methanol and water at one atmosphere",
+        MEMORY,
     ),
     # Fuels
     (
