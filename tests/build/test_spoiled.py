@@ -68,6 +68,30 @@ CASES: tuple[Case, ...] = (
     Case(
         "syntax",
         "build",
+        (("[bay]", "[car]\ngears = [3,46, 2,05]   # first, second\n[bay]"),),
+        ("hill.toml:15: has decimal commas; write points: gears = [3.46, 2.05]",),
+    ),
+    Case(
+        "range",
+        "build",
+        (("[bay]", "[car]\ngears = [3,46, 2,15]\n[bay]"),),
+        (
+            "hill.toml:15: car.gears, number 2: 46 is out of range; it must be from 0.3 to 20; "
+            "if these are decimal commas, write points: [3.46, 2.15]",
+        ),
+    ),
+    Case(
+        "build rules",
+        "build",
+        (("[bay]", "[car]\ngears = [3,4, 2,1]\n[bay]"),),
+        (
+            "hill.toml:15: car.gears: run from first to top, so each is smaller than the one before; number 2 is not; "
+            "if these are decimal commas, write points: [3.4, 2.1]",
+        ),
+    ),
+    Case(
+        "syntax",
+        "build",
         (('volume = "9 L" ', 'volume = "9 L '),),
         ('hill.toml:78: a quote is not closed: volume = "9 L # behind the driver',),
     ),
@@ -423,7 +447,7 @@ CASES: tuple[Case, ...] = (
         "build",
         (('coolant = "ethylene glycol 30 % by volume"', 'coolant = "ethylen glycol 30 % by volume"'),),
         (
-            'hill.toml:21: loops.charge.coolant: coolant \'ethylen glycol 30 % by volume\' is not known; write "water", "ethylene glycol 50 % by volume", "propylene glycol 40 % by mass" (any share); nearest: \'ethylene glycol 30 % by volume\'',
+            'hill.toml:21: loops.charge.coolant: coolant \'ethylen glycol 30 % by volume\' is not known; write "water", "ethylene glycol 50 % by volume", "propylene glycol 40 % by mass", "methanol 30 % by volume" (any share) or "engine oil"; nearest: \'ethylene glycol 30 % by volume\'',
         ),
     ),
     Case(
@@ -603,12 +627,23 @@ CASES: tuple[Case, ...] = (
         "wrong path",
         "build",
         (
-            ('["filter", "turbo", "hot_pipe"', '["filter", "turbo", "second", "hot_pipe"'),
+            ('["filter", "turbo", "hot_pipe"', '["filter", "turbo", "second", "third", "hot_pipe"'),
+            (
+                "[parts.hot_pipe]",
+                '[parts.second]\nkind = "compressor"\nefficiency = "72 %"\n\n'
+                '[parts.third]\nkind = "compressor"\nefficiency = "72 %"\n\n[parts.hot_pipe]',
+            ),
+        ),
+        ('hill.toml:18: charge.path: "third" is compressor number 3; two stages in series are the most',),
+    ),
+    Case(
+        "wrong path",
+        "build",
+        (
+            ('"throttle", "plenum", "intake_sensor"', '"throttle", "second", "plenum", "intake_sensor"'),
             ("[parts.hot_pipe]", '[parts.second]\nkind = "compressor"\nefficiency = "72 %"\n\n[parts.hot_pipe]'),
         ),
-        (
-            'hill.toml:18: charge.path: "second" is a second compressor; for identical twins use one with count = 2, two stages are not modelled yet',
-        ),
+        ('hill.toml:18: charge.path: "throttle" is a throttle; it belongs behind the last compressor',),
     ),
     Case(
         "curve",
