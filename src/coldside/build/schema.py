@@ -25,9 +25,9 @@ from pydantic_core import PydanticCustomError
 from coldside import units
 from coldside.build.document import Document, Faults, Key, dotted
 from coldside.build.model import Given
-from coldside.build.values import Refused, curve_form, read_value
+from coldside.build.values import Refused, comma_hint, curve_form, read_value
 from coldside.errors import BadInput, nearest
-from coldside.parts.airflow import FanSpec
+from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.compressor import CompressorSpec, read_map
 from coldside.parts.engine import CarSpec, EngineSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
@@ -380,7 +380,7 @@ def _car_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     for index in range(1, len(gears)):
         if gears[index] >= gears[index - 1]:
             message = f"run from first to top, so each is smaller than the one before; number {index + 1} is not"
-            return Verdict([("gears", message)])
+            return Verdict([("gears", message + comma_hint(gears))])
     return Verdict()
 
 
@@ -476,6 +476,24 @@ def _loop_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return Verdict()
 
 
+_DUCT_ONLY = ("inlet_area", "inlet_loss", "exit_area", "exit_loss", "leak_area")
+
+
+def _duct_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """A duct has an inlet; an open core has a face in the stream and none of a duct's openings."""
+    is_open = values.get("inlet") == "open"
+    needed, other = ("face_area", _DUCT_ONLY) if is_open else ("inlet_area", ("face_area",))
+    verdict = Verdict(idle=frozenset(other))
+    if needed not in keys:
+        meta = next(item.meta for item in fields_of(DuctSpec) if item.name == needed)
+        verdict.faults.append(("", f"{needed} is missing: {_needs(meta)}"))
+    for name in other:
+        if name in keys:
+            words = "is of a duct, but inlet is open" if is_open else 'is only used where inlet = "open"'
+            verdict.faults.append((name, f"{words}; take it out, or change inlet"))
+    return verdict
+
+
 Rule = Callable[[set[str], Mapping[str, Any]], Verdict]
 # specification -> rule over (keys present, values read); `duty/phases.py` adds those of a session
 RULES: dict[type, Rule] = {
@@ -486,4 +504,5 @@ RULES: dict[type, Rule] = {
     WaterCoreSpec: _water_core_rules,
     AirCoreSpec: _air_core_rules,
     LoopKeys: _loop_rules,
+    DuctSpec: _duct_rules,
 }

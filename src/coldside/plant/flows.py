@@ -212,7 +212,7 @@ class DuctFlows:
             self._loss(build, link.name, share, mean, warm, command)
             for link, share in zip(self.hydraulic.links, self.share, strict=True)
         ]
-        scale = max(spec.inlet_area * 10.0 * cold, 1e-3)
+        scale = max((spec.inlet_area or spec.face_area or 0.0) * 10.0 * cold, 1e-3)
         m = solve(self.hydraulic, losses, len(V), scale, drive=openings)
         return np.stack([m[:, list(group)].sum(axis=1) for group in self.strips], axis=1)
 
