@@ -249,12 +249,16 @@ def _curly(row: str) -> str:
     if not found:
         return ""
     said = row if '"' in row else row.partition("#")[0]
-    meant = said.translate(str.maketrans(dict.fromkeys(CURLY, '"'))).strip()
+    meant = re.sub(f"[{CURLY}]", '"', said).strip()
     return f"has the quotes of a text processor ({' '.join(found)}), straight ones are needed: {meant}"
 
 
 def _comma(row: str) -> str:
     """The complaint about a decimal comma in a value without quotes, with the value as it is meant; "" without one."""
+    listed = re.search(r"[0-9],0[0-9]", row)  # a number in a list cannot start with 0
+    if listed and "[" in row and '"' not in row:
+        pointed = re.sub(r"([0-9]),([0-9])", r"\1.\2", row.partition("#")[0].strip())
+        return f"has decimal commas; write points: {pointed}"
     found = _COMMA_VALUE.match(row)
     if not found:
         return ""
