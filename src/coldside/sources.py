@@ -197,6 +197,23 @@ SOURCES = _table(
         ),
         IN_PART,
     ),
+    (
+        "Cengel2003",
+        (
+            "Cengel Y. A.: Heat Transfer, a Practical Approach, 2nd edition. McGraw-Hill, 2003 (chapter 12, radiation "
+            "shields: the example of two plates with an aluminium sheet between)"
+        ),
+        MEMORY,
+    ),
+    # Charge tract
+    (
+        "Shapiro1953",
+        (
+            "Shapiro A. H.: The Dynamics and Thermodynamics of Compressible Fluid Flow, volume 1. Ronald Press, 1953 "
+            "(isentropic flow from rest, choking, Fliegner's formula)"
+        ),
+        MEMORY,
+    ),
     # Loop
     (
         "TodiniPilati1988",
