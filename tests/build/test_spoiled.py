@@ -76,8 +76,7 @@ CASES: tuple[Case, ...] = (
         "build",
         (("[bay]", "[car]\ngears = [3,46, 2,15]\n[bay]"),),
         (
-            "hill.toml:15: car.gears, number 2: 46 is out of range; it must be from 0.3 to 20; "
-            "if these are decimal commas, write points: [3.46, 2.15]",
+            "hill.toml:15: car.gears, number 2: 46 is out of range; it must be from 0.3 to 20; if these are decimal commas, write points: [3.46, 2.15]",
         ),
     ),
     Case(
@@ -85,15 +84,14 @@ CASES: tuple[Case, ...] = (
         "build",
         (("[bay]", "[car]\ngears = [3,4, 2,1]\n[bay]"),),
         (
-            "hill.toml:15: car.gears: run from first to top, so each is smaller than the one before; number 2 is not; "
-            "if these are decimal commas, write points: [3.4, 2.1]",
+            "hill.toml:15: car.gears: run from first to top, so each is smaller than the one before; number 2 is not; if these are decimal commas, write points: [3.4, 2.1]",
         ),
     ),
     Case(
         "wrong file",
         "build",
         (("[bay]", '[ambient]\ntemperature = "31 degC"\n[bay]'),),
-        ("hill.toml:15: ambient: belongs to a session, but this is a build",),
+        ("hill.toml:14: ambient: belongs to a session, but this is a build",),
     ),
     Case(
         "wrong file",
@@ -104,8 +102,8 @@ CASES: tuple[Case, ...] = (
     Case(
         "wrong file",
         "limits",
-        (("[[limits]]", "[ambient]\n[[limits]]"),),
-        ("hill.toml:5: ambient: belongs to a session, but this is a file of limits",),
+        (('schema = "coldside.limits/1"\n', 'schema = "coldside.limits/1"\nstart = "soaked"\n'),),
+        ("hill.toml:2: start: belongs to a session, but this is a file of limits",),
     ),
     Case(
         "misspelt",

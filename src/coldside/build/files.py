@@ -14,17 +14,17 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from coldside.build.document import Document, Key, dotted, read_document, scan
+from coldside.build.document import SET, Document, Key, dotted, read_document, scan
 from coldside.build.model import Build, Duct, Loop
 from coldside.build.paths import CHARGE, DUCT, LOOP, Member, PathRead, check_order, check_sides, read_path
-from coldside.build.schema import COOLANT_ONLY, PART_KINDS, LoopKeys, Reading
+from coldside.build.schema import COOLANT_ONLY, HOMES, PART_KINDS, LoopKeys, Reading
 from coldside.errors import BadInput, Internal, nearest
 from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.units import typed
 
 SCHEMA = "coldside.build/1"
-_TOP = ("schema", "name", "engine", "car", "bay", "charge", "loops", "ducts", "parts")
+TOP = ("schema", "name", "engine", "car", "bay", "charge", "loops", "ducts", "parts")
 
 
 def load_build(path: str | Path, overrides: Sequence[str] = ()) -> Build:
@@ -43,6 +43,10 @@ def load_build(path: str | Path, overrides: Sequence[str] = ()) -> Build:
     """
     document = read_document(path)
     for text in overrides:
+        top = text.partition("=")[0].partition(".")[0].strip()
+        if HOMES.get(top) == "a session":
+            message = f"{typed(text)}: {top} belongs to the session; --set changes the build alone, so edit the session"
+            raise BadInput(message, where=SET)
         document.override(text, optional=("car", "bay"))
     return _Assembly(document).build()
 
@@ -61,7 +65,7 @@ class _Assembly:
     def build(self) -> Build:
         self.reading.head(SCHEMA)
         data = self.document.data
-        self.reading.only(data, (), _TOP, "a build")
+        self.reading.only(data, (), TOP, "a build")
         name = self.reading.name("a build")
         engine = self._fixed(EngineSpec, "engine", "the engine", required=True)
         car = self._fixed(CarSpec, "car", "the car")

@@ -16,6 +16,7 @@ import functools
 import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, ValidationInfo, create_model
@@ -138,6 +139,13 @@ _FILES = {
 }
 
 
+# top key or table -> the file that it belongs to, for those that one kind of file has alone
+HOMES = {
+    **dict.fromkeys(("engine", "car", "bay", "charge", "loops", "ducts", "parts"), "a build"),
+    **dict.fromkeys(("start", "ambient", "phases", "groups", "limits", "limits_file"), "a session"),
+}
+
+
 # -- one table ---------------------------------------------------------------------------------------
 class Reading:
     """What is gathered while a file is read: faults, the origin of every value, notes."""
@@ -169,7 +177,9 @@ class Reading:
         """Refuse keys that a fixed table does not have; what they were meant to be is then not missed."""
         for name in table:
             if name not in allowed:
-                self.faults.add((*key, name), _unknown(name, allowed, words))
+                home = "" if key else HOMES.get(name, "")
+                message = f"belongs to {home}, but this is {words}" if home else _unknown(name, allowed, words)
+                self.faults.add((*key, name), message)
                 self._meant.add(nearest(name, allowed) or "")
 
     def name(self, words: str) -> str:
@@ -263,7 +273,9 @@ class Reading:
         items = {item.key: item for item in fields_of(spec)}
         found = error.errors(include_url=False)
         unknown = [str(e["loc"][0]) for e in found if e["type"] == "extra_forbidden"]
-        meant = {close for name in unknown if (close := nearest(name, items))}
+        allowed = used or tuple(items)
+        also = OTHER_WORDS.get(spec, {})
+        meant = {close for name in unknown if (close := _meant(name, allowed, also))}
         for entry in found:
             name = str(entry["loc"][0])
             here = (*key, name)
@@ -271,7 +283,7 @@ class Reading:
                 for row, joint, message in entry["ctx"]["faults"]:
                     self.faults.add(here, message, at=here if row is None else (*here, row), joint=joint)
             elif entry["type"] == "extra_forbidden":
-                self.faults.add(here, _unknown(name, used or tuple(items), words))
+                self.faults.add(here, _unknown(name, allowed, words, also))
             elif name not in meant:
                 self.faults.add(key, f"{name} is missing: {_needs(items[name].meta)}")
         return meant
@@ -330,8 +342,16 @@ def _default_text(value: Any, meta: Field) -> str:
     return units.show(value, meta.kind) if meta.kind in units.KINDS else str(value)
 
 
-def _unknown(name: str, allowed: tuple[str, ...], words: str) -> str:
+def _meant(name: str, allowed: tuple[str, ...], also: Mapping[str, str]) -> str | None:
+    """The allowed key that an unknown one was meant to be: the nearest, or what is also called so."""
     close = nearest(name, allowed)
+    if close is None and (word := nearest(name, also)) is not None:
+        close = also[word]
+    return close if close in allowed else None
+
+
+def _unknown(name: str, allowed: tuple[str, ...], words: str, also: Mapping[str, str] = MappingProxyType({})) -> str:
+    close = _meant(name, allowed, also)
     if close:
         return f'is not a key of {words}; nearest: "{close}"'
     return f"is not a key of {words}; its keys: " + ", ".join(allowed)
@@ -493,6 +513,9 @@ def _duct_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
             verdict.faults.append((name, f"{words}; take it out, or change inlet"))
     return verdict
 
+
+# specification -> words that a user may try for one of its keys; `duty/phases.py` adds those of a session
+OTHER_WORDS: dict[type, Mapping[str, str]] = {}
 
 Rule = Callable[[set[str], Mapping[str, Any]], Verdict]
 # specification -> rule over (keys present, values read); `duty/phases.py` adds those of a session
