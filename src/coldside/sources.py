@@ -214,6 +214,38 @@ SOURCES = _table(
         ),
         MEMORY,
     ),
+    (
+        "ChangWang1997",
+        (
+            "Chang Y. J., Wang C. C.: A generalized heat transfer correlation for louver fin geometry. International "
+            "Journal of Heat and Mass Transfer 40, 1997, 533-544 (seen in public codes)"
+        ),
+        IN_PART,
+    ),
+    (
+        "ChangHsuLinWang2000",
+        (
+            "Chang Y. J., Hsu K. C., Lin Y. T., Wang C. C.: A generalized friction correlation for louver fin geometry. "
+            "International Journal of Heat and Mass Transfer 43, 2000, 2237-2243 (seen in public codes)"
+        ),
+        IN_PART,
+    ),
+    (
+        "Chang2006",
+        (
+            "Chang Y. J. and others: Amendment of the generalized friction correlation for louver fin geometry. "
+            "International Journal of Heat and Mass Transfer 49, 2006, 4250-4253 (blend seen in one public code)"
+        ),
+        IN_PART,
+    ),
+    (
+        "ShahLondon1978",
+        (
+            "Shah R. K., London A. L.: Laminar Flow Forced Convection in Ducts. Academic Press, 1978, with the apparent "
+            "friction of Shah 1978 (Nusselt number at uniform flux seen in the library ht, the rest from memory)"
+        ),
+        IN_PART,
+    ),
     # Loop
     (
         "TodiniPilati1988",
