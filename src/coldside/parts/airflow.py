@@ -164,6 +164,53 @@ def opening_loss(spec: DuctSpec, Q: np.ndarray | float, density: np.ndarray | fl
     return loss, slope
 
 
+def leak_loss(spec: DuctSpec, Q: np.ndarray | float, density: np.ndarray | float) -> tuple[np.ndarray, np.ndarray]:
+    """Loss [Pa] of air through the gaps beside the faces and its derivative by flow [Pa s/m3]; odd in `Q` [m3/s].
+
+    rho V|V|/2 with V = Q/(0.65 leak_area) (loop notes d5; discharge of a sharp-edged gap, textbook), and
+    `CREEP` as at an opening.  Raises `BadInput` without a leak.
+    """
+    require("leak area", spec.leak_area or 0.0, low=0.0, open_low=True)
+    require("density", density, low=0.0, open_low=True)
+    area = LEAK_DISCHARGE * (spec.leak_area or 0.0)
+    V = np.asarray(Q, dtype=float) / area
+    return density * V * (np.abs(V) + CREEP) / 2, density * (np.abs(V) + CREEP / 2) / area
+
+
+def porous_pressure(V: np.ndarray | float, u: np.ndarray | float, density: np.ndarray | float) -> np.ndarray:
+    """Pressure across a porous sheet in an open stream [Pa]: 2 rho u (V - u) (Taylor1944, from memory).
+
+    `V` [m/s] far ahead, `u` through the sheet; negative where a fan draws more than the stream brings.
+    On a sheet that loses K rho u^2/2 it gives u/V = 1/(1 + K/4).  Meant for open sheets: see `stream_pressure`.
+    """
+    u = np.asarray(u, dtype=float)
+    return 2.0 * density * u * (np.asarray(V, dtype=float) - u)
+
+
+def stream_pressure(
+    spec: DuctSpec, Q: np.ndarray | float, air_speed: np.ndarray | float, density: np.ndarray | float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Pressure [Pa] that a stream keeps across a bare face at flow `Q` [m3/s], and its derivative by flow.
+
+    `porous_pressure` of `air_speed` [m/s] times the root of the recovery while more than half of the
+    stream passes the face (up to K = 4, or with a fan).  There it has reached rho V^2/2; for denser
+    faces it would fall again, to nothing on a solid one, where a plate square to the stream is known to
+    bear 1.1 to 1.2 times rho V^2/2 (handbooks, from memory).  So it is held at rho V^2/2 there (own):
+    u/V = K^-1/2 for K above 4, against a fifth less at K = 15 by Taylor's form alone.  Falls strictly
+    with `Q`, so that its balance with a rising loss is the only one; a wind from behind drives backwards.
+    """
+    require("density", density, low=0.0, open_low=True)
+    area = spec.face_area or 0.0
+    require("face area", area, low=0.0, open_low=True)
+    V = np.asarray(air_speed, dtype=float) * np.sqrt(recovery_of(spec))
+    way = np.where(V < 0.0, -1.0, 1.0)
+    V, u = np.abs(V), way * np.asarray(Q, dtype=float) / area
+    free = u >= 0.5 * V
+    p = np.where(free, porous_pressure(V, u, density), density * V * V / 2.0 + 2.0 * density * np.minimum(u, 0.0) ** 2)
+    slope = np.where(free, 2.0 * (V - 2.0 * u), 4.0 * np.minimum(u, 0.0)) - 2.0 * CREEP
+    return way * (p - 2.0 * density * CREEP * u), density * slope / area
+
+
 @lru_cache(maxsize=256)
 def _fan_curve(points: tuple[tuple[float, float], ...], off_loss: float | None) -> FallingCurve:
     shut_off, largest = points[0][1], points[-1][0]
