@@ -225,8 +225,8 @@ SOURCES = _table(
     (
         "ChangHsuLinWang2000",
         (
-            "Chang Y. J., Hsu K. C., Lin Y. T., Wang C. C.: A generalized friction correlation for louver fin geometry. "
-            "International Journal of Heat and Mass Transfer 43, 2000, 2237-2243 (seen in public codes)"
+            "Chang Y. J., Hsu K. C., Lin Y. T., Wang C. C.: A generalized friction correlation for louver fin "
+            "geometry. International Journal of Heat and Mass Transfer 43, 2000, 2237-2243 (seen in public codes)"
         ),
         IN_PART,
     ),
@@ -241,8 +241,8 @@ SOURCES = _table(
     (
         "ShahLondon1978",
         (
-            "Shah R. K., London A. L.: Laminar Flow Forced Convection in Ducts. Academic Press, 1978, with the apparent "
-            "friction of Shah 1978 (Nusselt number at uniform flux seen in the library ht, the rest from memory)"
+            "Shah R. K., London A. L.: Laminar Flow Forced Convection in Ducts. Academic Press, 1978, with the "
+            "apparent friction of Shah 1978 (Nusselt number at uniform flux seen in the library ht, the rest from memory)"
         ),
         IN_PART,
     ),
