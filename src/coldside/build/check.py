@@ -15,6 +15,7 @@ from typing import Any
 from coldside import units
 from coldside.build.model import Build, Given, Parallel, Path, names_on
 from coldside.build.schema import PART_KINDS, LoopKeys, SpecField, fields_of
+from coldside.parts import airflow
 from coldside.parts.airflow import FanSpec
 from coldside.parts.engine import RPM
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec
@@ -82,6 +83,8 @@ def _concerns(build: Build) -> Iterator[str]:
         if faces and build.parts[faces[-1]].covers < 1.0:
             share = units.show(build.parts[faces[-1]].covers, "share")
             yield f"{faces[-1]}: covers {share} of the next face, but none stands behind it in duct {duct.name}"
+        for doubt in airflow.doubts(duct.spec):
+            yield f"duct {duct.name}: {doubt}"
 
 
 def _curve_ends(build: Build) -> Iterator[str]:
@@ -96,10 +99,10 @@ def _curve_ends(build: Build) -> Iterator[str]:
 
 
 def _counts(build: Build) -> str:
-    kinds = Counter(_KIND_OF[type(part)] for part in build.parts.values())
+    kinds = Counter(_KIND_OF[type(part)] for part in build.parts.values() if type(part) in _KIND_OF)  # not the engine
     parts = ", ".join(f"{n} {kind}" for kind, n in kinds.items())
     paths = f"{_many(len(build.loops), 'loop')}, {_many(len(build.ducts), 'duct')}"
-    return f"{_many(len(build.parts), 'part')} ({parts}), {paths}"
+    return f"{_many(kinds.total(), 'part')} ({parts}), {paths}"
 
 
 def _many(count: int, word: str) -> str:

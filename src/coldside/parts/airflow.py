@@ -138,6 +138,25 @@ def recirculation(spec: DuctSpec, air_speed: np.ndarray | float) -> np.ndarray:
     return np.asarray(at_rest * np.exp(-((np.asarray(air_speed, dtype=float) / CARRIED_OFF) ** 2)))
 
 
+def doubts(spec: DuctSpec) -> list[str]:
+    """What a duct's keys leave in doubt, a sentence each, for the user to look at."""
+    said = []
+    if spec.inlet == "flush" and spec.recovery is None:
+        said.append(
+            "a flush inlet takes in the slow air that clings to the body, so its recovery is 30 to 60 % on a car"
+            " unless measured; a curved ramp of 5 to 7 deg, three to five times as wide as deep, does best;"
+            " before a face much larger than itself an inlet that faces the air may do better"
+        )
+    if spec.inlet == "open" and spec.recovery is None:
+        said.append(
+            "a bare face is taken to stand in the undisturbed stream; behind other parts or under the car less air"
+            " arrives: then give recovery, the share of the road's dynamic pressure there"
+        )
+    if spec.leak_area is not None and spec.inlet_area is not None and spec.leak_area > spec.inlet_area:
+        said.append("the gaps beside its faces are larger than its inlet: most of the air takes them")
+    return said
+
+
 def ram_pressure(spec: DuctSpec, air_speed: np.ndarray | float, density: np.ndarray | float) -> np.ndarray:
     """Pressure that drives the duct [Pa]: recovery * rho V^2/2, `air_speed` [m/s] arriving at its inlet.
 
