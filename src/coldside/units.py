@@ -243,6 +243,12 @@ KINDS: dict[str, Kind] = {
         ("8 m", "26 ft"),
         ("m", "ft"),
     ),
+    "force": Kind(
+        "a force",
+        _spell(("N", 1.0), ("kN", 1e3), ("lbf", _POUND * _GRAVITY), ("kgf", _GRAVITY)),
+        ("500 N", "110 lbf"),
+        ("N", "lbf", "kgf"),
+    ),
     "voltage": Kind("a voltage", _spell(("V|volt|volts", 1.0), ("mV", 1e-3)), ("13.5 V",), ("V",)),
     "power": Kind(
         "a power",
@@ -637,6 +643,7 @@ UNIT: dict[tuple[str, str], Shown] = {
     **_both("boost", "bar", "psi"),
     **_both("pressure_difference", "kPa", "psi"),
     **_both("head", "m", "ft"),
+    **_both("force", "N", "lbf"),
     **_both("voltage", "V", "V"),
     **_both("power", "kW", "hp"),
     **_both("conductance", "W/K", "BTU/(h degF)"),
@@ -656,7 +663,10 @@ _BY_SIZE: dict[tuple[str, str], tuple[tuple[float, str], ...]] = {
     ("volume", "us"): ((0.25 * _US_GAL, "in3"), (math.inf, "US gal")),
     ("volume_flow", "si"): ((0.02, "L/min"), (math.inf, "m3/s")),
     ("volume_flow", "us"): ((0.02, "US gal/min"), (math.inf, "cfm")),
+    ("mass", "si"): ((0.1, "g"), (math.inf, "kg")),
+    ("mass", "us"): ((0.1 * _POUND, "oz"), (math.inf, "lb")),
     ("mass_flow", "si"): ((0.01, "g/s"), (math.inf, "kg/s")),
+    ("mass_flow", "us"): ((0.001, "oz/min"), (math.inf, "lb/min")),
     ("time", "si"): ((120.0, "s"), (7200.0, "min"), (math.inf, "h")),
     ("time", "us"): ((120.0, "s"), (7200.0, "min"), (math.inf, "h")),
     ("pressure_difference", "si"): ((1000.0, "Pa"), (math.inf, "kPa")),
@@ -714,3 +724,72 @@ def _rounded(number: float, kind: str, digits: int | None) -> str:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
+
+
+# -- retelling ---------------------------------------------------------------------------------------
+# unit in a sentence of ours -> the kind it is shown as
+_TOLD = {
+    "degC": "temperature",
+    "K": "temperature_difference",
+    **dict.fromkeys(("bar abs", "bar absolute", "kPa abs", "kPa absolute"), "pressure"),
+    **dict.fromkeys(("bar gauge", "kPa gauge"), "pressure_gauge"),
+    **dict.fromkeys(("bar", "kPa", "Pa"), "pressure_difference"),
+    **dict.fromkeys(("kg/s", "g/s"), "mass_flow"),
+    **dict.fromkeys(("L/min", "m3/s"), "volume_flow"),
+    **dict.fromkeys(("km/h", "m/s"), "speed"),
+    **dict.fromkeys(("mm", "cm", "m"), "length"),
+    **dict.fromkeys(("mm2", "cm2", "m2"), "area"),
+    **dict.fromkeys(("mL", "L"), "volume"),
+    **dict.fromkeys(("kg", "g"), "mass"),
+    "kW": "power",
+    "W/K": "conductance",
+}
+# compound units that only sentences have: inch-pound name and what one of ours is in it
+_TOLD_COMPOUND = {
+    "W/(m2 K)": ("BTU/(h ft2 degF)", _FOOT**2 * _DEGF / (_BTU / 3600)),
+    "W/(m K)": ("BTU/(h ft degF)", _FOOT * _DEGF / (_BTU / 3600)),
+    "W/K per m2": ("BTU/(h degF) per ft2", _FOOT**2 * _DEGF / (_BTU / 3600)),
+}
+_TOLD_UNIT = "|".join(re.escape(unit) for unit in sorted([*_TOLD, *_TOLD_COMPOUND], key=len, reverse=True))
+_TOLD_QUANTITY = re.compile(rf"(?<![\w.,/-])(-?[0-9]+(?:\.[0-9]+)?)(?: to (-?[0-9]+(?:\.[0-9]+)?))? ({_TOLD_UNIT})(?![\w/(])")
+_WARMEST_DIFFERENCE = 200.0  # K; a number of kelvins above it is a temperature
+
+
+def retold(text: str, system: str, *, quoted: bool = False) -> str:
+    """A sentence of ours with the quantities in it said in a system's units: "10 W/K per m2", "2 K below".
+
+    For texts that hold quantities as words (what stands for an absent key, notes, warnings); "si" leaves them
+    alone.  What stands in double quotes is what a user typed or could type and stays, but with `quoted`, for
+    texts whose examples are ours.
+    """
+    if system != "us":
+        return text
+    pieces = re.split(r'("[^"]*")', text)
+    for index, piece in enumerate(pieces):
+        typed_text = index % 2 == 1
+        if not typed_text or quoted:
+            pieces[index] = _TOLD_QUANTITY.sub(lambda found, typed_text=typed_text: _told(found, typed_text), piece)
+    return "".join(pieces)
+
+
+def _told(found: re.Match[str], typed_text: bool) -> str:
+    """One quantity, or two with "to" between them, in inch-pound units."""
+    first, second, unit = found.groups()
+    said = [_told_one(float(number), unit, typed_text) for number in (first, second) if number is not None]
+    if len(said) == 2 and said[0].partition(" ")[2] == said[1].partition(" ")[2]:
+        said[0] = said[0].partition(" ")[0]
+    return " to ".join(said)
+
+
+def _told_one(number: float, unit: str, typed_text: bool) -> str:
+    if unit in _TOLD_COMPOUND:
+        name, scale = _TOLD_COMPOUND[unit]
+        return f"{number * scale:.3g} {name}"
+    kind = _TOLD[unit]
+    if unit == "K" and abs(number) > _WARMEST_DIFFERENCE:
+        kind = "temperature"
+    source = "pressure" if kind == "pressure_gauge" else kind
+    factors = KINDS[source].factors
+    value = number * factors[unit] + KINDS[source].offsets.get(unit, 0.0)
+    said = show(value, kind, "us")
+    return said if typed_text else said.removesuffix(" rise")
