@@ -628,9 +628,9 @@ CASES: tuple[Case, ...] = (
     Case(
         "wrong path",
         "build",
-        (('["tank", "pump", "feed_hose"', '["engine", "tank", "pump", "feed_hose"'),),
+        (('["tank", "pump", "feed_hose"', '["engine.coolant", "tank", "pump", "feed_hose"'),),
         (
-            'hill.toml:22: loops.charge.path: "engine": the engine\'s own coolant loop is not modelled yet; give the radiator as an exchanger with "heat", without a loop',
+            'hill.toml:22: loops.charge.path: "engine.coolant": write "engine"; which liquid is meant follows from the loop\'s coolant',
         ),
     ),
     Case(

@@ -35,11 +35,11 @@ def describe(build: Build, system: str = "si") -> list[str]:
     uncertainty and what it means.
     """
     lines = [build.name, *_wrapped(f"{build.file}: {_counts(build)}", ""), "", "Paths"]
-    lines += _paths(build)
+    lines += _paths(build, system)
     if build.notes:
         lines += ["", "How it was read"]
-        lines += [line for note in build.notes for line in _wrapped(note, "  ")]
-    worries = concerns(build)
+        lines += [line for note in build.notes for line in _wrapped(units.retold(note, system), "  ")]
+    worries = [units.retold(worry, system) for worry in concerns(build)]
     if worries:
         lines += ["", "Worth a look"]
         lines += [line for worry in worries for line in _wrapped(worry, "  ")]
@@ -109,11 +109,11 @@ def _many(count: int, word: str) -> str:
     return f"{count or 'no'} {word}{'' if count == 1 else 's'}"
 
 
-def _paths(build: Build) -> list[str]:
+def _paths(build: Build, system: str) -> list[str]:
     rows = [("charge", draw_path(build.charge) + " > engine")]
     for name, loop in build.loops.items():
         rows.append((f"loop {name}", f"{draw_path(loop.path)} > back to the start"))
-        cap = "" if loop.cap_pressure is None else f", cap {units.show(loop.cap_pressure, 'pressure_gauge')}"
+        cap = "" if loop.cap_pressure is None else f", cap {units.show(loop.cap_pressure, 'pressure_gauge', system)}"
         rows.append(("", f"({loop.coolant}{cap})"))
     for name, duct in build.ducts.items():
         rows.append((f"duct {name}", f"{duct.spec.place} > {draw_path(duct.path)} > out"))
@@ -192,14 +192,14 @@ def _default_lines(item: SpecField, given: Given, system: str) -> list[str]:
     """One default: key and value with its uncertainty, below it what it means."""
     value = default_text(item, given, system)
     lines = _wrapped(f"{item.key:<{_KEY_COLUMN}}{value.replace(' +- ', ' +-' + _GLUE)}", "    ", _KEY_COLUMN)
-    return lines + _wrapped(given.help, "      ")
+    return lines + _wrapped(units.retold(given.help, system, quoted=True), "      ")
 
 
 def default_text(item: SpecField, given: Given, system: str = "si") -> str:
     """A default in the words of a system of units, with its uncertainty: "20 K +- 8 K", "0.31 m +- 5 %"."""
     kind = item.meta.kind
     in_words = given.value is None or kind not in units.KINDS
-    text = given.text if in_words else units.show(given.value, kind, system)
+    text = units.retold(given.text, system) if in_words else units.show(given.value, kind, system)
     if item.meta.sd_share is not None and given.sd is not None:
         return f"{text} +- {100.0 * item.meta.sd_share:.3g} %"
     if given.sd is None:

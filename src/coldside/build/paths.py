@@ -173,11 +173,6 @@ def _misplaced(place: Place, read: PathRead, members: Mapping[str, Member], excu
     """Why this part may not stand on this path, or ""."""
     name = place.name
     if name == ENGINE:
-        if read.sort == LOOP:
-            return (
-                '"engine": the engine\'s own coolant loop is not modelled yet; give the radiator as an exchanger'
-                ' with "heat", without a loop'
-            )
         return f'"engine" is not named in {SORT_WORDS[read.sort]}; it ends the charge path by itself'
     member = members.get(name)
     if member is None:
@@ -213,7 +208,8 @@ def _twice(place: Place, read: PathRead, first: PathRead, members: Mapping[str, 
     sides = _sides(members[place.name])
     where = "this path" if first is read else dotted(first.key)
     what = f"its {read.sort} side" if len(sides) > 1 else "it"
-    return f'"{place.name}" stands twice: {what} is already on {where}'
+    name = place.name.partition(".")[0] if members[place.name].kind == ENGINE else place.name
+    return f'"{name}" stands twice: {what} is already on {where}'
 
 
 def _missing(name: str, member: Member, seen: Mapping[tuple[str, str], PathRead], unsound: set[str]) -> str:

@@ -35,7 +35,7 @@ from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.fields import Field, given
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThrottleSpec, ValveSpec
 from coldside.parts.pump import Control, PumpSpec
-from coldside.parts.reservoir import ReservoirSpec
+from coldside.parts.reservoir import ReservoirSpec, check_fit
 from coldside.parts.sensor import SensorSpec
 from coldside.units import Pressure, Quantity, typed
 
@@ -307,6 +307,11 @@ class Reading:
             self._order[name] = (line, len(self._order))
             self.givens[name] = entry
 
+    def drop(self, key: Key) -> str | None:
+        """Take one key out of the givens, as having no effect in this file; its origin, None where it was not read."""
+        entry = self.givens.pop(dotted(key), None)
+        return None if entry is None else entry.origin
+
     def in_order(self) -> dict[str, Given]:
         """The givens in the order of the file."""
         return {name: self.givens[name] for name in sorted(self.givens, key=lambda name: self._order[name])}
@@ -487,6 +492,37 @@ def _water_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
 
 def _air_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return Verdict(_hotter(values, "bench_charge_in", "bench_cooling_in"))
+
+
+_ICE = ("ice_form", "ice_temperature", "ice_conductance", "ice_exponent")
+
+
+def _reservoir_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """Coolant and ice fit the tank; pickup is given or follows from insulation; keys of ice need ice."""
+    verdict = Verdict()
+    idle = set()
+    if "insulation" in values:
+        idle.add("pickup")
+        if "pickup" in keys:
+            verdict.faults.append(("pickup", "follows from insulation; keep one of them"))
+    else:
+        idle.add("insulation_conductivity")
+        if "insulation_conductivity" in keys and "insulation" not in keys:
+            verdict.faults.append(("insulation_conductivity", "means nothing without insulation, its thickness"))
+    if values.get("ice", 0.0) == 0.0:
+        idle.update(_ICE)
+        if "ice" not in keys:
+            verdict.faults.extend((name, "means nothing without ice, its mass") for name in _ICE if name in keys)
+    if "ice_conductance" in values:
+        idle.add("ice_form")
+    if "volume" in values:
+        try:
+            known = ("volume", "ice", "brim_volume")
+            check_fit(ReservoirSpec(**{name: values[name] for name in known if name in values}))
+        except BadInput as error:
+            verdict.faults.append(("brim_volume", error.message))
+    verdict.idle = frozenset(idle)
+    return verdict
 
 
 def _loop_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
