@@ -341,6 +341,12 @@ def test_forecast_in_words(tern, short):
     assert seen.exit_code == 0, seen.stderr
     assert seen.stdout.startswith("No limit was given") or "No limit was given" in seen.stdout
     assert "degF" in seen.stdout
+    assert not re.findall(r"\d (?:K|degC|kPa|bar|kW|kg/s|L|mm|km/h)(?![\w/])", re.sub('"[^"]*"', "", seen.stdout))
+
+
+def test_in_boost_is_explained_once(tern, short):
+    told = " ".join(run("forecast", tern, short).stdout.split())
+    assert told.count("while the pressure in the plenum is more than 5 % above that of the air outside") == 1
 
 
 def test_units_change_no_number_of_the_json(tern, short):

@@ -394,3 +394,38 @@ def test_typed_never_breaks_a_line() -> None:
     assert units.typed("a\nb") == '"a?b"'
     assert len(units.typed("x" * 500)) <= 62
     assert units.typed([["1 L", True]]) == '[["1 L", true]]'
+
+
+@pytest.mark.parametrize(
+    ("text", "us"),
+    [
+        ("10 W/K per m2 of outside surface, +- 50 %", "1.76 BTU/(h degF) per ft2 of outside surface, +- 50 %"),
+        ("2.0 bar absolute", "29 psi abs"),
+        ("rubber wall 0.25 W/(m K), 12 W/(m2 K) outside", "rubber wall 0.144 BTU/(h ft degF), 2.11 BTU/(h ft2 degF) outside"),
+        ("a generic 12 V pump of 30 L/min and 8 m, +- 30 %", "a generic 12 V pump of 7.93 US gal/min and 26.2 ft, +- 30 %"),
+        ("reference 298.15 K and 100 kPa: illustrative", "reference 77 degF and 14.5 psi: illustrative"),
+        ("coolant enters up to 2 K below the dew point, for 6 s", "coolant enters up to 3.6 degF below the dew point, for 6 s"),
+        ("from 20 to 40 degC, -5 degC", "from 68 to 104 degF, 23 degF"),
+        ('engine.boost = "1.5 bar" read as gauge', 'engine.boost = "1.5 bar" read as gauge'),
+        ("12 km/h on average, 0.4 kg/s", "7.46 mph on average, 52.9 lb/min"),
+        ("the 6 K-mark, T-4 K, 2.5 Kelvin, 3 m/s2, 4 mm2", "the 6 K-mark, T-4 K, 2.5 Kelvin, 3 m/s2, 4 mm2"),
+    ],
+)  # fmt: skip
+def test_retold(text: str, us: str) -> None:
+    assert units.retold(text, "us") == us
+    assert units.retold(text, "si") == text
+
+
+def test_retold_examples_can_be_typed() -> None:
+    told = units.retold('off, or "above 40 degC charge, 4 K hysteresis"', "us", quoted=True)
+    assert told == 'off, or "above 104 degF charge, 7.2 degF rise hysteresis"'
+
+
+def test_retold_compounds_agree_with_the_reference_library(registry: pint.UnitRegistry) -> None:
+    for ours, theirs, us in (
+        ("W/(m2 K)", "watt/meter**2/kelvin", "Btu_it/hour/foot**2/delta_degF"),
+        ("W/(m K)", "watt/meter/kelvin", "Btu_it/hour/foot/delta_degF"),
+        ("W/K per m2", "watt/meter**2/kelvin", "Btu_it/hour/foot**2/delta_degF"),
+    ):
+        expected = registry.Quantity(1000.0, theirs).to(us).magnitude
+        assert float(units.retold(f"1000 {ours}", "us").split()[0]) == pytest.approx(expected, rel=5e-3)  # three digits

@@ -738,7 +738,7 @@ _TOLD = {
     **dict.fromkeys(("L/min", "m3/s"), "volume_flow"),
     **dict.fromkeys(("km/h", "m/s"), "speed"),
     **dict.fromkeys(("mm", "cm", "m"), "length"),
-    **dict.fromkeys(("mm2", "cm2", "m2"), "area"),
+    **dict.fromkeys(("cm2", "m2"), "area"),
     **dict.fromkeys(("mL", "L"), "volume"),
     **dict.fromkeys(("kg", "g"), "mass"),
     "kW": "power",
@@ -751,7 +751,9 @@ _TOLD_COMPOUND = {
     "W/K per m2": ("BTU/(h degF) per ft2", _FOOT**2 * _DEGF / (_BTU / 3600)),
 }
 _TOLD_UNIT = "|".join(re.escape(unit) for unit in sorted([*_TOLD, *_TOLD_COMPOUND], key=len, reverse=True))
-_TOLD_QUANTITY = re.compile(rf"(?<![\w.,/-])(-?[0-9]+(?:\.[0-9]+)?)(?: to (-?[0-9]+(?:\.[0-9]+)?))? ({_TOLD_UNIT})(?![\w/(])")
+_TOLD_QUANTITY = re.compile(
+    rf"(?<![\w.,/-])(-?[0-9]+(?:\.[0-9]+)?)(?: to (-?[0-9]+(?:\.[0-9]+)?))? ({_TOLD_UNIT})(?![\w/(-])"
+)
 _WARMEST_DIFFERENCE = 200.0  # K; a number of kelvins above it is a temperature
 
 
