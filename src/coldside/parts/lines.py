@@ -362,12 +362,16 @@ def pipe_metal_mass(spec: PipeSpec) -> float:
     return ALUMINIUM_DENSITY * np.pi * (spec.bore + spec.wall) * spec.wall * spec.length
 
 
+def bare_pickup(spec: PipeSpec) -> float:
+    """Conductance from the surroundings to the metal of a pipe without a shield [W/K]."""
+    if spec.pickup is not None:
+        return spec.pickup
+    return float(PIPE_OUTSIDE_FILM * np.pi * (spec.bore + 2 * spec.wall) * spec.length)
+
+
 def pipe_pickup(spec: PipeSpec) -> float:
     """Conductance from the surroundings to the pipe's metal [W/K], lessened by its shield."""
-    bare = spec.pickup
-    if bare is None:
-        bare = PIPE_OUTSIDE_FILM * np.pi * (spec.bore + 2 * spec.wall) * spec.length
-    return shielding.shielded_pickup(bare, spec.shield)
+    return shielding.shielded_pickup(bare_pickup(spec), spec.shield)
 
 
 def plenum_pickup(spec: PlenumSpec) -> float:
