@@ -78,7 +78,7 @@ class DuctSpec:
     )
     leak_area: float | None = given(
         "area",
-        "area of the gaps through which air passes beside the faces, before any fan; 0 cm2 if sealed all round",
+        "area of the gaps through which air passes beside the faces, ahead of a fan behind them; zero if sealed",
         default=None,
         low=0.0,
         high=0.5,
