@@ -203,7 +203,7 @@ def default_text(item: SpecField, given: Given, system: str = "si") -> str:
     kind = item.meta.kind
     in_words = given.value is None or kind not in units.KINDS
     text = units.retold(given.text, system) if in_words else units.show(given.value, kind, system)
-    if item.meta.sd_share is not None and given.sd is not None:
+    if item.meta.sd_share is not None and given.sd is not None and kind != "share":  # a % behind a % would be points
         return f"{text} +- {100.0 * item.meta.sd_share:.3g} %"
     if given.sd is None:
         return text

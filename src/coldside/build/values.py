@@ -161,9 +161,14 @@ def _bare_words(kind: str) -> str:
     return re.sub(r"^an? ", "", words).replace(" of the pumped fluid", "") if kind != "share" else "value"
 
 
+def _examples(kinds: tuple[str, str]) -> tuple[str, str]:
+    return units.KINDS[kinds[0]].examples[0], units.KINDS[kinds[1]].examples[0]
+
+
 def curve_form(kinds: tuple[str, str]) -> str:
     """How a curve of these kinds is written: '[["14 L/min", "8 m"], ...]'."""
-    first, second = (units.KINDS[kind].examples[0] for kind in kinds)
+    fan = ("0.3 m3/s", "150 Pa")  # the air of a fan, not a pump's coolant
+    first, second = fan if kinds == ("volume_flow", "pressure_difference") else _examples(kinds)
     return f'[["{first}", "{second}"], ...]'
 
 
