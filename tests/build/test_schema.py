@@ -127,6 +127,10 @@ def test_every_key_without_a_value_says_what_is_used_instead() -> None:
     alternatives = {("EngineSpec", key) for key in ("displacement", "cylinders", "chamber_volume", "rotors")} | {
         ("CompressorSpec", key) for key in ("map", "design_flow", "design_pressure_ratio", "efficiency")
     }
+    alternatives |= {
+        ("SuperchargerSpec", key)
+        for key in ("displacement", "map", "design_flow", "design_pressure_ratio", "design_speed")
+    }
     for spec, item in KEYS:
         if spec in (PhaseSpec, PART_KINDS["exchanger"]) or item.required or item.default is not None:
             continue

@@ -263,16 +263,24 @@ def _check_charge(read: PathRead, kinds: list[str], faults: Faults) -> None:
     def refuse(index: int, message: str) -> None:
         faults.add(read.key, f'"{read.places[index].name}" {message}', at=read.places[index].at)
 
-    compressors = [index for index, kind in enumerate(kinds) if kind == "compressor"]
+    compressors = [index for index, kind in enumerate(kinds) if kind in ("compressor", "supercharger")]
     if not compressors:
-        faults.add(read.key, "holds no compressor; it needs one, or two for two stages")
+        faults.add(read.key, "holds no compressor and no supercharger; it needs one, or two compressors for two stages")
         return
+    if len(compressors) > 1:
+        for index in compressors:
+            if kinds[index] == "supercharger":
+                refuse(index, "is a supercharger beside another compressor, which is not modelled; keep one of them")
+                return
     if len(compressors) > STAGES:
         refuse(compressors[STAGES], f"is compressor number {STAGES + 1}; two stages in series are the most")
         return
     for index in compressors:
         if read.places[index].grouped:
-            refuse(index, "is a compressor inside a group; for identical twins use one with count = 2")
+            twins = (
+                "for identical twins use one with count = 2" if kinds[index] == "compressor" else "it takes all the air"
+            )
+            refuse(index, f"is a {kinds[index]} inside a group; {twins}")
     turbo = compressors[0]
     for index, kind in enumerate(kinds):
         if index < turbo and kind in _AFTER_COMPRESSOR:
