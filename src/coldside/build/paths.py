@@ -254,7 +254,7 @@ def _check_loop(read: PathRead, kinds: list[str], faults: Faults) -> list[str]:
     notes = []
     if "reservoir" not in kinds:
         notes.append(f"{name} has no reservoir: only its cores, exchangers and hoses store heat")
-    if "exchanger" not in kinds:
+    if not {"exchanger", "chiller"} & set(kinds):
         notes.append(f"{name} has no exchanger: it stores heat and gives none away")
     return notes
 

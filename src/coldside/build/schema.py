@@ -29,19 +29,22 @@ from coldside.build.model import Given
 from coldside.build.values import Refused, comma_hint, curve_form, read_value
 from coldside.errors import BadInput, nearest
 from coldside.parts.airflow import DuctSpec, FanSpec
+from coldside.parts.chiller import ChillerSpec
 from coldside.parts.compressor import CompressorSpec, read_map
 from coldside.parts.engine import CarSpec, EngineSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.fields import Field, given
-from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThrottleSpec, ValveSpec
+from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThermostatSpec, ThrottleSpec, ValveSpec
 from coldside.parts.pump import Control, PumpSpec
 from coldside.parts.reservoir import ReservoirSpec, check_fit
 from coldside.parts.sensor import SensorSpec
+from coldside.parts.supercharger import SuperchargerSpec
 from coldside.units import Pressure, Quantity, typed
 
 PART_KINDS: dict[str, type] = {
     "filter": FilterSpec,
     "compressor": CompressorSpec,
+    "supercharger": SuperchargerSpec,
     "pipe": PipeSpec,
     "hose": HoseSpec,
     "water_core": WaterCoreSpec,
@@ -52,7 +55,9 @@ PART_KINDS: dict[str, type] = {
     "pump": PumpSpec,
     "reservoir": ReservoirSpec,
     "valve": ValveSpec,
+    "thermostat": ThermostatSpec,
     "fan": FanSpec,
+    "chiller": ChillerSpec,
     "sensor": SensorSpec,
 }
 
@@ -254,7 +259,7 @@ class Reading:
             return None
         self._note(spec, values, key, verdict.idle)
         result = spec(**plain)
-        if spec is CompressorSpec and result.map is not None:
+        if spec in (CompressorSpec, SuperchargerSpec) and result.map is not None:
             self._map(str(Path(context["folder"], values["map"].text)), (*key, "map"))
         return result
 
@@ -443,6 +448,34 @@ def _compressor_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return verdict
 
 
+_DISPLACED = ("volumetric_efficiency", "efficiency")
+
+
+def _supercharger_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """Exactly one way to describe it, as for a compressor; its speed is the belt's, so a design point has one."""
+    ways = [way for way in ("displacement", "map", "design_flow") if way in keys]
+    if "design_pressure_ratio" in keys and "design_flow" not in keys:
+        ways.append("design_flow")
+    point = ("design_flow", "design_pressure_ratio", "design_speed")
+    said = f"displacement; map; {', '.join(point[:2])} and {point[2]}"
+    if len(ways) != 1:
+        found = f"has {' and '.join(ways)}; keep" if ways else "needs"
+        return Verdict([("", f"{found} one of: {said}")])
+    unused = {
+        "displacement": ("map", *_FAMILY),
+        "map": ("displacement", *_DISPLACED, *_FAMILY),
+        "design_flow": ("displacement", *_DISPLACED, "map"),
+    }[ways[0]]
+    verdict = Verdict()
+    verdict.faults += [(name, f'is not used with "{ways[0]}"; take one out') for name in unused if name in keys]
+    if ways[0] == "design_flow":
+        missing = [name for name in point if name not in keys]
+        if missing:
+            verdict.faults.append(("", f"{', '.join(missing)} missing: a design point needs {', '.join(point)}"))
+    verdict.idle = frozenset(unused)
+    return verdict
+
+
 _BENCH = ("bench_coolant_flow", "bench_coolant_in", "bench_cooling_in", "bench_coolant_loss")
 COOLANT_ONLY = (
     *_BENCH,
@@ -525,6 +558,39 @@ def _reservoir_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return verdict
 
 
+_ELECTRIC = ("curve_voltage", "voltage", "supply_voltage", "wire_length", "wire_gauge", "current", "inrush", "control")
+_SUPPLY = ("supply_voltage", "wire_gauge")
+
+
+def _pump_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """Keys of a motor mean nothing on a pump that the engine drives, and those of a wire nothing without one."""
+    verdict = Verdict()
+    if values.get("drive") == "engine":
+        for name in _ELECTRIC:
+            if name in keys:
+                verdict.faults.append((name, 'belongs to an electric pump, but drive = "engine"'))
+        verdict.idle = frozenset(_ELECTRIC)
+        return verdict
+    if "drive_top" in keys:
+        verdict.faults.append(("drive_top", 'belongs to a pump that the engine turns; write drive = "engine" too'))
+    idle = {"drive_top"}
+    if "wire_length" in keys:
+        if "voltage" in keys:
+            verdict.faults.append(("voltage", "follows from supply_voltage and the wire; take it out, or wire_length"))
+        idle.add("voltage")
+    else:
+        for name in _SUPPLY:
+            if name in keys:
+                verdict.faults.append((name, "means nothing without wire_length, there and back"))
+        idle.update(_SUPPLY)
+    verdict.idle = frozenset(idle)
+    return verdict
+
+
+def _thermostat_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    return Verdict(_hotter(values, "full_at", "opens_at"))
+
+
 def _loop_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     cap = values.get("cap_pressure")
     if isinstance(cap, Pressure) and cap.value < 0.0:
@@ -559,9 +625,12 @@ RULES: dict[type, Rule] = {
     EngineSpec: _engine_rules,
     CarSpec: _car_rules,
     CompressorSpec: _compressor_rules,
+    SuperchargerSpec: _supercharger_rules,
     ExchangerSpec: _exchanger_rules,
     WaterCoreSpec: _water_core_rules,
     AirCoreSpec: _air_core_rules,
     LoopKeys: _loop_rules,
+    ThermostatSpec: _thermostat_rules,
+    PumpSpec: _pump_rules,
     DuctSpec: _duct_rules,
 }
