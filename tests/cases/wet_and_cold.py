@@ -277,8 +277,8 @@ CASES = [
                 "methanol",
                 0.02,
                 1.169e6,
-                8e-3,
-                "constant specific heats, fitted from 0 to 100 degC",
+                2e-2,
+                "thin vapour in air holds 1.5 % more than saturated vapour",
             ),
         )
     ),

@@ -227,7 +227,7 @@ def _missing(name: str, member: Member, seen: Mapping[tuple[str, str], PathRead]
 
 # -- order -------------------------------------------------------------------------------------------
 STAGES = 2  # compressors in series on the charge path
-_AFTER_COMPRESSOR = ("water_core", "air_core", "throttle", "plenum")
+_AFTER_COMPRESSOR = ("water_core", "air_core", "throttle", "plenum", "injection")
 
 
 def check_order(read: PathRead, members: Mapping[str, Member], faults: Faults) -> list[str]:

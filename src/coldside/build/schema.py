@@ -34,6 +34,7 @@ from coldside.parts.compressor import CompressorSpec, read_map
 from coldside.parts.engine import CarSpec, EngineSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.fields import Field, given
+from coldside.parts.injection import InjectionSpec, parse_fluid
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThermostatSpec, ThrottleSpec, ValveSpec
 from coldside.parts.pump import Control, PumpSpec
 from coldside.parts.reservoir import ReservoirSpec, check_fit
@@ -52,6 +53,7 @@ PART_KINDS: dict[str, type] = {
     "exchanger": ExchangerSpec,
     "throttle": ThrottleSpec,
     "plenum": PlenumSpec,
+    "injection": InjectionSpec,
     "pump": PumpSpec,
     "reservoir": ReservoirSpec,
     "valve": ValveSpec,
@@ -530,6 +532,15 @@ def _air_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
 _ICE = ("ice_form", "ice_temperature", "ice_conductance", "ice_exponent")
 
 
+def _injection_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """The fluid is one that is known."""
+    try:
+        parse_fluid(values.get("fluid", "water"))
+    except BadInput as error:
+        return Verdict([("fluid", error.message)])
+    return Verdict()
+
+
 def _reservoir_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     """Coolant and ice fit the tank; pickup is given or follows from insulation; keys of ice need ice."""
     verdict = Verdict()
@@ -632,5 +643,7 @@ RULES: dict[type, Rule] = {
     LoopKeys: _loop_rules,
     ThermostatSpec: _thermostat_rules,
     PumpSpec: _pump_rules,
+    ReservoirSpec: _reservoir_rules,
+    InjectionSpec: _injection_rules,
     DuctSpec: _duct_rules,
 }
