@@ -15,11 +15,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from coldside.build.core_rules import COOLANT_ONLY
 from coldside.build.document import SET, Document, Key, dotted, read_document, scan
 from coldside.build.model import Build, Duct, Loop, Parallel
 from coldside.build.model import Path as Walk
 from coldside.build.paths import CHARGE, DUCT, ENGINE, LOOP, Member, PathRead, check_order, check_sides, read_path
-from coldside.build.schema import COOLANT_ONLY, HOMES, PART_KINDS, LoopKeys, Reading
+from coldside.build.schema import HOMES, PART_KINDS, LoopKeys, Reading
 from coldside.errors import BadInput, Internal, nearest
 from coldside.media.coolants import OIL
 from coldside.parts.airflow import DuctSpec, FanSpec

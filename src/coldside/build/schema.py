@@ -24,6 +24,7 @@ from pydantic import Field as ModelField
 from pydantic_core import PydanticCustomError
 
 from coldside import units
+from coldside.build.core_rules import core_faults
 from coldside.build.document import Document, Faults, Key, dotted
 from coldside.build.model import Given
 from coldside.build.values import Refused, comma_hint, curve_form, read_value
@@ -32,7 +33,7 @@ from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.chiller import ChillerSpec
 from coldside.parts.compressor import CompressorSpec, read_map
 from coldside.parts.engine import CarSpec, EngineSpec
-from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, derived_from_sizes
 from coldside.parts.fields import Field, given
 from coldside.parts.injection import InjectionSpec, parse_fluid
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThermostatSpec, ThrottleSpec, ValveSpec
@@ -163,6 +164,7 @@ class Reading:
         self.givens: dict[str, Given] = {}
         self.notes: list[str] = []
         self._order: dict[str, tuple[int, int]] = {}
+        self._derived: dict[Key, Given] = {}  # values that follow from others of their table
         self._meant: set[str] = set()  # top tables and keys that misspelt ones were meant to be
 
     def head(self, schema: str) -> None:
@@ -259,11 +261,29 @@ class Reading:
             self.faults.add((*key, name) if name else key, message)
         if not sound or verdict.faults:
             return None
-        self._note(spec, values, key, verdict.idle)
         result = spec(**plain)
+        if spec in (WaterCoreSpec, AirCoreSpec, ExchangerSpec):
+            result = self._from_sizes(result, key, frozenset(plain))
+            if result is None:
+                return None
+        self._note(spec, values, key, verdict.idle)
         if spec in (CompressorSpec, SuperchargerSpec) and result.map is not None:
             self._map(str(Path(context["folder"], values["map"].text)), (*key, "map"))
         return result
+
+    def _from_sizes(self, part: Any, key: Key, named: frozenset[str]) -> Any | None:
+        """A core with what its sizes give beside what the file names; None where its sizes contradict each other."""
+        try:
+            found = derived_from_sizes(part, named)
+        except BadInput as error:
+            self.faults.add(key, error.message)
+            return None
+        items = {item.name: item for item in fields_of(type(part))}
+        for name, value in found.items():
+            meta = items[name].meta
+            words = f"{meta.help}, from its sizes and fins, without tanks"
+            self._derived[(*key, name)] = Given(value, units.show(value, meta.kind), None, "default", words)
+        return dataclasses.replace(part, **found)
 
     def _map(self, path: str, key: Key) -> None:
         try:
@@ -305,6 +325,8 @@ class Reading:
             if quantity is not None:
                 entry = Given(quantity.value, quantity.text, quantity.sd, self.document.origin(here), item.meta.help)
                 self.notes.extend(_gauge_notes(quantity, dotted(here)))
+            elif here in self._derived:
+                entry = self._derived[here]
             elif item.default is not None or item.meta.when_absent:
                 entry = _default(item)
             else:
@@ -478,55 +500,16 @@ def _supercharger_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return verdict
 
 
-_BENCH = ("bench_coolant_flow", "bench_coolant_in", "bench_cooling_in", "bench_coolant_loss")
-COOLANT_ONLY = (
-    *_BENCH,
-    "bench_heat",
-    "bench_effectiveness",
-    "bench_coolant",
-    "cooling_film_share",
-    "coolant_film_exponent",
-    "cooling_film_exponent",
-    "coolant_loss_exponent",
-    "coolant_volume",
-)
-
-
-def _exchanger_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
-    """A bench point, or a face with `heat` alone."""
-    verdict = Verdict()
-    if "heat" in keys:
-        beside = [name for name in COOLANT_ONLY if name in keys]
-        if beside:
-            message = f"makes it a face in a duct alone, without a coolant side; take it out, or {', '.join(beside)}"
-            verdict.faults.append(("heat", message))
-        verdict.idle = frozenset((*COOLANT_ONLY, "height", "metal_mass", "pickup", "surroundings"))
-        return verdict
-    missing = [name for name in _BENCH if name not in keys]
-    if missing:
-        message = f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing: needed for its bench point"
-        verdict.faults.append(("", f'{message} (or "heat" for a face in a duct alone)'))
-    rated = [name for name in ("bench_heat", "bench_effectiveness") if name in keys]
-    if not rated:
-        verdict.faults.append(("", "bench_heat or bench_effectiveness is missing: one of them rates the bench point"))
-    elif len(rated) == 2:
-        verdict.faults.append(("bench_effectiveness", "is given beside bench_heat; keep one of them"))
-    verdict.faults.extend(_hotter(values, "bench_coolant_in", "bench_cooling_in"))
-    return verdict
-
-
 def _hotter(values: Mapping[str, Any], hot: str, cold: str) -> list[tuple[str, str]]:
     if hot in values and cold in values and values[hot] <= values[cold]:
         return [(hot, f"must be hotter than {cold}")]
     return []
 
 
-def _water_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
-    return Verdict(_hotter(values, "bench_charge_in", "bench_coolant_in"))
-
-
-def _air_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
-    return Verdict(_hotter(values, "bench_charge_in", "bench_cooling_in"))
+def _core_rules(spec: type, keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    items = {item.name: item for item in fields_of(spec)}
+    faults, idle = core_faults(spec, keys, values, lambda name: _needs(items[name].meta))
+    return Verdict(faults, idle)
 
 
 _ICE = ("ice_form", "ice_temperature", "ice_conductance", "ice_exponent")
@@ -599,7 +582,9 @@ def _pump_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
 
 
 def _thermostat_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
-    return Verdict(_hotter(values, "full_at", "opens_at"))
+    if "full_at" in values and "opens_at" in values and values["full_at"] <= values["opens_at"]:
+        return Verdict([("full_at", "must be hotter than opens_at")])
+    return Verdict()
 
 
 def _loop_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
@@ -637,9 +622,9 @@ RULES: dict[type, Rule] = {
     CarSpec: _car_rules,
     CompressorSpec: _compressor_rules,
     SuperchargerSpec: _supercharger_rules,
-    ExchangerSpec: _exchanger_rules,
-    WaterCoreSpec: _water_core_rules,
-    AirCoreSpec: _air_core_rules,
+    ExchangerSpec: functools.partial(_core_rules, ExchangerSpec),
+    WaterCoreSpec: functools.partial(_core_rules, WaterCoreSpec),
+    AirCoreSpec: functools.partial(_core_rules, AirCoreSpec),
     LoopKeys: _loop_rules,
     ThermostatSpec: _thermostat_rules,
     PumpSpec: _pump_rules,
