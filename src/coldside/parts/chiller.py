@@ -64,7 +64,7 @@ def cooling(
     the way to freezing: none without flow.
     """
     T, Q = np.asarray(T, dtype=float), np.abs(np.asarray(Q, dtype=float))
-    curve = MonotoneCurve.through(tuple(tuple(point) for point in spec.capacity))
+    curve = MonotoneCurve.through(spec.capacity)
     above = np.maximum(T - coolant.freezing_point, 0.0)
     running = np.maximum(curve(T), 0.0) * np.asarray(command, dtype=float) * np.clip(above / FADE, 0.0, 1.0)
     return np.minimum(running, APPROACH * above * Q * coolant.density(T) * coolant.cp(T))
