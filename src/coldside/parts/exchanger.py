@@ -35,6 +35,7 @@ from coldside.parts.sizes import (
     louvered_fin,
     plate_core,
 )
+from coldside.parts.spray import SprayKeys
 from coldside.parts.two_points import CONTRADICTION, EFFECTIVENESS_SD, BenchPoint, Fit, Prior, fit
 from coldside.units import Pressure
 
@@ -69,7 +70,8 @@ def _bench(kind: str, words: str, low: float, high: float) -> Any:
 
 def _second(kind: str, words: str, low: float, high: float) -> Any:
     """A key of the second bench point, which may be left out."""
-    return given(kind, f"{words}, at a second bench point", default=None, low=low, high=high)
+    said = f"{words}, at a second bench point"
+    return given(kind, said, default=None, low=low, high=high, when_absent="rated by one bench point")
 
 
 def _uneven(words: str) -> Any:
@@ -171,7 +173,7 @@ class WaterCoreSpec(ChargeCoreSpec, CoolantSizeKeys):
 
 
 @dataclass(frozen=True, kw_only=True)
-class AirCoreSpec(ChargeCoreSpec, CoolingSizeKeys):
+class AirCoreSpec(ChargeCoreSpec, CoolingSizeKeys, SprayKeys):
     """`kind = "air_core"`: charge air to cooling air, crossflow, rated by bench points, by its sizes, or by both."""
 
     bench_cooling_flow: float | None = _bench("mass_flow", "cooling-air flow at the bench point", 1e-3, 50.0)
@@ -205,7 +207,7 @@ class AirCoreSpec(ChargeCoreSpec, CoolingSizeKeys):
 
 
 @dataclass(frozen=True, kw_only=True)
-class ExchangerSpec(PlateKeys, CoolantSizeKeys, CoolingSizeKeys, TubeKeys):
+class ExchangerSpec(PlateKeys, CoolantSizeKeys, CoolingSizeKeys, TubeKeys, SprayKeys):
     """`kind = "exchanger"`: coolant to cooling air, crossflow; or, with `heat`, a face in a duct alone."""
 
     bench_coolant_flow: float | None = given(
