@@ -145,7 +145,7 @@ def _backwards(plant: Plant, solution: Solution, d: int) -> list[str]:
 
 def _way(name: str) -> str:
     """A link of a duct in words."""
-    if name == LEAK:
+    if name.startswith(LEAK):
         return "the gaps beside its faces"
     return f"the open strip {name}" if name.startswith(BYPASS) else name
 
