@@ -218,6 +218,8 @@ def _idle(spec: type, kind: _Kind, keys: set[str], values: Mapping[str, Any], si
     first = (*kind.bench, *kind.losses, *kind.effects)
     maybe = (*first, *(name.replace("bench_", "bench2_") for name in first), *kind.sizes)
     idle = {name for name in maybe if name not in keys} | _told_by_losses(keys)
+    if "spray" not in keys:
+        idle |= set(_SPRAY) - {"spray"}
     if not measured:
         idle |= {"bench_coolant", "bench_charge_pressure"}
     if not sized:
