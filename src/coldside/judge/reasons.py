@@ -14,6 +14,8 @@ import numpy as np
 from coldside.build.model import Parallel, Path, names_on
 from coldside.judge.heat import heat_shares, largest_rung, preheat_rung
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
+from coldside.judge.pressures import back_pressure, over_rating, uneven_lanes
+from coldside.judge.water import ice_words, water_in_intake
 from coldside.judge.wording import Quantity, Sentence, listed
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.pump import PumpSpec
@@ -47,7 +49,22 @@ CAUTIONS = (
 def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
     """Why the session came out as it did, weightiest kind first; empty when nothing stands out."""
     found: list[Sentence] = []
-    for look in (no_core, coolant_rise, still_air, pump_stopped, given_back, ladder, preheat, picked_up, sensor_off):
+    for look in (
+        no_core,
+        over_rating,
+        coolant_rise,
+        ice_words,
+        still_air,
+        pump_stopped,
+        given_back,
+        ladder,
+        preheat,
+        picked_up,
+        water_in_intake,
+        uneven_lanes,
+        back_pressure,
+        sensor_off,
+    ):
         found.extend(look(forecast))
     return tuple(found)
 
