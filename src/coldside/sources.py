@@ -265,6 +265,13 @@ SOURCES = _table(
         ),
         MEMORY,
     ),
+    # Car, road and sensors
+    ("Gillespie1992", "Gillespie T. D.: Fundamentals of Vehicle Dynamics. SAE, 1992, chapter on road loads", MEMORY),
+    (
+        "SteinhartHart1968",
+        "Steinhart J. S., Hart S. R.: Calibration curves for thermistors. Deep-Sea Research 15, 1968, 497-503",
+        MEMORY,
+    ),
     # Ours, and the trade's
     ("Own", "made in this project; the text beside it says how", OWN),
     ("Practice", "common practice, no source", PRACTICE),
