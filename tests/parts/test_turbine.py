@@ -34,7 +34,7 @@ def test_the_gas_gives_the_power_that_the_pressure_allows(power, flow, T_in, eff
     """Turned round: eta m cp T3 [1 - (p4/p3)^((g-1)/g)] of the pressure found is the power asked for."""
     p, T_out = turbine.inlet_pressure(power, flow, T_in, 110e3, efficiency)
     if np.isinf(p):
-        assert power >= efficiency * flow * turbine.EXHAUST_CP * T_in * (1 - 1e-12)
+        assert power >= efficiency * flow * turbine.EXHAUST_CP * T_in * (1.0 - 10.0 ** (-0.3 / 1.3)) * (1 - 1e-9)
         return
     head = 1.0 - (110e3 / p) ** ((turbine.EXHAUST_GAMMA - 1.0) / turbine.EXHAUST_GAMMA)
     assert efficiency * flow * turbine.EXHAUST_CP * T_in * head == pytest.approx(power, rel=1e-6)

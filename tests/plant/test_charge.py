@@ -401,7 +401,7 @@ def test_without_boost_only_the_exhaust_pipe_holds_it_back():
 
 
 def test_cold_exhaust_cannot_drive_it():
-    parts = {"turbo": replace(TURBO, turbine_in=680.0, turbine_efficiency=0.2), "core": AIR_CORE}
+    parts = {"turbo": replace(TURBO, turbine_in=680.0, turbine_efficiency=0.3), "core": AIR_CORE}
     of = ChargeSide(build_of(parts, ("turbo", "core"), duct=("core",)), AROUND, "")
     assert np.isinf(balance(of, 100.0, 3.2e5).exhaust_pressure[0])
 
