@@ -256,6 +256,9 @@ SOURCES = _table(
         IN_PART,
     ),
     ("Taylor1944", "Taylor G. I.: Air resistance of a flat plate of very porous material. ARC R&M 2236, 1944", MEMORY),
+    # Fittings
+    ("Crane2009", "Crane Co.: Flow of Fluids Through Valves, Fittings and Pipe, TP 410M. 2009", MEMORY),
+    ("Rennels2012", "Rennels D. C., Hudson H. M.: Pipe Flow, a Practical and Comprehensive Guide. Wiley, 2012", MEMORY),
     # Numerics
     (
         "SpiteriRuuth2002",

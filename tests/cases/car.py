@@ -9,8 +9,10 @@ import numpy as np
 from cases.record import Case
 from coldside.duty import road
 from coldside.duty.model import SAMPLE_TIME
-from coldside.parts import sensor
+from coldside.parts import fittings, sensor, standstill
+from coldside.parts.correlations import nusselt_vertical_plate
 from coldside.parts.engine import CarSpec
+from coldside.parts.pump import GRAVITY
 from coldside.parts.sensor import SensorSpec
 from generators import AIR_CORE, TURBO, Held, assemble, build_of, demand_of, hold, march
 
@@ -69,7 +71,90 @@ def _recovery(factor: float, speed: float, cp: float) -> dict[str, float]:
     return {"rise": float(sensor.recovery_rise(factor, speed, cp))}
 
 
+def _standing_face(T_s: float, T_a: float, L: float, nu: float, Pr: float, k: float, emissivity: float) -> dict:
+    Ra = GRAVITY / (0.5 * (T_s + T_a)) * (T_s - T_a) * L**3 / nu**2 * Pr
+    return {
+        "h_convection": float(nusselt_vertical_plate(Ra, Pr)) * k / L,
+        "h_radiation": standstill.radiation_film(T_s, T_a, emissivity),
+    }
+
+
+def _own_standing_face(T_s: float, T_a: float, L: float) -> dict[str, float]:
+    return {"h_convection": standstill.convection_film(T_s, T_a, L)}
+
+
+def _bends(bore: float, radius: float, friction: float) -> dict[str, float]:
+    return {
+        "swept_bend": fittings.swept_bend_loss(radius, math.pi / 2, friction),
+        "screwed_elbow": fittings.fitting_loss("screwed elbow", bore),
+    }
+
+
+def _others(bore: float, small: float) -> dict[str, float]:
+    names = ("mitre", "tee, into the branch", "tee, straight through", "swing check valve", "ball valve")
+    found = {name.replace(",", "").replace(" ", "_"): fittings.fitting_loss(name, bore) for name in names}
+    steps = {
+        "contraction": fittings.contraction_loss(bore, small),
+        "enlargement": fittings.enlargement_loss(small, bore),
+    }
+    return found | steps
+
+
 CASES = [
+    Case(
+        id="heat-T40",
+        what="face of a core at a standstill: natural convection and radiation",
+        inputs={"T_s": 368.15, "T_a": 308.15, "L": 0.3, "nu": 1.91e-5, "Pr": 0.706, "k": 0.0287, "emissivity": 0.85},
+        compute=_standing_face,
+        expected={"h_convection": 5.6743, "h_radiation": 7.5132},
+        tolerance=1e-4,
+        tolerance_reason="five digits stated",
+        source=("Ht", "ChurchillChu1975"),
+        how="computed with ht 1.2.0 Nu_vertical_plate_Churchill; radiation derived",
+    ),
+    Case(
+        id="heat-T40",
+        part="our own air",
+        what="the same with our own properties of air at the mean temperature",
+        inputs={"T_s": 368.15, "T_a": 308.15, "L": 0.3},
+        compute=_own_standing_face,
+        expected={"h_convection": 5.6743},
+        tolerance=5e-3,
+        tolerance_reason="the case's viscosity and conductivity are given to three digits",
+        source=("Ht", "ChurchillChu1975"),
+        how="computed with ht 1.2.0 Nu_vertical_plate_Churchill",
+    ),
+    Case(
+        id="loop-C43",
+        what="loss coefficients of a swept bend of three bores and of a screwed elbow, 19.05 mm",
+        inputs={"bore": 0.01905, "radius": 3.0, "friction": 0.03},
+        compute=_bends,
+        expected={"swept_bend": 0.2971, "screwed_elbow": 0.7286},
+        tolerance=3e-4,
+        tolerance_reason=FOUR,
+        source=("Fluids", "Rennels2012", "Crane2009"),
+        how="computed with fluids 1.3.1 bend_rounded and ft_Crane",
+    ),
+    Case(
+        id="loop-a2",
+        part="fittings",
+        what="loss coefficients of other fittings, 19.05 mm, and of a step to 15 mm and back",
+        inputs={"bore": 0.01905, "small": 0.015},
+        compute=_others,
+        expected={
+            "mitre": 1.457,
+            "tee_into_the_branch": 1.457,
+            "tee_straight_through": 0.486,
+            "swing_check_valve": 2.43,
+            "ball_valve": 0.073,
+            "contraction": 0.247,
+            "enlargement": 0.144,
+        },
+        tolerance=5e-3,
+        tolerance_reason="two to four digits stated",
+        source=("Fluids", "Rennels2012", "Crane2009"),
+        how="computed with fluids 1.3.1 fittings",
+    ),
     Case(
         id="loop-C29",
         what="road load on a grade while accelerating",
