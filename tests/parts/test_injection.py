@@ -119,7 +119,9 @@ def test_flow_starts_at_its_boost():
     spec = InjectionSpec(flow=5e-6, above=0.5e5)
     flow = injected_flow(spec, np.array([0.9e5, 1.4e5, 1.6e5]), 1.0e5)
     assert flow == pytest.approx([0.0, 0.0, 5e-6 * 998.2])
-    assert injected_flow(InjectionSpec(flow=5e-6, above=0.0), np.array([0.9e5, 1.01e5]), 1e5) == pytest.approx([0.0, 4.991e-3])
+    assert injected_flow(InjectionSpec(flow=5e-6, above=0.0), np.array([0.9e5, 1.01e5]), 1e5) == pytest.approx(
+        [0.0, 4.991e-3]
+    )
 
 
 @pytest.mark.parametrize("text", ["watr", "methanol 120 %", "methanol 0 %", "ethanol 50 %", ""])
