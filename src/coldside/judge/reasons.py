@@ -13,7 +13,6 @@ import numpy as np
 
 from coldside.build.model import Parallel, Path, names_on
 from coldside.judge.airways import leaking, own_air
-from coldside.judge.airways import leaking, own_air
 from coldside.judge.heat import heat_shares, largest_rung, preheat_rung
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
 from coldside.judge.pressures import back_pressure, over_rating, uneven_lanes
