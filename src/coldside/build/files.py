@@ -10,7 +10,7 @@ import contextlib
 import os
 import tempfile
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -27,6 +27,7 @@ from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.parts.jacket import COOLANT_SIDE, JACKET_KEYS, OIL_KEYS, OIL_SIDE, SHARED_KEYS, jacket_of
+from coldside.parts.reservoir import ReservoirSpec
 from coldside.units import typed
 
 SCHEMA = "coldside.build/1"
@@ -86,6 +87,7 @@ class _Assembly:
             self.reading.notes.extend(check_order(read, self.members, self.faults))
         self._check_controls()
         self._check_stages()
+        self._check_ice(loops)
         self._engine_in_loops(engine)
         self.faults.raise_any()
         return Build(
@@ -224,6 +226,29 @@ class _Assembly:
                     self.faults.add(key, message)
                 else:
                     self.reading.givens.pop(dotted(key), None)
+
+    def _check_ice(self, loops: Mapping[str, Loop | None]) -> None:
+        """Ice in a tank of oil is refused; under a cap, or in a mix that it dilutes, it is told."""
+        for read in (read for read in self.reads if read.sort == LOOP):
+            name = str(read.key[1])
+            loop = loops.get(name)
+            for part in (place.name for place in read.places):
+                spec = self.specs.get(part)
+                if loop is None or not isinstance(spec, ReservoirSpec) or spec.ice <= 0.0:
+                    continue
+                if loop.coolant == OIL:
+                    message = f"cannot melt in {loop.coolant}; loops.{name} holds no water"
+                    self.faults.add(("parts", part, "ice"), message)
+                    continue
+                if loop.cap_pressure is not None:
+                    self.reading.notes.append(
+                        f"parts.{part} has ice, and loops.{name} a cap: leave a tank with ice vented, "
+                        "never close it tightly"
+                    )
+                if loop.coolant != "water":
+                    self.reading.notes.append(
+                        f"parts.{part}: the melt dilutes {loop.coolant}; what freezes later is a weaker mix"
+                    )
 
     def _bad_kind(self, key: Key, kind: Any) -> None:
         if kind is None:

@@ -284,7 +284,7 @@ def _check_charge(read: PathRead, kinds: list[str], faults: Faults) -> None:
     turbo = compressors[0]
     for index, kind in enumerate(kinds):
         if index < turbo and kind in _AFTER_COMPRESSOR:
-            refuse(index, f"is a {kind}".replace("a air", "an air") + "; it belongs behind the compressor")
+            refuse(index, f"is {'an' if kind[0] in 'aeiou' else 'a'} {kind}; it belongs behind the compressor")
         elif index < compressors[-1] and kind in ("throttle", "plenum"):
             refuse(index, f"is a {kind}; it belongs behind the last compressor")
         elif index > turbo and kind == "filter":
