@@ -294,6 +294,33 @@ def test_the_stage_with_the_least_room_speaks_for_both():
     assert state.corrected_flow[0] == low.corrected_flow[0]
 
 
+@given(
+    speed=st.floats(15.0, 125.0),
+    target=st.floats(3e4, 4.2e5),
+    between=st.floats(280.0, 380.0),
+    share=st.sampled_from([None, 0.35, 0.6]),
+)
+@settings(max_examples=60, deadline=None)
+def test_two_stages_keep_their_promises(speed, target, between, share):
+    """No stage expands or cools; what one leaves the next one gets, less the loss between; the target is met."""
+    state = of_two(_two(share), target, between, speed)
+    low, high = state.stages
+    for stage in state.stages:
+        assert stage.pressure_ratio[0] >= 1.0
+        assert stage.outlet[0] >= stage.inlet[0]
+    assert high.inlet_pressure[0] < low.outlet_pressure[0]
+    assert high.inlet[0] == between
+    assert state.plenum_pressure[0] == pytest.approx(target, rel=1e-12)
+    assert state.compressor_out_pressure[0] > target
+    if target < 8e4:
+        assert low.pressure_ratio[0] == high.pressure_ratio[0] == 1.0
+
+
+@cache
+def _two(share: float | None) -> ChargeSide:
+    return two_stages(share)
+
+
 def test_two_stages_need_the_temperature_between_them():
     with pytest.raises(ValueError, match="between"):
         balance(two_stages(), 100.0, 3e5)

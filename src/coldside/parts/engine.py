@@ -80,7 +80,7 @@ class EngineSpec:
     )
     brake_efficiency: float = given(
         "share",
-        "brake power over fuel heating value, on all fuel burnt, at full load",
+        "brake power over fuel heating value, on all fuel burnt, at full load; a supercharger's drive comes off it",
         default=0.28,
         sd=0.03,
         low=0.05,

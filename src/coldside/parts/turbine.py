@@ -43,7 +43,8 @@ def inlet_pressure(
     p3 = p4 [1 - P/(m cp T3 eta)]^(-g/(g - 1)), `flow` [kg/s] of exhaust, `T_in` [K], `p_out` [Pa absolute],
     `efficiency` of turbine and bearings together (first law and isentropic expansion of an ideal gas, as in
     Heywood1988; cp and g above).  Infinite where the target is impossible: it would take ten times the pressure
-    behind the turbine or more, or power is asked where nothing flows.  Raises `BadInput` for a temperature or efficiency not above 0.
+    behind the turbine or more, or power is asked where nothing flows.  Raises `BadInput` for a temperature or
+    efficiency not above 0.
     """
     require("exhaust temperature", T_in, low=0.0, open_low=True)
     require("turbine efficiency", efficiency, low=0.0, open_low=True)

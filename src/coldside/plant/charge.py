@@ -244,7 +244,7 @@ class ChargeSide:
             previous, total = total, np.maximum(p_need / self._unboosted(flow, p_in, total, (T_out[0], drawn[-1])), 1.0)
             if total.max() > LARGEST_RATIO:
                 self._refuse(flow, total)
-            stages = self._compress(flow, p_in, total, asked, T_out[0])
+            stages = self._compress(flow, p_in, total, asked)
             T_out = [stage.outlet for stage in stages]
             moved = np.maximum(np.abs(total - previous) / total, shifted)
             if np.all(moved <= SETTLED):
@@ -309,17 +309,15 @@ class ChargeSide:
             p = self._behind(stretch, p, flow, T[0] + stretch.place * (T[1] - T[0]))
         return p
 
-    def _compress(
-        self, flow: np.ndarray, p_in: np.ndarray, total: np.ndarray, asked: _Asked, first_out: np.ndarray
-    ) -> list[_Stage]:
-        """Every stage at its share of the `total` ratio; `first_out` is the first outlet's temperature so far."""
+    def _compress(self, flow: np.ndarray, p_in: np.ndarray, total: np.ndarray, asked: _Asked) -> list[_Stage]:
+        """Every stage at its share of the `total` ratio."""
         W, p = self.around.humidity_ratio, p_in
         found: list[_Stage] = []
         for k, (name, machine, T, ratio) in enumerate(
             zip(self.stages, self.compressors, asked.drawn, self._ratios(total), strict=True)
         ):
             if k:
-                p = self._second_inlet(flow, found[0].outlet_pressure, (first_out, T))
+                p = self._second_inlet(flow, found[0].outlet_pressure, (found[0].outlet, T))
             if self.drive is not None:
                 through, corrected, operating = self.drive.evaluate(flow, ratio, asked.speed, (T, p), W)
             else:
