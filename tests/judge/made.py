@@ -48,7 +48,16 @@ def core() -> WaterCoreSpec:
 
 def exchanger(**changes: Any) -> ExchangerSpec:
     """A remote exchanger with only what is required."""
-    return ExchangerSpec(bench_cooling_flow=0.8, bench_cooling_loss=200.0, bench_effectiveness=0.5, **changes)
+    bench = {
+        "bench_coolant_flow": 2.3e-4,
+        "bench_coolant_in": 333.15,
+        "bench_cooling_flow": 0.8,
+        "bench_cooling_in": 300.0,
+        "bench_effectiveness": 0.5,
+        "bench_coolant_loss": 6000.0,
+        "bench_cooling_loss": 200.0,
+    }
+    return ExchangerSpec(**(bench | changes))
 
 
 def build(injector_capacity: float | None = None) -> Build:

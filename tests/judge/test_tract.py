@@ -100,7 +100,7 @@ def test_a_leak_by_its_test():
     assert any(
         text.startswith("By its pressure-decay test it leaks through") for text in words(tract_build(plenum=TESTED))
     )
-    assert "No pressure-decay test is given: the tract is taken as tight." in words(tract_build())
+    assert any(text.startswith("No pressure-decay test is given: the tract is") for text in words(tract_build()))
 
 
 def test_words_of_ratings():

@@ -18,6 +18,7 @@ from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.jacket import COOLANT_SIDE, jacket_of
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThrottleSpec, ValveSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
@@ -114,7 +115,7 @@ CASES: dict[str, dict[str, Any]] = {
         "charge": ["filter", "turbo", "hot_pipe", "front_air_core", "mid_pipe", "core", "throttle", "plenum"],
         "loops": {
             "charge": ("water", ["tank", "pump", "core", "low_hx"]),
-            "engine": ("ethylene glycol 50 % by volume", ["engine", "water_pump", "engine_radiator"]),
+            "engine": ("ethylene glycol 50 % by volume", ["engine.coolant", "water_pump", "engine_radiator"]),
         },
         "ducts": {"nose": ("nose", ["front_air_core", "engine_radiator", "nose_fan"]), "low": ("side", ["low_hx"])},
     },
@@ -174,11 +175,13 @@ def build_of(case: dict[str, Any], name: str = "Wren, invented for a test") -> B
     entries = names_on(charge)
     for path in (*(x.path for x in loops.values()), *(x.path for x in ducts.values())):
         entries += names_on(path)
-    parts = {entry: spec_of(entry) for entry in dict.fromkeys(entries) if entry != "engine"}
     engine = EngineSpec(
         kind="piston", displacement=0.0024, cylinders=4, fuel="E85", injectors=8, injector_capacity=0.0072,
         boost=((50.0, Pressure(80e3, True)), (120.0, Pressure(150e3, True))),
     )  # fmt: skip
+    parts = {
+        entry: jacket_of(engine, entry) if entry == COOLANT_SIDE else spec_of(entry) for entry in dict.fromkeys(entries)
+    }
     givens = {
         "engine.brake_efficiency": Given(0.28, "0.28", 0.03, "default", "brake power over fuel heating value"),
         "parts.hot_pipe.wall": Given(1.6e-3, "1.6 mm", 3.2e-4, "default", "wall thickness"),
@@ -246,7 +249,7 @@ def forecast_of(
     intake = walk(build.charge, AMBIENT * np.ones(n), flow)
     heat = 0.0
     for loop in build.loops.values():
-        engine = "engine" in names_on(loop.path)
+        engine = COOLANT_SIDE in names_on(loop.path)
         _loop(build, loop.path, put, coolant + (58.0 if engine else 0.0), 2.0 if engine else 0.42, tables, on)
     air: dict[str, Any] = {}
     for number, (duct_name, duct) in enumerate(build.ducts.items()):
@@ -331,7 +334,7 @@ def _loop(build: Build, path: PartPath, put: Any, t: Any, m_dot: Any, tables: An
             out = t + tables["flow"][key] * 1012.0 * (tables["inlet"][key] - tables["outlet"][key]) / (m_dot * 3700.0)
         elif isinstance(spec, ExchangerSpec):
             out = t - 0.25 * (t - AMBIENT)
-        elif item == "engine":
+        elif item == COOLANT_SIDE:
             out = t + 8.0
         put(item, "coolant", t, out, m_dot, 3700.0)
         t = out

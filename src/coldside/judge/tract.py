@@ -259,7 +259,10 @@ def coupler_sentences(couplers: Sequence[Coupler]) -> list[Sentence]:
 
 def _leak_words(tract: Tract) -> Sentence:
     if tract.leak_area is None or tract.leak_flow is None:
-        return Sentence("No pressure-decay test is given: the tract is taken as tight.")
+        return Sentence(
+            "No pressure-decay test is given: the tract is taken as tight. If you make one: a regulator, no more than "
+            "the weakest part is rated for, and stand clear of the couplers."
+        )
     return Sentence(
         "By its pressure-decay test it leaks through {area}: {flow} at {boost}, {share} of the engine's air flow.",
         {

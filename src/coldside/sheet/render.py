@@ -14,6 +14,7 @@ from pathlib import Path
 
 from coldside.errors import BadInput
 from coldside.judge.verdict import Verdict, label_at
+from coldside.judge.workshop import workshop
 from coldside.plant.results import Forecast
 from coldside.sheet import tables
 from coldside.sheet.figures import bar, time_chart
@@ -44,6 +45,7 @@ def sheet_html(forecast: Forecast, verdict: Verdict, system: str) -> str:
         _ledger(forecast, system),
         _health(forecast, system),
         _parts(forecast, system),
+        *(_section(title, _list(said)) for title, said in workshop(build, system)),
         f'<section class="caution"><h2>Cautions</h2>{_list(cautions)}</section>',
         _assumed(forecast, system),
         _section("Sources", _list(tables.used_sources(forecast)), small=True),

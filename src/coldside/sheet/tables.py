@@ -20,12 +20,13 @@ from coldside.errors import ColdsideError
 from coldside.judge.heat import heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.pressures import couplers, exhaust, largest_pull, leak
+from coldside.judge.tract import leak_area
 from coldside.judge.verdict import LimitResult, Verdict, label_at
 from coldside.judge.water import condensation
 from coldside.judge.wording import Quantity, shown
 from coldside.media import air
 from coldside.parts.compressor import CompressorSpec
-from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, geometry_of
 from coldside.parts.fields import Field
 from coldside.parts.pump import Control, PumpSpec
 from coldside.plant.charge import ChargeSide, StageState
@@ -412,8 +413,15 @@ def used_sources(forecast: Forecast) -> list[str]:
     if build.loops:
         keys += ["Melinder2010", "IAPWS95"] if any("glycol" in x.coolant for x in build.loops.values()) else ["IAPWS95"]
         keys += ["TodiniPilati1988", "Churchill1977"]
-    if any(isinstance(s, WaterCoreSpec | AirCoreSpec | ExchangerSpec) for s in specs):
+    rated = [s for s in specs if isinstance(s, WaterCoreSpec | AirCoreSpec | ExchangerSpec)]
+    if rated:
         keys += ["KaysLondon1984", "Mason1954"]
+    if any(geometry_of(s) is not None for s in rated):
+        keys += ["ManglikBergles1995", "ChangWang1997", "Chang2006", "ShahLondon1978"]
+    if leak_area(build) is not None:
+        keys.append("Shapiro1953")
+    if any(getattr(s, "shield", "none") != "none" for s in specs):
+        keys.append("Cengel2003")
     keys += ["Gnielinski2013", "AFDC", "Heywood1988", "Practice"]
     return [sources.cite(key) for key in keys if key in sources.SOURCES]
 
@@ -423,6 +431,7 @@ def used_sources(forecast: Forecast) -> list[str]:
 KIND_WORDS = {
     "FilterSpec": "filter",
     "CompressorSpec": "compressor",
+    "SuperchargerSpec": "supercharger, belt-driven",
     "PipeSpec": "charge pipe",
     "HoseSpec": "coolant hose",
     "WaterCoreSpec": "charge core, water",
@@ -433,6 +442,9 @@ KIND_WORDS = {
     "PumpSpec": "coolant pump",
     "ReservoirSpec": "tank",
     "ValveSpec": "coolant valve",
+    "ThermostatSpec": "thermostat",
+    "ChillerSpec": "chiller",
+    "InjectionSpec": "injection into the charge",
     "FanSpec": "fan",
     "SensorSpec": "sensor",
 }
@@ -455,6 +467,30 @@ SIZES = {
     "bench_charge_loss": "bench charge loss",
     "bench_coolant_loss": "bench coolant loss",
     "bench_cooling_loss": "bench cooling-air loss",
+    "charge_length": "charge length",
+    "coolant_length": "coolant length",
+    "cooling_length": "cooling-air length",
+    "stack_height": "stack height",
+    "charge_bore": "charge pipes",
+    "coolant_bore": "coolant pipes",
+    "coolant_passes": "coolant passes",
+    "charge_volume": "holds charge",
+    "charge_bypass": "charge passing it by",
+    "spray": "water spray",
+    "drive_ratio": "drive ratio",
+    "displacement": "moves each turn",
+    "coupler_rating": "couplers rated for",
+    "spacer": "spacer",
+    "flow": "flow",
+    "above": "starts above boost of",
+    "brim_volume": "holds to the brim",
+    "insulation": "insulation",
+    "ice": "ice",
+    "wire_length": "wire there and back",
+    "current": "draws",
+    "npsh_required": "needs a suction head of",
+    "opens_at": "opens at",
+    "full_at": "fully open at",
     "voltage": "supply at the part",
     "height": "height over datum",
     "high_point": "highest point",
@@ -463,6 +499,18 @@ SIZES = {
     "heat": "heat",
     "covers": "covers of the next face",
 }
+
+
+WORDS = {  # key in words -> how it is said; the words that go without saying
+    "shield": ("shield: {}", ("none",)),
+    "construction": ("{}", ()),
+    "drive": ("driven by the {}", ("electric",)),
+    "fault": ("FAULT TRIED OUT: {}", ("none",)),
+    "fluid": ("{}", ()),
+    "ice_form": ("{} ice", ()),
+    "spray_when": ("spray: {}", ()),
+}
+UNUSED_AT_ZERO = ("spacer", "ice", "charge_bypass")
 
 
 def part_rows(forecast: Forecast, system: str) -> list[PartRow]:
@@ -499,10 +547,16 @@ def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
             found.append(control_words(value, system) + star)
         elif meta.curve is not None and value:
             found.append(_curve_words(value, meta.curve, system) + star)
-        elif attribute.name in SIZES and isinstance(value, int | float) and not isinstance(value, bool):
-            if attribute.name == "covers" and value == 1.0:
+        elif attribute.name in WORDS and isinstance(value, str):
+            form, plain = WORDS[attribute.name]
+            if value not in plain and origin is not None:
+                found.append(form.format(value) + star)
+        elif attribute.name in SIZES and isinstance(value, int | float | Pressure) and not isinstance(value, bool):
+            if (attribute.name == "covers" and value == 1.0) or (attribute.name in UNUSED_AT_ZERO and value == 0.0):
                 continue
             found.append(f"{SIZES[attribute.name]} {show(value, meta.kind, system)}{star}")
+        elif attribute.name == "bleed" and value:
+            found.append("bleed here")
     if isinstance(spec, CompressorSpec):
         found += [f"map {spec.map}"] if spec.map else []
         found += [f"{spec.count} alike in parallel"] if spec.count > 1 else []
