@@ -29,8 +29,10 @@ def test_a_tank_with_ice_under_insulation(tmp_path):
         tmp_path,
         (
             TANK,
-            'volume = "8 L"\nice = "11 lb"\nice_form = "crushed"\nbrim_volume = "16 L"\ninsulation = "20 mm"\n'
-            "mixing = 0.5",
+            (
+                'volume = "8 L"\nice = "11 lb"\nice_form = "crushed"\nbrim_volume = "16 L"\ninsulation = "20 mm"\n'
+                "mixing = 0.5"
+            ),
         ),
     )
     tank = build.parts["tank"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.integrate import solve_ivp
 
 from cases.record import Case
 from coldside.media import air
@@ -14,6 +15,7 @@ from coldside.parts.reservoir import (
     ReservoirSpec,
     TankLoop,
     all_melted,
+    ice_latent,
     ice_left,
     melt_heat,
     settled_with_ice,
@@ -60,6 +62,31 @@ def _wet_surface(
         "condensate": m_dry * wet.condensed,
         "latent": m_dry * wet.latent,
     }
+
+
+def _share_of_water(**inputs: float) -> dict[str, float]:
+    wet = _wet_surface(**inputs)
+    sensible = inputs["m_dry"] * 1010.0 * wet["drop"]
+    return {
+        "sensible": sensible,
+        "latent_share": wet["latent"] / (wet["latent"] + sensible),
+        "too_long": (wet["latent"] + sensible) / sensible,
+    }
+
+
+def _melt_limited(power: float, ice: float, conductance: float, water: float, T: float) -> dict[str, float]:
+    """Ice and water under a constant heat: both masses and the temperature marched by an outside integrator."""
+    spec = ReservoirSpec(volume=8e-3, ice=ice, ice_temperature=273.15, ice_conductance=conductance)
+
+    def derivative(t: float, y: np.ndarray) -> list[float]:
+        T, left = y
+        heat = float(melt_heat(spec, left, T, 273.15))
+        rate = heat / float(ice_latent(spec, 273.15))
+        liquid = (water + ice - left) * 4190.0  # the melt joins the water
+        return [(power - heat - rate * 4190.0 * (T - 273.15)) / liquid, -rate]
+
+    run = solve_ivp(derivative, (0, 30), [T, ice], t_eval=(10, 20, 30), rtol=1e-9, atol=1e-9)
+    return {f"after_{s}_s_C": run.y[0][i] - 273.15 for i, s in enumerate((10, 20, 30))} | {"left": run.y[1][-1]}
 
 
 def _loop(mass: float, cp: float, flow: float, T_hot: float, T_ambient: float, passes: float) -> dict[str, float]:
@@ -180,6 +207,32 @@ CASES = [
         tolerance_reason="saturation in closed form is within 0.2 %; latent heat 2.478 for the note's 2.48 MJ/kg",
         source=("CoolProp", "Analytic"),
         how="computed with CoolProp 8.0.0 HAPropsSI, and derived (Lewis number 1)",
+        remark=(
+            "section F's formula takes the vapour at T_C and the liquid at T_w,C; with the gas's 60 degC for T_C it "
+            "gives 2.571 MJ/kg, and the vapour's cooling, which is in the stream's cp, is counted twice. At the wall's "
+            "temperature it gives 2.478, which is the 2.48 of this case"
+        ),
+    ),
+    Case(
+        id="heat-F",
+        part="what the water takes of the cold",
+        what="latent share of the heat, and how much too long ice lasts on paper when it is left out",
+        inputs={
+            "T_ambient": 303.15,
+            "p_ambient": 1.013e5,
+            "RH": 0.7,
+            "p": 2.2e5,
+            "T_surface": 283.15,
+            "T_in": 333.15,
+            "NTU": 1.5,
+            "m_dry": 0.4,
+        },
+        compute=_share_of_water,
+        expected={"sensible": 15.7e3, "latent_share": 0.43, "too_long": 1.75},
+        tolerance=0.01,
+        tolerance_reason="two to three digits stated",
+        source=("CoolProp", "Analytic"),
+        how="computed with CoolProp 8.0.0 HAPropsSI, and derived",
     ),
     Case(
         id="heat-T38",
@@ -219,6 +272,25 @@ CASES = [
             (293.15, 0.5, 2.0e5, 19.7),
             (308.15, 0.6, 3.0e5, 45.7),
             (298.15, 0.6, 1.5e5, 23.0),
+        )
+    ),
+    *(
+        Case(
+            id="heat-D3",
+            part=f"melt-limited at {power / 1e3:g} kW",
+            what="5 kg of cubes of 900 W/K in 8 L of water at 2 degC under a constant heat",
+            inputs={"power": power, "ice": 5.0, "conductance": 900.0, "water": 8.0, "T": 275.15},
+            compute=_melt_limited,
+            expected=expected,
+            tolerance=0.1,
+            kind="absolute",
+            tolerance_reason="stated to 0.1 degC and 0.1 kg, specific heat of the water not stated",
+            source=("Analytic",),
+            how="our melting, marched by SciPy's integrator; the note's by its own",
+        )
+        for power, expected in (
+            (45e3, {"after_10_s_C": 13.0, "after_20_s_C": 20.8, "after_30_s_C": 26.3, "left": 3.8}),
+            (20e3, {"after_10_s_C": 6.7, "after_20_s_C": 10.1, "after_30_s_C": 12.6}),
         )
     ),
     Case(

@@ -18,7 +18,6 @@ CASES = [
     case for case in load("wet_and_cold") if case.id in ("heat-T35", "heat-T36", "loop-C17", "loop-C15", "heat-D3")
 ]
 TANK = ReservoirSpec(volume=8e-3)
-ICED = ReservoirSpec(volume=8e-3, ice=5.0, ice_temperature=273.15, ice_conductance=900.0)
 
 
 @pytest.mark.parametrize("case", CASES, ids=[case.name for case in CASES])
@@ -63,22 +62,6 @@ def test_mixing_goes_from_nodes_in_series_to_one():
     spread = [reservoir.turnover_spread(8, mixing) for mixing in (0.0, 0.3, 1.0, 10.0, 1e4)]
     assert np.all(np.diff(spread) > 0.0)
     assert spread[-1] == pytest.approx(1.0, rel=1e-3)
-
-
-def test_melting_limits_what_ice_does_in_a_pull():
-    # heat note D3, computed there: 5 kg of cubes of 900 W/K, 8 L of water at 2 degC, 45 kW and 20 kW
-    def derivative(t, y, power):
-        T, left = y
-        water = 8.0 + 5.0 - left  # the melt joins the water: together they keep their mass
-        heat = float(reservoir.melt_heat(ICED, left, T, 273.15))
-        rate = heat / float(reservoir.ice_latent(ICED, 273.15))
-        return [(power - heat - rate * 4190.0 * (T - 273.15)) / (water * 4190.0), -rate]
-
-    for power, expected in ((45e3, (13.0, 20.8, 26.3)), (20e3, (6.7, 10.1, 12.6))):
-        run = solve_ivp(derivative, (0, 30), [275.15, 5.0], args=(power,), t_eval=(10, 20, 30), rtol=1e-9, atol=1e-9)
-        assert run.y[0] - 273.15 == pytest.approx(expected, abs=0.1)  # stated to 0.1 degC, its cp not stated
-        if power == 45e3:
-            assert run.y[1][-1] == pytest.approx(3.8, abs=0.05)
 
 
 @given(exponent=st.floats(0.0, 0.9), over=st.floats(0.5, 30.0), share=st.floats(0.05, 0.9))
