@@ -598,7 +598,8 @@ def _shape_notes(spec: CoreSpec, rating: SizedRating, system: str) -> tuple[str,
         (
             f"rated by its sizes: {show(rating.UA, 'conductance')} at {show(rating.flow1, 'mass_flow')} of {side1} "
             f"and {show(rating.flow2, 'mass_flow')} of {side2}, {show(rating.film1 * rating.UA, 'share')} of the "
-            f"resistance on the {side1} side; core {show(shape.core_volume, 'volume')}, dry {show(shape.metal_mass, 'mass')}"
+            f"resistance on the {side1} side; core {show(shape.core_volume, 'volume')}, "
+            f"dry {show(shape.metal_mass, 'mass')}"
         )
     ]
     if rating.correction is not None:

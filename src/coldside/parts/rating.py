@@ -285,8 +285,8 @@ def cell_conductances(
     (its mixed cells are what falls short), so that the first instants after a step, which the gas
     film alone decides, stay true: at 4 x 8 cells this is five times closer to a fine grid than
     strengthening both.  Between two gases both are, and with several passes, which a grid of one
-    pass reaches only with stronger films all round.  Uneven flow may leave less than the bare grid
-    gives: the same film is then weakened.
+    pass reaches only with stronger films all round.  Uneven flow, and passes side by side, may leave
+    less than the bare grid gives: the same films are then weakened.
     Where a flow is a trickle almost all heat is exchanged whatever the film, and a film strong
     enough to make up the last of it would be absurd: the factor is held under MOST_STRENGTHENED
     and fades to 1 under TRICKLE.  What the grid then misses is told as `residual`.
@@ -301,7 +301,8 @@ def cell_conductances(
     def grid(k: np.ndarray) -> np.ndarray:
         return _grid_heat(C1, C2, k * h1 if on_1 else h1, k * h2 if on_2 else h2, cells, rating.liquid)
 
-    k = _match(grid, exact, 1.0 if rating.maldistribution == 0.0 else MOST_WEAKENED)
+    plain = rating.maldistribution == 0.0 and rating.passes == 1
+    k = _match(grid, exact, 1.0 if plain else MOST_WEAKENED)
     knee, room = 0.5 * (1.0 + MOST_STRENGTHENED), 0.5 * (MOST_STRENGTHENED - 1.0)
     k = np.where(k > knee, knee - room * np.expm1(-(k - knee) / room), k)
     fade = _rise(C1 / (rating.flow1 * cp[0])) * _rise(C2 / (rating.flow2 * cp[1]))
