@@ -341,6 +341,12 @@ def test_forecast_in_words(tern, short):
     assert seen.exit_code == 0, seen.stderr
     assert seen.stdout.startswith("No limit was given") or "No limit was given" in seen.stdout
     assert "degF" in seen.stdout
+    assert not re.findall(r"\d (?:K|degC|kPa|bar|kW|kg/s|L|mm|km/h)(?![\w/])", re.sub('"[^"]*"', "", seen.stdout))
+
+
+def test_in_boost_is_explained_once(tern, short):
+    told = " ".join(run("forecast", tern, short).stdout.split())
+    assert told.count("while the pressure in the plenum is more than 5 % above that of the air outside") == 1
 
 
 def test_units_change_no_number_of_the_json(tern, short):
@@ -449,3 +455,24 @@ def test_first_use_is_announced_on_stderr(tern, short, monkeypatch):
     seen = run("forecast", tern, short, "--json")
     assert seen.stderr.splitlines() == [cli.PREPARING]
     json.loads(seen.stdout)
+
+
+@pytest.mark.parametrize("delay", [0.0, 0.1, 0.3, 0.7])
+def test_ctrl_c_never_shows_a_traceback(tern, pulls, delay):
+    # in a process of its own that strikes itself: while modules load, and while it reads or solves
+    strike = (
+        "import os, signal, sys, threading, time\n"
+        "from coldside import __main__ as start\n"
+        "def later():\n"
+        "    while signal.getsignal(signal.SIGINT) is not start.interrupted: time.sleep(0.001)\n"
+        f"    time.sleep({delay})\n"
+        "    signal.raise_signal(signal.SIGINT)\n"
+        "threading.Thread(target=later, daemon=True).start()\n"
+        "start.main()\n"
+    )
+    command = [sys.executable, "-c", strike, "forecast", str(tern), str(pulls)]
+    seen = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", timeout=120)
+    assert seen.returncode == 130
+    assert seen.stderr.splitlines()[-1] == "Interrupted."
+    assert "Traceback" not in seen.stderr
+    assert "KeyboardInterrupt" not in seen.stderr

@@ -35,6 +35,7 @@ PINT = {
     "K": "kelvin", "degC|C|celsius": "delta_degC", "degF|F|fahrenheit": "delta_degF",
     "degC rise|C rise|celsius rise|delta_degC": "delta_degC", "degF rise|F rise|fahrenheit rise|delta_degF": "delta_degF",
     "V|volt|volts": "volt", "mV": "millivolt",
+    "N": "newton", "kN": "kilonewton", "lbf": "pound_force", "kgf": "kilogram_force",
     "W": "watt", "kW": "kilowatt", "MW": "megawatt", "hp|bhp": "horsepower", "PS": "metric_horsepower",
     "W/K|W/degC|W/C": "watt/kelvin", "kW/K": "kilowatt/kelvin",
     "|": "dimensionless", "%|percent": "percent",
@@ -193,14 +194,20 @@ REFUSALS = [
     ("L 9", "volume", '"L 9" does not start with a number; a volume is needed, such as "9 L" or "2.4 US gal"'),
     ("9 Lx", "volume", '"9 Lx" has the unknown unit "Lx" (nearest: "L"); a volume takes L, US gal, mL, in3, imp gal'),
     ("9 psi", "volume", '"9 psi" is a pressure; here a volume is needed, such as "9 L" or "2.4 US gal"'),
-    ("1,5 bar gauge", "pressure", '"1,5 bar gauge" has a comma; write a decimal point, and no mark between thousands: "1.5", "1500"'),
-    ("1,120 kg", "mass", '"1,120 kg" has a comma; write a decimal point, and no mark between thousands: "1.5", "1500"'),
+    ("1,5 bar gauge", "pressure", '"1,5 bar gauge" has a comma; write a decimal point: "1.5 bar gauge"'),
+    ("3,46", "number", '"3,46" has a comma; write a decimal point: "3.46"'),
+    ("0,125 L", "volume", '"0,125 L" has a comma; write a decimal point: "0.125 L"'),
+    ("1,120 kg", "mass", '"1,120 kg" has a comma; write a decimal point, and no mark between thousands: "1.120 kg" or "1120 kg"'),
+    ("1,120,000 g", "mass", '"1,120,000 g" has a comma; write no mark between thousands: "1120000 g"'),
+    ("“9 L”", "volume", '"“9 L”" has the quotes of a text processor (“ ”); take them out'),
     ("3/4 in", "length", '"3/4 in" is a fraction; write it as a decimal number, 0.75 for 3/4'),
     ("12 gpm", "volume_flow", '"12 gpm" is unclear: a US or an imperial measure? write "12 US gal/min" or "12 imp gal/min"'),
     ("2 gal", "volume", '"2 gal" is unclear: a US or an imperial measure? write "2 US gal" or "2 imp gal"'),
     ("2 tons", "mass", '"2 tons" is unclear: which ton? write "2 t" or "2 lb"'),
     ("500 scfm", "mass_flow", '"500 scfm" counts air at conditions that scfm leaves open; a mass flow is needed, such as "0.25 kg/s" or "33 lb/min"'),
-    ("500 cfm", "mass_flow", '"500 cfm" is a volume flow; here a mass flow is needed, such as "0.25 kg/s" or "33 lb/min"'),
+    ("500 cfm", "mass_flow", '"500 cfm" is a volume flow; here a mass flow is needed: of air at 20 degC (68 degF) and sea level it is "0.284 kg/s" or "37.6 lb/min"'),
+    ("1000 cc/min", "mass_flow", '"1000 cc/min" is a volume flow; here a mass flow is needed: of fuel of 0.72 kg/L, which injectors are mostly rated with, it is "12 g/s" or "95.2 lb/h"'),
+    ("12 L/min", "mass_flow", '"12 L/min" is a volume flow; here a mass flow is needed, such as "0.25 kg/s" or "33 lb/min"'),
     ("14 psi", "pressure", '"14 psi" does not say gauge or abs; write "14 psi gauge" or "14 psi abs"'),
     ("14 psig", "pressure_difference", '"14 psig" says gauge or abs, but a difference has neither; a pressure difference is needed, such as "9 kPa" or "1.3 psi"'),
     ("-15 psig", "pressure", '"-15 psig" is at or below vacuum'),
@@ -210,7 +217,7 @@ REFUSALS = [
     ("40 degF rise", "temperature", '"40 degF rise" is a difference, but a temperature is needed here, such as "31 degC" or "88 degF"'),
     ("-300 degC", "temperature", '"-300 degC" is at or below absolute zero'),
     ("10 mPa abs", "pressure", '"10 mPa abs" has the unknown unit "mPa abs" (nearest: "Pa abs"); a pressure level, gauge or abs takes bar gauge, bar abs, psi gauge, psi abs, kPa gauge, kPa abs'),
-    ("5 bar", "head", '"5 bar" is a pressure; here a head of the pumped fluid is needed, such as "8 m" or "26 ft"'),
+    ("11 psi", "head", '"11 psi" is a pressure; here a head of the pumped fluid is needed: of water it is "7.73 m" or "25.4 ft" (1 psi is 2.31 ft, 1 bar is 10.2 m of water)'),
     ("nan kg", "mass", '"nan kg" is not a finite number; a mass is needed, such as "2.6 kg" or "5.7 lb"'),
     ("1e999 kg", "mass", '"1e999 kg" is not a finite number; a mass is needed, such as "2.6 kg" or "5.7 lb"'),
     (math.inf, "number", 'inf is not a finite number; a plain number is needed, such as "0.6"'),
@@ -387,3 +394,38 @@ def test_typed_never_breaks_a_line() -> None:
     assert units.typed("a\nb") == '"a?b"'
     assert len(units.typed("x" * 500)) <= 62
     assert units.typed([["1 L", True]]) == '[["1 L", true]]'
+
+
+@pytest.mark.parametrize(
+    ("text", "us"),
+    [
+        ("10 W/K per m2 of outside surface, +- 50 %", "1.76 BTU/(h degF) per ft2 of outside surface, +- 50 %"),
+        ("2.0 bar absolute", "29 psi abs"),
+        ("rubber wall 0.25 W/(m K), 12 W/(m2 K) outside", "rubber wall 0.144 BTU/(h ft degF), 2.11 BTU/(h ft2 degF) outside"),
+        ("a generic 12 V pump of 30 L/min and 8 m, +- 30 %", "a generic 12 V pump of 7.93 US gal/min and 26.2 ft, +- 30 %"),
+        ("reference 298.15 K and 100 kPa: illustrative", "reference 77 degF and 14.5 psi: illustrative"),
+        ("coolant enters up to 2 K below the dew point, for 6 s", "coolant enters up to 3.6 degF below the dew point, for 6 s"),
+        ("from 20 to 40 degC, -5 degC", "from 68 to 104 degF, 23 degF"),
+        ('engine.boost = "1.5 bar" read as gauge', 'engine.boost = "1.5 bar" read as gauge'),
+        ("12 km/h on average, 0.4 kg/s", "7.46 mph on average, 52.9 lb/min"),
+        ("the 6 K-mark, T-4 K, 2.5 Kelvin, 3 m/s2, 4 mm2", "the 6 K-mark, T-4 K, 2.5 Kelvin, 3 m/s2, 4 mm2"),
+    ],
+)  # fmt: skip
+def test_retold(text: str, us: str) -> None:
+    assert units.retold(text, "us") == us
+    assert units.retold(text, "si") == text
+
+
+def test_retold_examples_can_be_typed() -> None:
+    told = units.retold('off, or "above 40 degC charge, 4 K hysteresis"', "us", quoted=True)
+    assert told == 'off, or "above 104 degF charge, 7.2 degF rise hysteresis"'
+
+
+def test_retold_compounds_agree_with_the_reference_library(registry: pint.UnitRegistry) -> None:
+    for ours, theirs, us in (
+        ("W/(m2 K)", "watt/meter**2/kelvin", "Btu_it/hour/foot**2/delta_degF"),
+        ("W/(m K)", "watt/meter/kelvin", "Btu_it/hour/foot/delta_degF"),
+        ("W/K per m2", "watt/meter**2/kelvin", "Btu_it/hour/foot**2/delta_degF"),
+    ):
+        expected = registry.Quantity(1000.0, theirs).to(us).magnitude
+        assert float(units.retold(f"1000 {ours}", "us").split()[0]) == pytest.approx(expected, rel=5e-3)  # three digits

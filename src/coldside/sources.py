@@ -85,7 +85,7 @@ SOURCES = _table(
         "Melinder2010",
         (
             "Melinder A.: Properties of Secondary Working Fluids for Indirect Systems. International Institute of "
-            "Refrigeration, 2010; through CoolProp 8.0.0, fluids INCOMP::MEG and INCOMP::MPG"
+            "Refrigeration, 2010; through CoolProp 8.0.0, fluids INCOMP::MEG, INCOMP::MPG and INCOMP::MMA"
         ),
         COMPUTED,
     ),
@@ -93,6 +93,21 @@ SOURCES = _table(
         "IAPWS95",
         "IAPWS Formulation 1995 for water, with the IAPWS transport equations; through CoolProp 8.0.0, HEOS::Water",
         COMPUTED,
+    ),
+    ("SAEJ300", "SAE J300, Engine Oil Viscosity Classification: 5W and 30 grades", MEMORY),
+    ("ASTMD341", "ASTM D341, viscosity-temperature chart for liquid petroleum products (Walther's line)", MEMORY),
+    (
+        "Incropera2007",
+        (
+            "Incropera F. P., DeWitt D. P., Bergman T. L., Lavine A. S.: Fundamentals of Heat and Mass Transfer, 6th "
+            "edition. Wiley, 2007; table A.5, engine oil (unused)"
+        ),
+        MEMORY,
+    ),
+    (
+        "PerryHandbook",
+        "Perry's Chemical Engineers' Handbook, liquid-vapour equilibrium of methanol and water at one atmosphere",
+        MEMORY,
     ),
     # Fuels
     (
@@ -179,6 +194,55 @@ SOURCES = _table(
             "Manglik R. M., Bergles A. E.: Heat transfer and pressure drop correlations for the rectangular offset "
             "strip fin compact heat exchanger. Experimental Thermal and Fluid Science 10, 1995, 171-180 (seen in "
             "public codes)"
+        ),
+        IN_PART,
+    ),
+    (
+        "Cengel2003",
+        (
+            "Cengel Y. A.: Heat Transfer, a Practical Approach, 2nd edition. McGraw-Hill, 2003 (chapter 12, radiation "
+            "shields: the example of two plates with an aluminium sheet between)"
+        ),
+        MEMORY,
+    ),
+    # Charge tract
+    (
+        "Shapiro1953",
+        (
+            "Shapiro A. H.: The Dynamics and Thermodynamics of Compressible Fluid Flow, volume 1. Ronald Press, 1953 "
+            "(isentropic flow from rest, choking, Fliegner's formula)"
+        ),
+        MEMORY,
+    ),
+    (
+        "ChangWang1997",
+        (
+            "Chang Y. J., Wang C. C.: A generalized heat transfer correlation for louver fin geometry. International "
+            "Journal of Heat and Mass Transfer 40, 1997, 533-544 (seen in public codes)"
+        ),
+        IN_PART,
+    ),
+    (
+        "ChangHsuLinWang2000",
+        (
+            "Chang Y. J., Hsu K. C., Lin Y. T., Wang C. C.: A generalized friction correlation for louver fin "
+            "geometry. International Journal of Heat and Mass Transfer 43, 2000, 2237-2243 (seen in public codes)"
+        ),
+        IN_PART,
+    ),
+    (
+        "Chang2006",
+        (
+            "Chang Y. J. and others: Amendment of the generalized friction correlation for louver fin geometry. "
+            "International Journal of Heat and Mass Transfer 49, 2006, 4250-4253 (blend seen in one public code)"
+        ),
+        IN_PART,
+    ),
+    (
+        "ShahLondon1978",
+        (
+            "Shah R. K., London A. L.: Laminar Flow Forced Convection in Ducts. Academic Press, 1978, with the "
+            "apparent friction of Shah 1978 (Nusselt number at uniform flux seen in the library ht, the rest from memory)"
         ),
         IN_PART,
     ),

@@ -25,6 +25,9 @@ STANDARD_PRESSURE = 101325.0  # Pa, standard atmosphere at sea level
 ZERO_CELSIUS = 273.15  # K
 LONGEST_TEXT = 120  # characters of a value's text
 LONGEST_NUMBER = 24  # characters of a number inside it
+CURLY = "“”„‟«»‘’‚‛"  # quotes that a text processor or a web page puts in place of straight ones
+_ROOM_AIR = 1.204  # kg/m3, dry air at 20 degC and 101.325 kPa
+_RATED_FUEL = 720.0  # kg/m3: 10.5 cc/min to 1 lb/h, the trade's conversion (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -240,6 +243,12 @@ KINDS: dict[str, Kind] = {
         ("8 m", "26 ft"),
         ("m", "ft"),
     ),
+    "force": Kind(
+        "a force",
+        _spell(("N", 1.0), ("kN", 1e3), ("lbf", _POUND * _GRAVITY), ("kgf", _GRAVITY)),
+        ("500 N", "110 lbf"),
+        ("N", "lbf", "kgf"),
+    ),
     "voltage": Kind("a voltage", _spell(("V|volt|volts", 1.0), ("mV", 1e-3)), ("13.5 V",), ("V",)),
     "power": Kind(
         "a power",
@@ -332,6 +341,18 @@ def typed(value: Any) -> str:
 def wanted(kind: str) -> str:
     """What a field of this kind takes, with examples: 'a volume is needed, such as "9 L" or "2.4 US gal"'."""
     return f"{KINDS[kind].words} is needed, such as {_either(KINDS[kind].examples)}"
+
+
+def decimal_point(text: str) -> str:
+    """How a number with a comma is written: one reading where there is one, both where a comma may part thousands."""
+    bare = re.sub(r"(?<=[0-9])\s*,\s*(?=[0-9])", ",", text)
+    point, none = bare.replace(",", "."), bare.replace(",", "")
+    numbers = re.findall(r"[0-9]+(?:,[0-9]+)+", bare)
+    if any(number.count(",") > 1 for number in numbers):
+        return f"write no mark between thousands: {typed(none)}"
+    if any(re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", number) for number in numbers):
+        return f"write a decimal point, and no mark between thousands: {typed(point)} or {typed(none)}"
+    return f"write a decimal point: {typed(point)}"
 
 
 def _either(texts: tuple[str, ...] | list[str]) -> str:
@@ -434,8 +455,10 @@ class _Reader:
             raise self.refuse(f"is empty; {wanted(self.kind)}")
         if len(text) > LONGEST_TEXT or any(len(n) > LONGEST_NUMBER for n in re.findall(_NUMBER, text)):
             raise self.refuse(f"is absurdly long for a number; {wanted(self.kind)}")
+        if quotes := sorted(set(text) & set(CURLY)):
+            raise self.refuse(f"has the quotes of a text processor ({' '.join(quotes)}); take them out")
         if _COMMA.search(text):
-            raise self.refuse('has a comma; write a decimal point, and no mark between thousands: "1.5", "1500"')
+            raise self.refuse(f"has a comma; {decimal_point(text)}")
         if _FRACTION.match(text):
             raise self.refuse("is a fraction; write it as a decimal number, 0.75 for 3/4")
         if re.match(r"[+-]?(nan|inf|infinity)\b", text, re.IGNORECASE):
@@ -485,6 +508,9 @@ class _Reader:
             )
         if self.kind in ("number", "count"):
             return self.refuse(f"has a unit or words behind the number; {wanted(self.kind)}")
+        converted = self._near_kind(unit, number)
+        if converted:
+            return self.refuse(converted)
         for kind, spec in KINDS.items():
             if unit in spec.factors and kind not in _BARE and kind not in ("boost", "head"):
                 words = "a pressure" if kind in ("pressure", "pressure_difference") else spec.words
@@ -495,6 +521,28 @@ class _Reader:
         return self.refuse(
             f"has the unknown unit {typed(unit)}{close}; {self.spec.words} takes {units}".replace(", takes", " takes")
         )
+
+    def _near_kind(self, unit: str, number: float) -> str:
+        """What a value of a neighbouring kind comes to: pump head in psi, injectors in cc/min, air in cfm; else ""."""
+        pressures = KINDS["pressure_difference"].factors
+        flows = KINDS["volume_flow"].factors
+        if self.kind == "head" and unit in pressures:
+            metres = number * pressures[unit] / _WATER
+            return (
+                f"is a pressure; here {self.spec.words} is needed: of water it is "
+                f'"{metres:.3g} m" or "{metres / _FOOT:.3g} ft" (1 psi is 2.31 ft, 1 bar is 10.2 m of water)'
+            )
+        if self.kind != "mass_flow" or unit not in flows:
+            return ""
+        if unit.startswith(("cc/", "cm3/", "mL/", "ml/")):
+            flow, of = number * flows[unit] * _RATED_FUEL, "fuel of 0.72 kg/L, which injectors are mostly rated with,"
+            write = [f"{flow * 1e3:.3g} g/s", f"{flow / _POUND * 3600.0:.3g} lb/h"]
+        elif unit.lower().startswith(("cfm", "ft3", "cu ft", "m3")):
+            flow, of = number * flows[unit] * _ROOM_AIR, "air at 20 degC (68 degF) and sea level"
+            write = [f"{flow:.3g} kg/s", f"{flow / _POUND * 60.0:.3g} lb/min"]
+        else:
+            return ""
+        return f"is a volume flow; here {self.spec.words} is needed: of {of} it is {_either(write)}"
 
     def _value(self, number: float, spelling: str) -> tuple[Any, tuple[str, ...]]:
         value = number * self.spec.factors[spelling] + self.spec.offsets.get(spelling, 0.0)
@@ -595,6 +643,7 @@ UNIT: dict[tuple[str, str], Shown] = {
     **_both("boost", "bar", "psi"),
     **_both("pressure_difference", "kPa", "psi"),
     **_both("head", "m", "ft"),
+    **_both("force", "N", "lbf"),
     **_both("voltage", "V", "V"),
     **_both("power", "kW", "hp"),
     **_both("conductance", "W/K", "BTU/(h degF)"),
@@ -614,7 +663,10 @@ _BY_SIZE: dict[tuple[str, str], tuple[tuple[float, str], ...]] = {
     ("volume", "us"): ((0.25 * _US_GAL, "in3"), (math.inf, "US gal")),
     ("volume_flow", "si"): ((0.02, "L/min"), (math.inf, "m3/s")),
     ("volume_flow", "us"): ((0.02, "US gal/min"), (math.inf, "cfm")),
+    ("mass", "si"): ((0.1, "g"), (math.inf, "kg")),
+    ("mass", "us"): ((0.1 * _POUND, "oz"), (math.inf, "lb")),
     ("mass_flow", "si"): ((0.01, "g/s"), (math.inf, "kg/s")),
+    ("mass_flow", "us"): ((0.001, "oz/min"), (math.inf, "lb/min")),
     ("time", "si"): ((120.0, "s"), (7200.0, "min"), (math.inf, "h")),
     ("time", "us"): ((120.0, "s"), (7200.0, "min"), (math.inf, "h")),
     ("pressure_difference", "si"): ((1000.0, "Pa"), (math.inf, "kPa")),
@@ -672,3 +724,74 @@ def _rounded(number: float, kind: str, digits: int | None) -> str:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
+
+
+# -- retelling ---------------------------------------------------------------------------------------
+# unit in a sentence of ours -> the kind it is shown as
+_TOLD = {
+    "degC": "temperature",
+    "K": "temperature_difference",
+    **dict.fromkeys(("bar abs", "bar absolute", "kPa abs", "kPa absolute"), "pressure"),
+    **dict.fromkeys(("bar gauge", "kPa gauge"), "pressure_gauge"),
+    **dict.fromkeys(("bar", "kPa", "Pa"), "pressure_difference"),
+    **dict.fromkeys(("kg/s", "g/s"), "mass_flow"),
+    **dict.fromkeys(("L/min", "m3/s"), "volume_flow"),
+    **dict.fromkeys(("km/h", "m/s"), "speed"),
+    **dict.fromkeys(("mm", "cm", "m"), "length"),
+    **dict.fromkeys(("cm2", "m2"), "area"),
+    **dict.fromkeys(("mL", "L"), "volume"),
+    **dict.fromkeys(("kg", "g"), "mass"),
+    "kW": "power",
+    "W/K": "conductance",
+}
+# compound units that only sentences have: inch-pound name and what one of ours is in it
+_TOLD_COMPOUND = {
+    "W/(m2 K)": ("BTU/(h ft2 degF)", _FOOT**2 * _DEGF / (_BTU / 3600)),
+    "W/(m K)": ("BTU/(h ft degF)", _FOOT * _DEGF / (_BTU / 3600)),
+    "W/K per m2": ("BTU/(h degF) per ft2", _FOOT**2 * _DEGF / (_BTU / 3600)),
+}
+_TOLD_UNIT = "|".join(re.escape(unit) for unit in sorted([*_TOLD, *_TOLD_COMPOUND], key=len, reverse=True))
+_TOLD_QUANTITY = re.compile(
+    rf"(?<![\w.,/-])(-?[0-9]+(?:\.[0-9]+)?)(?: to (-?[0-9]+(?:\.[0-9]+)?))? ({_TOLD_UNIT})(?![\w/(-])"
+)
+_WARMEST_DIFFERENCE = 200.0  # K; a number of kelvins above it is a temperature
+
+
+def retold(text: str, system: str, *, quoted: bool = False) -> str:
+    """A sentence of ours with the quantities in it said in a system's units: "10 W/K per m2", "2 K below".
+
+    For texts that hold quantities as words (what stands for an absent key, notes, warnings); "si" leaves them
+    alone.  What stands in double quotes is what a user typed or could type and stays, but with `quoted`, for
+    texts whose examples are ours.
+    """
+    if system != "us":
+        return text
+    pieces = re.split(r'("[^"]*")', text)
+    for index, piece in enumerate(pieces):
+        typed_text = index % 2 == 1
+        if not typed_text or quoted:
+            pieces[index] = _TOLD_QUANTITY.sub(lambda found, typed_text=typed_text: _told(found, typed_text), piece)
+    return "".join(pieces)
+
+
+def _told(found: re.Match[str], typed_text: bool) -> str:
+    """One quantity, or two with "to" between them, in inch-pound units."""
+    first, second, unit = found.groups()
+    said = [_told_one(float(number), unit, typed_text) for number in (first, second) if number is not None]
+    if len(said) == 2 and said[0].partition(" ")[2] == said[1].partition(" ")[2]:
+        said[0] = said[0].partition(" ")[0]
+    return " to ".join(said)
+
+
+def _told_one(number: float, unit: str, typed_text: bool) -> str:
+    if unit in _TOLD_COMPOUND:
+        name, scale = _TOLD_COMPOUND[unit]
+        return f"{number * scale:.3g} {name}"
+    kind = _TOLD[unit]
+    if unit == "K" and abs(number) > _WARMEST_DIFFERENCE:
+        kind = "temperature"
+    source = "pressure" if kind == "pressure_gauge" else kind
+    factors = KINDS[source].factors
+    value = number * factors[unit] + KINDS[source].offsets.get(unit, 0.0)
+    said = show(value, kind, "us")
+    return said if typed_text else said.removesuffix(" rise")

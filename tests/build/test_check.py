@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
+from coldside import units
 from coldside.build.check import WIDTH, concerns, describe, draw_path
 from coldside.build.files import load_build
 from coldside.build.model import Build, Parallel
@@ -35,7 +37,22 @@ def test_the_bundled_builds_fit_a_terminal(system: str, examples: Path) -> None:
         told = " ".join(" ".join(lines).split())
         for key, given in build.defaults():
             assert key.rpartition(".")[2] in told
-            assert given.help in told
+            assert units.retold(given.help, system, quoted=True) in told
+
+
+# what a reader who asked for inch-pound units must not meet, but inside quotes (what was typed) and in part names
+SI_WORDS = re.compile(
+    r"\d (K|degC|kPa|Pa|bar|W/K|W/\(m2? ?K\)|kW|L|L/min|mL|mm|cm|m|cm2|m2|kg|g|kg/s|g/s|km/h|m/s)(?![\w/])"
+)
+
+
+def test_inch_pound_units_hold_no_others(examples: Path) -> None:
+    for file in sorted(examples.glob("*/*.toml")):
+        if file.parent.name == "sessions":
+            continue
+        lines = describe(load_build(file), "us")[2:]
+        found = [line for line in lines if SI_WORDS.search(re.sub('"[^"]*"', "", line))]
+        assert not found, (file.name, found)
 
 
 def test_paths_in_characters() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from cases.record import Case
-from coldside.media.coolants import mass_fraction_of, parse_coolant
+from coldside.media.coolants import Coolant, mass_fraction_of, parse_coolant
 
 
 def _properties(text: str, T: float) -> dict[str, float]:
@@ -18,6 +18,11 @@ def _properties(text: str, T: float) -> dict[str, float]:
 
 def _freezing(text: str) -> dict[str, float]:
     return {"freezing_point": parse_coolant(text).freezing_point - 273.15}
+
+
+def _boils(mole_fraction: float) -> dict[str, float]:
+    mass = mole_fraction * 32.042 / (mole_fraction * 32.042 + (1.0 - mole_fraction) * 18.015)
+    return {"boiling_point": Coolant("mix", mass, "methanol").boiling_point(101325.0) - 273.15}
 
 
 CASES = [
@@ -81,7 +86,40 @@ CASES = [
         for kind, temperatures in (
             ("ethylene glycol", (-3.4, -7.9, -14.6, -23.8, -36.0, -51.2)),
             ("propylene glycol", (-2.9, -7.2, -12.8, -20.6, -32.2, -50.0)),
+            ("methanol", (-6.5, None, -25.7, None, -54.5, None)),
         )
         for percent, T in zip((10, 20, 30, 40, 50, 60), temperatures, strict=True)
+        if T is not None
+    ),
+    *(
+        Case(
+            id="methanol-boils",
+            part=f"{x:g} mol/mol",
+            what="methanol and water boil at one atmosphere",
+            inputs={"mole_fraction": x},
+            compute=_boils,
+            expected={"boiling_point": T},
+            tolerance=0.35,
+            kind="absolute",
+            tolerance_reason="two constants for the whole range",
+            source=("PerryHandbook",),
+            how="printed, from memory",
+        )
+        for x, T in ((0.04, 93.5), (0.1, 87.7), (0.2, 81.7), (0.3, 78.0), (0.4, 75.3))
+    ),
+    *(
+        Case(
+            id="oil",
+            part=f"{T - 273.15:.0f} degC",
+            what="unused engine oil: specific heat and conductivity of the handbook",
+            inputs={"text": "engine oil", "T": T},
+            compute=_properties,
+            expected={"cp": cp, "conductivity": k},
+            tolerance=0.015,
+            tolerance_reason="straight lines through the table, which is printed to three digits",
+            source=("Incropera2007",),
+            how="printed, from memory",
+        )
+        for T, cp, k in ((300.0, 1909.0, 0.145), (350.0, 2118.0, 0.138), (400.0, 2337.0, 0.134))
     ),
 ]

@@ -8,10 +8,10 @@ import numpy as np
 from scipy.optimize import brentq
 
 from cases.record import Case
-from coldside.parts.airflow import FAN_CURVE_DENSITY, DuctSpec, FanSpec
+from coldside.parts.airflow import FAN_CURVE_DENSITY, DuctSpec, FanSpec, porous_pressure, ram_pressure
 from coldside.parts.correlations import transfer_units_crossflow
 from coldside.parts.exchanger import CELLS, ExchangerSpec
-from coldside.plant.flows import BENCH_AIR, Air, duct_flows
+from coldside.plant.flows import BENCH_AIR, LEAK, Air, duct_flows
 from generators import EXCHANGER, Held, build_of, exact_values, rated, settled, stack_bench
 
 FOUR = "four digits stated, and 5 mm/s of creep that keeps an opening's loss from a flat spot"
@@ -29,6 +29,14 @@ def face(area: float, linear: float, square: float, at: float, height: float = 0
         cooling_loss_exponent=exponent,
         face_height=height,
     )
+
+
+def links(spec: DuctSpec, front: ExchangerSpec, speed: float, around: Air = STANDARD) -> dict[str, float]:
+    """Air through each link of a duct with one face, kg/s, by name; nothing is warm."""
+    build = build_of({"face": front}, (), duct=("face",), duct_spec=spec)
+    flows = duct_flows(build, build.ducts["duct"])
+    m = flows.flow(build, np.array([speed]), np.array([around.temperature]), {}, around)[0]
+    return dict(zip(flows.network.names, m, strict=True))
 
 
 def volume_flow(
@@ -64,6 +72,32 @@ def _duct_and_core(
     )
     front = face(area, 0.0, 0.5 * K_core * BENCH_AIR, 0.25 * speed)
     return {"velocity_ratio": volume_flow(spec, front, speed, STANDARD) / area / speed}
+
+
+def _ram(T: float, p: float, speed: float) -> dict[str, float]:
+    spec = DuctSpec(place="nose", inlet_area=0.05, recovery=1.0)
+    density = p / (287.055 * T)
+    return {"density": density, "pressure": float(ram_pressure(spec, speed, density))}
+
+
+def _leaky(
+    speed: float, inlet: float, area: float, K_core: float, K_inlet: float, recovery: float, leak: float
+) -> dict[str, float]:
+    """Face velocity, and the share of the air that passes beside the face."""
+    spec = DuctSpec(place="nose", inlet_area=inlet, recovery=recovery, inlet_loss=K_inlet, leak_area=leak)
+    m = links(spec, face(area, 0.0, 0.5 * K_core * BENCH_AIR, 0.2 * speed), speed)
+    return {"face_velocity": m["face"] / BENCH_AIR / area, "leak_share": m.get(LEAK, 0.0) / sum(m.values())}
+
+
+def _porous(K: float) -> dict[str, float]:
+    """Where Taylor's pressure holds the loss of a sheet, u over V; on the branch where it falls with u or rises."""
+    return {"velocity_ratio": brentq(lambda u: float(porous_pressure(1.0, u, 1.0)) - 0.5 * K * u * u, 1e-9, 1.0)}
+
+
+def _bare(K: float, speed: float) -> dict[str, float]:
+    spec = DuctSpec(place="nose", inlet="open", face_area=0.15)
+    m = links(spec, face(0.15, 0.0, 0.5 * K * BENCH_AIR, 0.3 * speed), speed)
+    return {"velocity_ratio": m["face"] / BENCH_AIR / 0.15 / speed}
 
 
 def _linear_and_square(share_of_ram: float, speed: float, linear: float, square: float) -> dict[str, float]:
@@ -126,7 +160,22 @@ def _preheated(m_air: float, heat: float, covers: float, T_coolant: float, T_amb
     return {"preheat": rise, "capacity_factor": warm / at(T_ambient)[2]}
 
 
+EXAMPLE = {
+    "speed": 100.0 / 3.6, "inlet": 0.05, "area": 0.15, "K_core": 15.0, "K_inlet": 0.5, "recovery": 0.9,
+}  # fmt: skip
+
 CASES = [
+    Case(
+        id="loop-C22",
+        what="air of 25 degC at sea level and its dynamic pressure at 100 km/h",
+        inputs={"T": 298.15, "p": 101325.0, "speed": 100.0 / 3.6},
+        compute=_ram,
+        expected={"density": 1.184, "pressure": 456.9},
+        tolerance=2e-3,
+        tolerance_reason="the notes' own: ideal gas against CoolProp Air",
+        source=("CoolProp",),
+        how="computed with CoolProp 8.0.0 Air",
+    ),
     Case(
         id="loop-C23",
         what="duct and core, all losses with the square of the flow",
@@ -172,6 +221,90 @@ CASES = [
         )
         for part, speed, flow in (("at 30 km/h", 30.0 / 3.6, 0.3654), ("standing", 0.0, 0.3366))
     ),
+    *(
+        Case(
+            id="loop-C26",
+            part=f"leak of {1e4 * leak:.0f} cm2",
+            what="air beside the face takes from the face: velocity through it, share that leaks",
+            inputs={**EXAMPLE, "leak": leak},
+            compute=_leaky,
+            expected={"face_velocity": u, "leak_share": share},
+            tolerance=1e-3,
+            tolerance_reason=FOUR,
+            source=("Analytic",),
+            how="derived: the face and its leak lose the same, the inlet loses on both",
+        )
+        for leak, u, share in ((0.02, 5.492, 0.2513), (0.04, 5.019, 0.4017))
+    ),
+    *(
+        Case(
+            id="loop-d5",
+            part=f"leak of {1e4 * leak:.0f} cm2",
+            what="the notes' table of leaks: velocity through the face",
+            inputs={**EXAMPLE, "leak": leak},
+            compute=_leaky,
+            expected={"face_velocity": u} | ({"leak_share": share} if share else {}),
+            tolerance=6e-3,
+            kind="absolute",
+            tolerance_reason="two decimals stated",
+            source=("Analytic",),
+            how="derived",
+        )
+        for leak, u, share in (
+            (0.0, 5.968, 0.0),
+            (0.01, 5.73, 0.14),
+            (0.08, 4.18, 0.57),
+            (0.12, 3.53, 0.67),
+        )
+    ),
+    *(
+        Case(
+            id="loop-d5",
+            part=f"sealed duct, K = {K:.0f}",
+            what="velocity through a sealed duct of a third of the face at its inlet, over road speed",
+            inputs={"recovery": 1.0, "K_core": K, "K_duct": 0.0, "K_inlet": 0.5, "area_ratio": 3.0, "speed": 30.0},
+            compute=_duct_and_core,
+            expected={"velocity_ratio": ratio},
+            tolerance=6e-4,
+            kind="absolute",
+            tolerance_reason="three decimals stated",
+            source=("Analytic",),
+            how="derived",
+        )
+        for K, ratio in ((10.0, 0.263), (15.0, 0.226), (30.0, 0.170), (60.0, 0.125))
+    ),
+    Case(
+        id="loop-C41",
+        what="a bare core in an open stream by Taylor's pressure alone, K = 15",
+        inputs={"K": 15.0},
+        compute=_porous,
+        expected={"velocity_ratio": 0.2105},
+        tolerance=1e-3,
+        tolerance_reason="four digits stated",
+        source=("Taylor1944",),
+        how="derived: u/V = 1/(1 + K/4), formula from memory; see the bare face below for K above 4",
+    ),
+    *(
+        Case(
+            id="loop-C41",
+            part=f"bare face, K = {K:g}",
+            what="a bare face in a duct's place: Taylor's ratio while it is open, the stream's own pressure when dense",
+            inputs={"K": K, "speed": 30.0},
+            compute=_bare,
+            expected={"velocity_ratio": ratio},
+            tolerance=5e-4,
+            tolerance_reason="5 mm/s of creep in 5 m/s, and 1e-2 Pa s/kg that keeps a slope",
+            source=source,
+            how="derived: 1/(1 + K/4) up to K = 4; above, the pressure of rho V^2/2 gives K^-1/2",
+        )
+        for K, ratio, source in (
+            (1.0, 0.8, ("Taylor1944",)),
+            (3.0, 4.0 / 7.0, ("Taylor1944",)),
+            (4.0, 0.5, ("Taylor1944",)),
+            (15.0, 15.0**-0.5, ("Analytic",)),
+            (30.0, 30.0**-0.5, ("Analytic",)),
+        )
+    ),
     Case(
         id="loop-C28",
         what="natural draught of a hot core at a standstill",
@@ -191,6 +324,18 @@ CASES = [
         expected={"preheat": 24.364, "capacity_factor": 0.76797},
         tolerance=1e-4,
         tolerance_reason="five digits stated",
+        source=("Analytic",),
+        how="derived: conservation of energy, fixed conductance and flows",
+    ),
+    Case(
+        id="heat-T37",
+        part="on the whole face",
+        what="the notes' second figure: 45 kW from a core in front of all of the radiator",
+        inputs={"m_air": 1.7, "heat": 45e3, "covers": 1.0, "T_coolant": 371.15, "T_ambient": 308.15},
+        compute=_preheated,
+        expected={"preheat": 26.3, "capacity_factor": 0.58},
+        tolerance=5e-3,
+        tolerance_reason="two digits stated of the factor, 0.5823",
         source=("Analytic",),
         how="derived: conservation of energy, fixed conductance and flows",
     ),

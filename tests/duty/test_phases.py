@@ -6,7 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from coldside.duty.model import PHASE_KEYS, LimitSpec, PhaseSpec, Session
+from coldside.build import files
+from coldside.build.schema import HOMES, OTHER_WORDS, fields_of
+from coldside.duty import phases
+from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, Session
 from coldside.duty.phases import load_limits, load_session
 from coldside.errors import BadInput
 from coldside.parts.engine import RPM
@@ -155,3 +158,16 @@ def test_every_key_of_a_phase_belongs_to_a_kind() -> None:
         field_of(PhaseSpec, name)
     every = set(PhaseSpec.__dataclass_fields__)
     assert every - used == {"kind", "name", "pumps", "fans", "group", "air"}
+
+
+def test_other_words_lead_to_keys_that_are_there() -> None:
+    for spec in (PhaseSpec, AmbientSpec, LimitSpec):
+        keys = {item.key for item in fields_of(spec)}
+        assert set(OTHER_WORDS[spec].values()) <= keys
+        assert not set(OTHER_WORDS[spec]) & keys
+
+
+def test_a_file_knows_which_tables_belong_to_the_other() -> None:
+    # neither list may forget one of its own top keys, nor claim one that both files have
+    assert {name for name, home in HOMES.items() if home == "a session"} == set(phases.TOP) - set(files.TOP)
+    assert {name for name, home in HOMES.items() if home == "a build"} == set(files.TOP) - set(phases.TOP)

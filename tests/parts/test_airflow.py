@@ -112,3 +112,107 @@ def test_refusals():
         airflow.fan_rise(C25_FAN, 0.1, 1.5, 1.2)
     with pytest.raises(BadInput, match="rises"):
         airflow.fan_curve(FanSpec(curve=((0.0, 100.0), (0.3, 120.0), (0.6, 0.0))))
+
+
+# --- inlets, leaks, bare faces, recirculation ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("inlet", airflow.INLETS)
+def test_an_inlet_stands_for_its_recovery_unless_given(inlet):
+    spec = duct(inlet=inlet, recovery=None)
+    assert airflow.recovery_of(spec) == airflow.RECOVERY[inlet][0]
+    assert airflow.recovery_of(duct(inlet=inlet, recovery=0.33)) == 0.33
+
+
+def test_flush_and_scoop_inlets_lie_in_the_ranges_of_the_notes():
+    """Loop notes d2, from memory: flush inlets on cars 0.3 to 0.6, scoops outside the layer 0.7 to 0.95."""
+    assert 0.3 < airflow.RECOVERY["flush"][0] < 0.6
+    assert 0.7 <= airflow.RECOVERY["scoop"][0] <= 0.95
+
+
+def test_recirculation_at_rest_follows_place_and_sealing_and_fades_with_speed():
+    """Loop notes d5 (from memory): 0.1 to 0.4 where not sealed, about 0.05 where sealed; at low speed only (f4)."""
+    assert 0.1 <= float(airflow.recirculation(duct(), 0.0)) <= 0.4
+    assert 0.1 <= float(airflow.recirculation(duct(place="rear"), 0.0)) <= 0.4
+    assert float(airflow.recirculation(duct(leak_area=0.0), 0.0)) == pytest.approx(0.05)
+    assert float(airflow.recirculation(duct(leak_area=0.002), 0.0)) == float(airflow.recirculation(duct(), 0.0))
+    given = duct(recirculation=0.3)
+    V = np.linspace(0.0, 60.0, 200)
+    r = airflow.recirculation(given, V)
+    assert r[0] == pytest.approx(0.3)
+    assert np.all(np.diff(r) <= 0.0)
+    assert float(airflow.recirculation(given, 12.0 / 3.6)) == pytest.approx(0.15, rel=0.02)
+    assert float(airflow.recirculation(given, 100.0 / 3.6)) < 1e-12
+    np.testing.assert_array_equal(airflow.recirculation(given, -V), r)
+    assert float(airflow.recirculation(duct(recirculation=0.0), 0.0)) == 0.0
+
+
+def slope_of(function, Q: float, step: float = 1e-6) -> float:
+    return (float(function(Q + step)[0]) - float(function(Q - step)[0])) / (2.0 * step)
+
+
+def test_leak_is_odd_rising_and_loses_what_a_gap_loses():
+    spec = duct(leak_area=0.02)
+    Q = np.concatenate([[0.0], np.geomspace(1e-8, 1.0, 100)])
+    loss, slope = airflow.leak_loss(spec, Q, RHO)
+    assert np.all(np.diff(loss) > 0)
+    assert np.all(slope > 0)
+    np.testing.assert_allclose(airflow.leak_loss(spec, -Q, RHO)[0], -loss)
+    assert airflow.leak_loss(spec, 0.13, RHO)[0] == pytest.approx(RHO * 10.0**2 / 2, rel=1e-3)  # 10 m/s behind the gap
+    assert airflow.leak_loss(spec, 0.05, RHO)[1] == pytest.approx(
+        slope_of(lambda q: airflow.leak_loss(spec, q, RHO), 0.05), rel=1e-6
+    )
+    for none in (None, 0.0):
+        with pytest.raises(BadInput, match="leak area"):
+            airflow.leak_loss(duct(leak_area=none), 0.1, RHO)
+
+
+BARE = DuctSpec(place="nose", inlet="open", face_area=0.2, recovery=1.0)
+
+
+@pytest.mark.parametrize("V", [0.0, 0.3, 20.0, -20.0])
+def test_the_stream_at_a_bare_face_falls_with_flow_without_a_kink(V):
+    Q = np.linspace(-6.0, 12.0, 1441)
+    p, slope = airflow.stream_pressure(BARE, Q, V, RHO)
+    assert np.all(np.diff(p) < 0)
+    assert np.all(slope < 0)
+    for q in (-1.0, 0.7, 1.999, 2.001, 5.0):
+        assert float(airflow.stream_pressure(BARE, q, V, RHO)[1]) == pytest.approx(
+            slope_of(lambda x: airflow.stream_pressure(BARE, x, V, RHO), q), rel=1e-5, abs=1e-4
+        )
+    np.testing.assert_allclose(airflow.stream_pressure(BARE, -Q, -V, RHO)[0], -p, rtol=1e-12, atol=1e-12)
+
+
+def test_the_stream_at_a_bare_face_is_momentum_where_the_face_is_open():
+    """Taylor 1944: 2 rho u (V - u); with a fan at rest the actuator disc's 2 rho u^2 (textbook); both 1e-3 of creep."""
+    u = np.array([12.0, 15.0, 25.0])
+    p = airflow.stream_pressure(BARE, 0.2 * u, 20.0, RHO)[0]
+    np.testing.assert_allclose(p, 2.0 * RHO * u * (20.0 - u), rtol=2e-3)
+    assert airflow.stream_pressure(BARE, 0.2 * 5.0, 0.0, RHO)[0] == pytest.approx(-2.0 * RHO * 25.0, rel=2e-3)
+    thinner = airflow.stream_pressure(
+        DuctSpec(place="rear", inlet="open", face_area=0.2, recovery=0.25), 0.0, 20.0, RHO
+    )
+    assert thinner[0] == pytest.approx(0.25 * RHO * 20.0**2 / 2)  # what arrives is slower
+
+
+def test_a_dense_bare_face_bears_no_more_than_a_plate_and_no_less_than_taylor():
+    """A plate square to a stream bears 1.1 to 1.2 rho V^2/2 (handbooks, from memory); Taylor's form goes to nothing."""
+    for K in (4.0, 10.0, 30.0, 100.0):
+        taylor = K / (1.0 + K / 4.0) ** 2  # over rho V^2/2
+        u = brentq(
+            lambda u, K=K: float(airflow.stream_pressure(BARE, 0.2 * u, 20.0, RHO)[0]) - K * RHO * u * u / 2, 0.0, 20.0
+        )
+        borne = K * (u / 20.0) ** 2
+        assert taylor - 1e-3 <= borne <= 1.2
+        assert borne == pytest.approx(1.0, rel=2e-3)
+
+
+def test_doubts_are_told_where_a_default_is_a_guess():
+    assert airflow.doubts(duct()) == []
+    (flush,) = airflow.doubts(duct(inlet="flush", recovery=None))
+    assert "30 to 60 %" in flush
+    assert airflow.doubts(duct(inlet="flush")) == []  # given
+    (bare,) = airflow.doubts(DuctSpec(place="rear", inlet="open", face_area=0.1))
+    assert "undisturbed stream" in bare
+    (wide,) = airflow.doubts(duct(leak_area=0.06))
+    assert "most of the air" in wide

@@ -18,13 +18,10 @@ from coldside.parts.exchanger import (
     CELLS,
     CP_CHARGE,
     CP_COOLING,
-    MOST_STRENGTHENED,
-    CellConductances,
-    Rating,
-    cell_conductances,
     charge_loss,
     rate,
 )
+from coldside.parts.rating import MOST_STRENGTHENED, CellConductances, Rating, cell_conductances
 from generators import AIR_CORE, EXCHANGER, WATER_CORE, rated
 
 CASES = load("exchanger")

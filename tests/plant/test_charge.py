@@ -15,6 +15,7 @@ from coldside.build.files import load_build
 from coldside.errors import BadInput, NoAnswer
 from coldside.media import air
 from coldside.parts import engine
+from coldside.parts.compressor import CompressorSpec
 from coldside.parts.lines import FilterSpec, PipeSpec, ThrottleSpec
 from coldside.plant.charge import ChargeSide
 from coldside.plant.flows import Air
@@ -194,3 +195,111 @@ def test_bundled_charge_sides_rise_with_speed_and_settle(examples, name):
     np.testing.assert_allclose(sensed, target, rtol=1e-6)
     assert np.all(np.diff(state.flow) > 0.0)
     assert np.all(state.compressor_out_pressure > state.plenum_pressure)
+
+
+# --- two stages ---------------------------------------------------------------------------------------------------
+
+
+def two_stages(share: float | None = None, first: CompressorSpec = TURBO, **losses: float) -> ChargeSide:
+    """Filter, first compressor, pipe and a core, second compressor, a core, throttle."""
+    parts = {
+        "filter": FilterSpec(loss=losses.get("filter", 2e3), bench_flow=0.3),
+        "low": replace(first, ratio_share=share),
+        "between": AIR_CORE if losses.get("between", 6e3) else replace(AIR_CORE, bench_charge_loss=0.0),
+        "high": replace(TURBO, efficiency=0.70),
+        "core": AIR_CORE,
+        "throttle": ThrottleSpec(loss=1.5e3, bench_flow=0.3),
+    }
+    path = ("filter", "low", "between", "high", "core", "throttle")
+    return ChargeSide(build_of(parts, path, duct=("between", "core")), AROUND, "")
+
+
+def of_two(side: ChargeSide, target: float = 3.2e5, between: float = 318.15, speed: float = 100.0):
+    one = np.ones(1)
+    return side.balance(speed * one, target * one, 323.15 * one, 303.15 * one, between * one)
+
+
+@pytest.mark.parametrize("share", [None, 0.3, 0.65])
+def test_two_stages_share_the_logarithm_of_the_ratio(share):
+    state = of_two(two_stages(share))
+    low, high = state.stages
+    whole = np.log(low.pressure_ratio) + np.log(high.pressure_ratio)
+    assert np.log(low.pressure_ratio) == pytest.approx((share or 0.5) * whole, rel=1e-9)
+    assert (low.name, high.name) == ("low", "high")
+
+
+def test_two_stages_close_on_every_loss_and_every_stage():
+    """Forward from ambient: each stage's rise is that of its ratio, each part loses at the density around it."""
+    from coldside.plant.flows import charge_part_loss
+
+    of = two_stages()
+    state = of_two(of)
+    low, high = state.stages
+    m, R = state.flow, float(air.gas_constant(AROUND.humidity_ratio))
+
+    def loss(name: str) -> float:
+        return float(charge_part_loss(of.build.parts[name], of.peak_flow)(m)[0][0])
+
+    assert low.inlet_pressure[0] == pytest.approx(
+        np.sqrt(AROUND.pressure**2 - 2.0 * loss("filter") * R * 303.15), rel=2e-5
+    )
+    assert low.outlet_pressure[0] == pytest.approx(low.inlet_pressure[0] * low.pressure_ratio[0], rel=1e-12)
+    assert low.outlet[0] == pytest.approx(
+        float(air.compressed_temperature(303.15, low.pressure_ratio[0], 0.74, AROUND.humidity_ratio)), rel=1e-9
+    )
+    midway = 0.5 * (low.outlet[0] + 318.15)  # in the core between, from hot outlet to the second inlet
+    assert high.inlet_pressure[0] == pytest.approx(
+        np.sqrt(low.outlet_pressure[0] ** 2 - 2.0 * loss("between") * R * midway), rel=2e-5
+    )
+    assert high.inlet[0] == 318.15
+    p = 3.2e5
+    for name, T in (("throttle", 323.15), ("core", 0.5 * (high.outlet[0] + 323.15))):
+        p = float(np.sqrt(p * p + 2.0 * loss(name) * R * T))
+    assert high.outlet_pressure[0] == pytest.approx(p, rel=2e-5)
+    assert state.compressor_out[0] == high.outlet[0]
+    assert state.compressor_in[0] == low.inlet[0]
+    assert state.pressure_ratio[0] == pytest.approx(high.outlet_pressure[0] / low.inlet_pressure[0], rel=1e-12)
+    for stage in state.stages:  # first law
+        work = m[0] * (
+            air.enthalpy(stage.outlet, AROUND.humidity_ratio) - air.enthalpy(stage.inlet, AROUND.humidity_ratio)
+        )
+        assert stage.shaft_power[0] == pytest.approx(float(work[0]), rel=1e-12)
+
+
+def test_two_stages_cooled_back_between_take_the_least_work_at_equal_ratios():
+    """Ideal gas, no losses, cooled back to the inlet temperature: equal ratios are the optimum (derived)."""
+    power = []
+    for share in (0.4, 0.5, 0.6):
+        of = two_stages(share, replace(TURBO, efficiency=0.70), between=0.0, filter=1e-3)
+        power.append(sum(stage.shaft_power[0] for stage in of_two(of, between=303.15).stages))
+    assert power[1] < power[0]
+    assert power[1] < power[2]
+    one = ChargeSide(
+        build_of({"low": replace(TURBO, efficiency=0.70), "core": AIR_CORE}, ("low", "core"), duct=("core",)),
+        AROUND,
+        "",
+    )
+    single = balance(one, 100.0, 3.2e5, plenum=323.15)
+    assert power[1] < 0.92 * single.stages[0].shaft_power[0]
+
+
+def test_the_stage_with_the_least_room_speaks_for_both():
+    small = CompressorSpec(design_flow=0.12, design_pressure_ratio=2.0)
+    state = of_two(two_stages(first=small))
+    low, _ = state.stages
+    assert state.operating.beyond_choke[0] or state.operating.above_speed[0]
+    assert state.operating.choke_margin[0] == low.operating.choke_margin[0]
+    assert state.corrected_flow[0] == low.corrected_flow[0]
+
+
+def test_two_stages_need_the_temperature_between_them():
+    with pytest.raises(ValueError, match="between"):
+        balance(two_stages(), 100.0, 3e5)
+
+
+def test_one_stage_is_what_the_state_says_of_it():
+    state = balance(side(), 100.0, 2.2e5)
+    (stage,) = state.stages
+    for name in ("pressure_ratio", "efficiency", "corrected_flow"):
+        assert getattr(state, name) is getattr(stage, name)
+    assert stage.name == "turbo"

@@ -15,7 +15,7 @@ from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.exchanger import charge_loss
 from coldside.parts.lines import FilterSpec, PipeSpec, ThrottleSpec
 from coldside.parts.sensor import SensorSpec
-from coldside.plant.flows import BENCH_AIR, BYPASS, Air, Reading, charge_split, duct_flows, without_sensors
+from coldside.plant.flows import BENCH_AIR, BYPASS, LEAK, Air, Reading, charge_split, duct_flows, without_sensors
 from generators import AIR_CORE, EXCHANGER, TURBO, build_of
 
 CASES = load("ducts")
@@ -126,6 +126,82 @@ def test_openings_that_lose_nothing_still_have_a_balance():
     m = float(flows.flow(build, np.array([25.0]), np.array([298.15]), {}, STANDARD)[0, 0])
     ram = float(airflow.ram_pressure(build.ducts["duct"].spec, 25.0, 1.1839))
     assert face_loss(build.parts["core"], m) + face_loss(build.parts["radiator"], m) == pytest.approx(ram, rel=1e-3)
+
+
+# --- leaks and bare faces
+
+
+@pytest.mark.parametrize("speed", [0.0, 25.0])
+def test_a_leak_takes_air_beside_every_face_and_a_fan_behind_draws_both(speed):
+    fan = FanSpec(curve=((0.0, 220.0), (0.3, 140.0), (0.6, 0.0)))
+    around = {"fan": np.ones(1)}
+    build, flows = stack(0.6, fan, replace(DUCT, leak_area=0.01))
+    names = flows.network.names
+    assert names == ("core", BYPASS + "core", "radiator", LEAK, "fan")
+    m = dict(zip(names, flows.flow(build, np.array([speed]), np.array([298.15]), around, STANDARD)[0], strict=True))
+    assert m["radiator"] + m[LEAK] == pytest.approx(m["fan"], rel=1e-9)
+    assert m["core"] + m[BYPASS + "core"] == pytest.approx(m["radiator"], rel=1e-9)
+    sealed, bare = stack(0.6, fan)
+    without = bare.flow(sealed, np.array([speed]), np.array([298.15]), around, STANDARD)[0]
+    assert m["radiator"] < without[bare.network.names.index("radiator")]
+    assert m["fan"] > without[-1]
+    loss = face_loss(build.parts["core"], m["core"]) + face_loss(build.parts["radiator"], m["core"], 0.6)
+    gap = float(airflow.leak_loss(DuctSpec(place="nose", inlet_area=1.0, leak_area=0.01), m[LEAK] / 1.1839, 1.1839)[0])
+    assert loss == pytest.approx(gap, rel=1e-4)
+
+
+def test_a_fan_before_the_faces_is_not_beside_the_leak():
+    fan = FanSpec(curve=((0.0, 220.0), (0.3, 140.0), (0.6, 0.0)))
+    build = build_of(
+        {"fan": fan, "radiator": EXCHANGER}, (), duct=("fan", "radiator"), duct_spec=replace(DUCT, leak_area=0.01)
+    )
+    flows = duct_flows(build, build.ducts["duct"])
+    assert flows.network.names == ("fan", "radiator", LEAK)
+    m = flows.flow(build, np.zeros(1), np.array([298.15]), {"fan": np.ones(1)}, STANDARD)[0]
+    assert m[0] == pytest.approx(m[1] + m[2], rel=1e-9)
+
+
+def test_no_gap_and_a_gap_of_nothing_are_alike():
+    """A sealed duct has no way beside its faces; flows are those of a duct that does not say."""
+    V = np.array([3.0, 30.0])
+    silent, sealed = stack(0.6), stack(0.6, spec=replace(DUCT, leak_area=0.0))
+    for a, b in zip(silent[1].network.links, sealed[1].network.links, strict=True):
+        assert a == b
+    np.testing.assert_array_equal(
+        silent[1].flow(silent[0], V, np.full(2, 310.0), {}, STANDARD),
+        sealed[1].flow(sealed[0], V, np.full(2, 310.0), {}, STANDARD),
+    )
+    small = stack(0.6, spec=replace(DUCT, leak_area=1e-7))
+    m = small[1].flow(small[0], V, np.full(2, 310.0), {}, STANDARD)
+    assert small[1].network.names[-1] == LEAK
+    np.testing.assert_allclose(m[:, :3], silent[1].flow(silent[0], V, np.full(2, 310.0), {}, STANDARD), rtol=1e-5)
+
+
+def test_a_bare_stack_with_a_fan_draws_at_rest_and_is_overtaken_by_the_stream():
+    """At rest the fan bears its faces and the momentum of what it draws: rise = loss + 2 rho u^2 (actuator disc)."""
+    fan = FanSpec(curve=((0.0, 220.0), (0.3, 140.0), (0.6, 0.0)))
+    spec = DuctSpec(place="nose", inlet="open", face_area=0.15)
+    build, flows = stack(1.0, fan, spec)
+    V = np.linspace(0.0, 60.0, 31)
+    m = flows.flow(build, V, np.full(31, 298.15), {"fan": np.ones(31)}, STANDARD)[:, -1]
+    assert np.all(np.diff(m) > 0.0)
+    faces = face_loss(build.parts["core"], m[0]) + face_loss(build.parts["radiator"], m[0])
+    rise = float(airflow.fan_rise(fan, m[0] / 1.1839, 1.0, 1.1839)[0])
+    u = m[0] / 1.1839 / 0.15
+    assert rise == pytest.approx(faces + 2.0 * 1.1839 * u * u, rel=2e-3)  # creep
+    forward, back = flows.flow(build, np.array([20.0, -20.0]), np.full(2, 298.15), {"fan": np.zeros(2)}, STANDARD)[
+        :, -1
+    ]
+    assert back == pytest.approx(-forward, rel=1e-6)
+
+
+def test_stacked_faces_lose_in_series():
+    """Loop note d3: what drives a stack is the sum of its faces' losses and its openings'."""
+    build, flows = stack(1.0)
+    m = float(flows.flow(build, np.array([25.0]), np.array([298.15]), {}, STANDARD)[0, 0])
+    opening = float(airflow.opening_loss(DUCT, m / 1.1839, 1.1839)[0])
+    faces = face_loss(build.parts["core"], m) + face_loss(build.parts["radiator"], m)
+    assert faces + opening == pytest.approx(float(airflow.ram_pressure(DUCT, 25.0, 1.1839)), rel=1e-3)
 
 
 def test_the_bench_of_a_face_is_the_density_that_its_loss_is_stated_at():

@@ -15,6 +15,7 @@ from typing import Any
 from coldside import units
 from coldside.build.model import Build, Given, Parallel, Path, names_on
 from coldside.build.schema import PART_KINDS, LoopKeys, SpecField, fields_of
+from coldside.parts import airflow
 from coldside.parts.airflow import FanSpec
 from coldside.parts.engine import RPM
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec
@@ -34,11 +35,11 @@ def describe(build: Build, system: str = "si") -> list[str]:
     uncertainty and what it means.
     """
     lines = [build.name, *_wrapped(f"{build.file}: {_counts(build)}", ""), "", "Paths"]
-    lines += _paths(build)
+    lines += _paths(build, system)
     if build.notes:
         lines += ["", "How it was read"]
-        lines += [line for note in build.notes for line in _wrapped(note, "  ")]
-    worries = concerns(build)
+        lines += [line for note in build.notes for line in _wrapped(units.retold(note, system), "  ")]
+    worries = [units.retold(worry, system) for worry in concerns(build)]
     if worries:
         lines += ["", "Worth a look"]
         lines += [line for worry in worries for line in _wrapped(worry, "  ")]
@@ -82,6 +83,8 @@ def _concerns(build: Build) -> Iterator[str]:
         if faces and build.parts[faces[-1]].covers < 1.0:
             share = units.show(build.parts[faces[-1]].covers, "share")
             yield f"{faces[-1]}: covers {share} of the next face, but none stands behind it in duct {duct.name}"
+        for doubt in airflow.doubts(duct.spec):
+            yield f"duct {duct.name}: {doubt}"
 
 
 def _curve_ends(build: Build) -> Iterator[str]:
@@ -96,21 +99,21 @@ def _curve_ends(build: Build) -> Iterator[str]:
 
 
 def _counts(build: Build) -> str:
-    kinds = Counter(_KIND_OF[type(part)] for part in build.parts.values())
+    kinds = Counter(_KIND_OF[type(part)] for part in build.parts.values() if type(part) in _KIND_OF)  # not the engine
     parts = ", ".join(f"{n} {kind}" for kind, n in kinds.items())
     paths = f"{_many(len(build.loops), 'loop')}, {_many(len(build.ducts), 'duct')}"
-    return f"{_many(len(build.parts), 'part')} ({parts}), {paths}"
+    return f"{_many(kinds.total(), 'part')} ({parts}), {paths}"
 
 
 def _many(count: int, word: str) -> str:
     return f"{count or 'no'} {word}{'' if count == 1 else 's'}"
 
 
-def _paths(build: Build) -> list[str]:
+def _paths(build: Build, system: str) -> list[str]:
     rows = [("charge", draw_path(build.charge) + " > engine")]
     for name, loop in build.loops.items():
         rows.append((f"loop {name}", f"{draw_path(loop.path)} > back to the start"))
-        cap = "" if loop.cap_pressure is None else f", cap {units.show(loop.cap_pressure, 'pressure_gauge')}"
+        cap = "" if loop.cap_pressure is None else f", cap {units.show(loop.cap_pressure, 'pressure_gauge', system)}"
         rows.append(("", f"({loop.coolant}{cap})"))
     for name, duct in build.ducts.items():
         rows.append((f"duct {name}", f"{duct.spec.place} > {draw_path(duct.path)} > out"))
@@ -189,14 +192,14 @@ def _default_lines(item: SpecField, given: Given, system: str) -> list[str]:
     """One default: key and value with its uncertainty, below it what it means."""
     value = default_text(item, given, system)
     lines = _wrapped(f"{item.key:<{_KEY_COLUMN}}{value.replace(' +- ', ' +-' + _GLUE)}", "    ", _KEY_COLUMN)
-    return lines + _wrapped(given.help, "      ")
+    return lines + _wrapped(units.retold(given.help, system, quoted=True), "      ")
 
 
 def default_text(item: SpecField, given: Given, system: str = "si") -> str:
     """A default in the words of a system of units, with its uncertainty: "20 K +- 8 K", "0.31 m +- 5 %"."""
     kind = item.meta.kind
     in_words = given.value is None or kind not in units.KINDS
-    text = given.text if in_words else units.show(given.value, kind, system)
+    text = units.retold(given.text, system) if in_words else units.show(given.value, kind, system)
     if item.meta.sd_share is not None and given.sd is not None:
         return f"{text} +- {100.0 * item.meta.sd_share:.3g} %"
     if given.sd is None:

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from coldside.errors import BadInput, Internal, ManyBadInputs, nearest
-from coldside.units import typed
+from coldside.units import CURLY, decimal_point, typed
 
 LARGEST_FILE = 1_000_000  # bytes
 DEEPEST_LIST = 50  # lists within lists
@@ -200,6 +200,7 @@ def _near_file(path: Path) -> str:
 # -- syntax faults in words --------------------------------------------------------------------------
 _AT = re.compile(r"\(at line ([0-9]+), column ([0-9]+)\)")
 _NO_QUOTES = re.compile(r"\s*([A-Za-z0-9_-]+)\s*=\s*([^\"'\[{#\s][^#\"']*?)\s*(?:#.*)?\Z")
+_COMMA_VALUE = re.compile(r"\s*(?P<key>[A-Za-z0-9_-]+)\s*=\s*(?P<value>[-+]?[0-9]+,[0-9][^\"'\[{#]*?)\s*(?:#.*)?\Z")
 _NO_VALUE = re.compile(r"\s*([A-Za-z0-9_-]+)\s*=\s*(?:#.*)?\Z")
 
 
@@ -222,6 +223,9 @@ def _syntax_fault(file: str, text: str, words: str) -> BadInput:
     unvalued, unquoted = _NO_VALUE.match(row), _NO_QUOTES.match(row)
     if unvalued:
         return BadInput(f'{unvalued.group(1)} has no value behind the "="', where=where)
+    slip = _curly(row) or _comma(row)
+    if slip:
+        return BadInput(slip, where=where)
     if unquoted:
         key, value = unquoted.groups()
         return BadInput(f'{key} = {value}: a text needs quotes: {key} = "{value}"', where=where)
@@ -236,6 +240,33 @@ def _syntax_fault(file: str, text: str, words: str) -> BadInput:
         return BadInput(f"no [table], no key = value and no # comment: {shown}", where=where)
     column = f" at column {at.group(2)}" if at else ""
     return BadInput(f"not valid TOML{column}: {shown}", where=where)
+
+
+def _curly(row: str) -> str:
+    """The complaint about a text processor's quotes round a value, with the line as it is meant; "" without any."""
+    bare = re.sub(_BASIC, "", row).partition("#")[0]
+    found = sorted(set(bare) & set(CURLY))
+    if not found:
+        return ""
+    said = row if '"' in row else row.partition("#")[0]
+    meant = re.sub(f"[{CURLY}]", '"', said).strip()
+    return f"has the quotes of a text processor ({' '.join(found)}), straight ones are needed: {meant}"
+
+
+def _comma(row: str) -> str:
+    """The complaint about a decimal comma in a value without quotes, with the value as it is meant; "" without one."""
+    listed = re.search(r"[0-9],0[0-9]", row)  # a number in a list cannot start with 0
+    if listed and "[" in row and '"' not in row:
+        pointed = re.sub(r"([0-9]),([0-9])", r"\1.\2", row.partition("#")[0].strip())
+        return f"has decimal commas; write points: {pointed}"
+    found = _COMMA_VALUE.match(row)
+    if not found:
+        return ""
+    key, value = found["key"], found["value"].strip()
+    written = decimal_point(value)
+    if re.fullmatch(r"[-+0-9.,]+", value):
+        written = written.replace('"', "")  # a bare number needs no quotes
+    return f"{key} = {value} has a comma; {written}"
 
 
 # -- the walk ----------------------------------------------------------------------------------------

@@ -11,20 +11,24 @@ import os
 import tempfile
 import tomllib
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from coldside.build.document import Document, Key, dotted, read_document, scan
-from coldside.build.model import Build, Duct, Loop
-from coldside.build.paths import CHARGE, DUCT, LOOP, Member, PathRead, check_order, check_sides, read_path
-from coldside.build.schema import COOLANT_ONLY, PART_KINDS, LoopKeys, Reading
+from coldside.build.document import SET, Document, Key, dotted, read_document, scan
+from coldside.build.model import Build, Duct, Loop, Parallel
+from coldside.build.model import Path as Walk
+from coldside.build.paths import CHARGE, DUCT, ENGINE, LOOP, Member, PathRead, check_order, check_sides, read_path
+from coldside.build.schema import COOLANT_ONLY, HOMES, PART_KINDS, LoopKeys, Reading
 from coldside.errors import BadInput, Internal, nearest
+from coldside.media.coolants import OIL
 from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
+from coldside.parts.jacket import COOLANT_SIDE, JACKET_KEYS, OIL_KEYS, OIL_SIDE, SHARED_KEYS, jacket_of
 from coldside.units import typed
 
 SCHEMA = "coldside.build/1"
-_TOP = ("schema", "name", "engine", "car", "bay", "charge", "loops", "ducts", "parts")
+TOP = ("schema", "name", "engine", "car", "bay", "charge", "loops", "ducts", "parts")
 
 
 def load_build(path: str | Path, overrides: Sequence[str] = ()) -> Build:
@@ -43,6 +47,10 @@ def load_build(path: str | Path, overrides: Sequence[str] = ()) -> Build:
     """
     document = read_document(path)
     for text in overrides:
+        top = text.partition("=")[0].partition(".")[0].strip()
+        if HOMES.get(top) == "a session":
+            message = f"{typed(text)}: {top} belongs to the session; --set changes the build alone, so edit the session"
+            raise BadInput(message, where=SET)
         document.override(text, optional=("car", "bay"))
     return _Assembly(document).build()
 
@@ -61,7 +69,7 @@ class _Assembly:
     def build(self) -> Build:
         self.reading.head(SCHEMA)
         data = self.document.data
-        self.reading.only(data, (), _TOP, "a build")
+        self.reading.only(data, (), TOP, "a build")
         name = self.reading.name("a build")
         engine = self._fixed(EngineSpec, "engine", "the engine", required=True)
         car = self._fixed(CarSpec, "car", "the car")
@@ -75,6 +83,7 @@ class _Assembly:
         for read in (read for read in self.reads if read.key not in refused):
             self.reading.notes.extend(check_order(read, self.members, self.faults))
         self._check_controls()
+        self._engine_in_loops(engine)
         self.faults.raise_any()
         return Build(
             name=name,
@@ -116,6 +125,7 @@ class _Assembly:
         key = ("loops", name)
         path = self._path(table, key, LOOP)
         keys = self.reading.table(LoopKeys, _without(table, "path"), key, "a loop", word="gauge")
+        path = self._engine_named(path, None if keys is None else OIL_SIDE if keys.coolant == OIL else COOLANT_SIDE)
         if keys is None:
             return None
         cap = None if keys.cap_pressure is None else keys.cap_pressure.value
@@ -145,6 +155,42 @@ class _Assembly:
         if spec is not None:
             self.specs[name] = spec
 
+    def _engine_named(self, path: Walk, side: str | None) -> Walk:
+        """The loop read last, with "engine" replaced by the liquid of the engine that flows in it (None: not known)."""
+        read = self.reads[-1]
+        named = [place for place in read.places if place.name in (ENGINE, COOLANT_SIDE, OIL_SIDE)]
+        for place in named:
+            if place.name != ENGINE:
+                message = f'"{place.name}": write "engine"; which liquid is meant follows from the loop\'s coolant'
+                self.faults.add(read.key, message, at=place.at)
+        if not named:
+            return path
+        if side is None or any(place.name != ENGINE for place in named):
+            self.reads[-1] = replace(read, places=tuple(p for p in read.places if p not in named), sound=False)
+            return path
+        self.members[side] = Member(ENGINE, (LOOP,))
+        places = tuple(replace(p, name=side) if p in named else p for p in read.places)
+        path = _renamed(path, ENGINE, side)
+        self.reads[-1] = replace(read, path=path, places=places)
+        return path
+
+    def _engine_in_loops(self, engine: EngineSpec | None) -> None:
+        """The implicit parts of the engine; its keys that belong to none of them are not listed, or refused."""
+        inside = [side for side in (COOLANT_SIDE, OIL_SIDE) if side in self.members]
+        idle = [] if inside else [*SHARED_KEYS]
+        idle += [] if COOLANT_SIDE in inside else JACKET_KEYS
+        idle += [] if OIL_SIDE in inside else OIL_KEYS
+        loops_read = all(read.sound for read in self.reads if read.sort == LOOP)
+        for name in idle:
+            origin = self.reading.drop((ENGINE, name))
+            if origin is not None and origin != "default" and loops_read:
+                liquid = "oil" if name in OIL_KEYS else "coolant"
+                message = f'has no effect: no loop of {liquid} has "engine" on its path; add one, or take the key out'
+                self.faults.add((ENGINE, name), message)
+        if engine is not None and not self.faults:
+            for side in inside:
+                self.specs[side] = jacket_of(engine, side)
+
     def _check_controls(self) -> None:
         """A fan that watches the coolant needs a loop's exchanger in its duct."""
         for read in self.reads:
@@ -164,6 +210,18 @@ class _Assembly:
         close = nearest(kind, PART_KINDS) if isinstance(kind, str) else None
         hint = f'nearest: "{close}"' if close else "one of " + ", ".join(PART_KINDS)
         self.faults.add((*key, "kind"), f"{typed(kind)} is no kind of part; {hint}", joint=" = ")
+
+
+def _renamed(path: Walk, old: str, new: str) -> Walk:
+    """The path with one part under another name."""
+    return tuple(
+        Parallel(tuple(_renamed(branch, old, new) for branch in item.branches))
+        if isinstance(item, Parallel)
+        else new
+        if item == old
+        else item
+        for item in path
+    )
 
 
 def _without(table: dict[str, Any], name: str) -> dict[str, Any]:

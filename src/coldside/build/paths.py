@@ -173,11 +173,6 @@ def _misplaced(place: Place, read: PathRead, members: Mapping[str, Member], excu
     """Why this part may not stand on this path, or ""."""
     name = place.name
     if name == ENGINE:
-        if read.sort == LOOP:
-            return (
-                '"engine": the engine\'s own coolant loop is not modelled yet; give the radiator as an exchanger'
-                ' with "heat", without a loop'
-            )
         return f'"engine" is not named in {SORT_WORDS[read.sort]}; it ends the charge path by itself'
     member = members.get(name)
     if member is None:
@@ -213,7 +208,8 @@ def _twice(place: Place, read: PathRead, first: PathRead, members: Mapping[str, 
     sides = _sides(members[place.name])
     where = "this path" if first is read else dotted(first.key)
     what = f"its {read.sort} side" if len(sides) > 1 else "it"
-    return f'"{place.name}" stands twice: {what} is already on {where}'
+    name = place.name.partition(".")[0] if members[place.name].kind == ENGINE else place.name
+    return f'"{name}" stands twice: {what} is already on {where}'
 
 
 def _missing(name: str, member: Member, seen: Mapping[tuple[str, str], PathRead], unsound: set[str]) -> str:
@@ -230,6 +226,7 @@ def _missing(name: str, member: Member, seen: Mapping[tuple[str, str], PathRead]
 
 
 # -- order -------------------------------------------------------------------------------------------
+STAGES = 2  # compressors in series on the charge path
 _AFTER_COMPRESSOR = ("water_core", "air_core", "throttle", "plenum")
 
 
@@ -268,20 +265,20 @@ def _check_charge(read: PathRead, kinds: list[str], faults: Faults) -> None:
 
     compressors = [index for index, kind in enumerate(kinds) if kind == "compressor"]
     if not compressors:
-        faults.add(read.key, "holds no compressor; a turbocharged engine has exactly one here")
+        faults.add(read.key, "holds no compressor; it needs one, or two for two stages")
         return
-    if len(compressors) > 1:
-        refuse(
-            compressors[1],
-            "is a second compressor; for identical twins use one with count = 2, two stages are not modelled yet",
-        )
+    if len(compressors) > STAGES:
+        refuse(compressors[STAGES], f"is compressor number {STAGES + 1}; two stages in series are the most")
         return
+    for index in compressors:
+        if read.places[index].grouped:
+            refuse(index, "is a compressor inside a group; for identical twins use one with count = 2")
     turbo = compressors[0]
-    if read.places[turbo].grouped:
-        refuse(turbo, "is a compressor inside a group; for identical twins use one with count = 2")
     for index, kind in enumerate(kinds):
         if index < turbo and kind in _AFTER_COMPRESSOR:
             refuse(index, f"is a {kind}".replace("a air", "an air") + "; it belongs behind the compressor")
+        elif index < compressors[-1] and kind in ("throttle", "plenum"):
+            refuse(index, f"is a {kind}; it belongs behind the last compressor")
         elif index > turbo and kind == "filter":
             refuse(index, "is a filter; it belongs before the compressor")
     plenums = [index for index, kind in enumerate(kinds) if kind == "plenum"]

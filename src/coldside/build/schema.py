@@ -16,6 +16,7 @@ import functools
 import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, ValidationInfo, create_model
@@ -25,16 +26,16 @@ from pydantic_core import PydanticCustomError
 from coldside import units
 from coldside.build.document import Document, Faults, Key, dotted
 from coldside.build.model import Given
-from coldside.build.values import Refused, curve_form, read_value
+from coldside.build.values import Refused, comma_hint, curve_form, read_value
 from coldside.errors import BadInput, nearest
-from coldside.parts.airflow import FanSpec
+from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.compressor import CompressorSpec, read_map
 from coldside.parts.engine import CarSpec, EngineSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.fields import Field, given
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThrottleSpec, ValveSpec
 from coldside.parts.pump import Control, PumpSpec
-from coldside.parts.reservoir import ReservoirSpec
+from coldside.parts.reservoir import ReservoirSpec, check_fit
 from coldside.parts.sensor import SensorSpec
 from coldside.units import Pressure, Quantity, typed
 
@@ -138,6 +139,13 @@ _FILES = {
 }
 
 
+# top key or table -> the file that it belongs to, for those that one kind of file has alone
+HOMES = {
+    **dict.fromkeys(("engine", "car", "bay", "charge", "loops", "ducts", "parts"), "a build"),
+    **dict.fromkeys(("start", "ambient", "phases", "groups", "limits", "limits_file"), "a session"),
+}
+
+
 # -- one table ---------------------------------------------------------------------------------------
 class Reading:
     """What is gathered while a file is read: faults, the origin of every value, notes."""
@@ -169,7 +177,9 @@ class Reading:
         """Refuse keys that a fixed table does not have; what they were meant to be is then not missed."""
         for name in table:
             if name not in allowed:
-                self.faults.add((*key, name), _unknown(name, allowed, words))
+                home = "" if key else HOMES.get(name, "")
+                message = f"belongs to {home}, but this is {words}" if home else _unknown(name, allowed, words)
+                self.faults.add((*key, name), message)
                 self._meant.add(nearest(name, allowed) or "")
 
     def name(self, words: str) -> str:
@@ -263,7 +273,9 @@ class Reading:
         items = {item.key: item for item in fields_of(spec)}
         found = error.errors(include_url=False)
         unknown = [str(e["loc"][0]) for e in found if e["type"] == "extra_forbidden"]
-        meant = {close for name in unknown if (close := nearest(name, items))}
+        allowed = used or tuple(items)
+        also = OTHER_WORDS.get(spec, {})
+        meant = {close for name in unknown if (close := _meant(name, allowed, also))}
         for entry in found:
             name = str(entry["loc"][0])
             here = (*key, name)
@@ -271,7 +283,7 @@ class Reading:
                 for row, joint, message in entry["ctx"]["faults"]:
                     self.faults.add(here, message, at=here if row is None else (*here, row), joint=joint)
             elif entry["type"] == "extra_forbidden":
-                self.faults.add(here, _unknown(name, used or tuple(items), words))
+                self.faults.add(here, _unknown(name, allowed, words, also))
             elif name not in meant:
                 self.faults.add(key, f"{name} is missing: {_needs(items[name].meta)}")
         return meant
@@ -294,6 +306,11 @@ class Reading:
             line = self.document.line(here) if here[:1] in self.document.lines else 1_000_000
             self._order[name] = (line, len(self._order))
             self.givens[name] = entry
+
+    def drop(self, key: Key) -> str | None:
+        """Take one key out of the givens, as having no effect in this file; its origin, None where it was not read."""
+        entry = self.givens.pop(dotted(key), None)
+        return None if entry is None else entry.origin
 
     def in_order(self) -> dict[str, Given]:
         """The givens in the order of the file."""
@@ -330,8 +347,16 @@ def _default_text(value: Any, meta: Field) -> str:
     return units.show(value, meta.kind) if meta.kind in units.KINDS else str(value)
 
 
-def _unknown(name: str, allowed: tuple[str, ...], words: str) -> str:
+def _meant(name: str, allowed: tuple[str, ...], also: Mapping[str, str]) -> str | None:
+    """The allowed key that an unknown one was meant to be: the nearest, or what is also called so."""
     close = nearest(name, allowed)
+    if close is None and (word := nearest(name, also)) is not None:
+        close = also[word]
+    return close if close in allowed else None
+
+
+def _unknown(name: str, allowed: tuple[str, ...], words: str, also: Mapping[str, str] = MappingProxyType({})) -> str:
+    close = _meant(name, allowed, also)
     if close:
         return f'is not a key of {words}; nearest: "{close}"'
     return f"is not a key of {words}; its keys: " + ", ".join(allowed)
@@ -380,7 +405,7 @@ def _car_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     for index in range(1, len(gears)):
         if gears[index] >= gears[index - 1]:
             message = f"run from first to top, so each is smaller than the one before; number {index + 1} is not"
-            return Verdict([("gears", message)])
+            return Verdict([("gears", message + comma_hint(gears))])
     return Verdict()
 
 
@@ -469,12 +494,64 @@ def _air_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return Verdict(_hotter(values, "bench_charge_in", "bench_cooling_in"))
 
 
+_ICE = ("ice_form", "ice_temperature", "ice_conductance", "ice_exponent")
+
+
+def _reservoir_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """Coolant and ice fit the tank; pickup is given or follows from insulation; keys of ice need ice."""
+    verdict = Verdict()
+    idle = set()
+    if "insulation" in values:
+        idle.add("pickup")
+        if "pickup" in keys:
+            verdict.faults.append(("pickup", "follows from insulation; keep one of them"))
+    else:
+        idle.add("insulation_conductivity")
+        if "insulation_conductivity" in keys and "insulation" not in keys:
+            verdict.faults.append(("insulation_conductivity", "means nothing without insulation, its thickness"))
+    if values.get("ice", 0.0) == 0.0:
+        idle.update(_ICE)
+        if "ice" not in keys:
+            verdict.faults.extend((name, "means nothing without ice, its mass") for name in _ICE if name in keys)
+    if "ice_conductance" in values:
+        idle.add("ice_form")
+    if "volume" in values:
+        try:
+            known = ("volume", "ice", "brim_volume")
+            check_fit(ReservoirSpec(**{name: values[name] for name in known if name in values}))
+        except BadInput as error:
+            verdict.faults.append(("brim_volume", error.message))
+    verdict.idle = frozenset(idle)
+    return verdict
+
+
 def _loop_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     cap = values.get("cap_pressure")
     if isinstance(cap, Pressure) and cap.value < 0.0:
         return Verdict([("cap_pressure", "must not be below ambient")])
     return Verdict()
 
+
+_DUCT_ONLY = ("inlet_area", "inlet_loss", "exit_area", "exit_loss", "leak_area")
+
+
+def _duct_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """A duct has an inlet; an open core has a face in the stream and none of a duct's openings."""
+    is_open = values.get("inlet") == "open"
+    needed, other = ("face_area", _DUCT_ONLY) if is_open else ("inlet_area", ("face_area",))
+    verdict = Verdict(idle=frozenset(other))
+    if needed not in keys:
+        meta = next(item.meta for item in fields_of(DuctSpec) if item.name == needed)
+        verdict.faults.append(("", f"{needed} is missing: {_needs(meta)}"))
+    for name in other:
+        if name in keys:
+            words = "is of a duct, but inlet is open" if is_open else 'is only used where inlet = "open"'
+            verdict.faults.append((name, f"{words}; take it out, or change inlet"))
+    return verdict
+
+
+# specification -> words that a user may try for one of its keys; `duty/phases.py` adds those of a session
+OTHER_WORDS: dict[type, Mapping[str, str]] = {}
 
 Rule = Callable[[set[str], Mapping[str, Any]], Verdict]
 # specification -> rule over (keys present, values read); `duty/phases.py` adds those of a session
@@ -486,4 +563,5 @@ RULES: dict[type, Rule] = {
     WaterCoreSpec: _water_core_rules,
     AirCoreSpec: _air_core_rules,
     LoopKeys: _loop_rules,
+    DuctSpec: _duct_rules,
 }

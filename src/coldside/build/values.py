@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -167,6 +167,14 @@ def curve_form(kinds: tuple[str, str]) -> str:
     return f'[["{first}", "{second}"], ...]'
 
 
+def comma_hint(numbers: Sequence[Any]) -> str:
+    """What a list of whole numbers would be if its commas were decimal ones; "" for any other list."""
+    if len(numbers) % 2 or not all(isinstance(item, int | float) and item == int(item) for item in numbers):
+        return ""
+    pairs = ", ".join(f"{int(whole)}.{int(part)}" for whole, part in zip(numbers[::2], numbers[1::2], strict=True))
+    return f"; if these are decimal commas, write points: [{pairs}]"
+
+
 def _numbers(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
     """A list of plain numbers."""
     if not isinstance(value, list) or not value:
@@ -183,6 +191,7 @@ def _numbers(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
         except BadInput as error:
             faults.append((index, f", number {index + 1}: ", error.message))
     if faults:
+        faults[0] = (*faults[0][:2], faults[0][2] + comma_hint(value))
         raise Refused(*faults)
     shares = [q.sd / abs(q.value) for q in found if q.sd is not None and q.value]
     text = ", ".join(q.text for q in found)

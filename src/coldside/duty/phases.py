@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from coldside.build.document import Key, read_document
-from coldside.build.schema import RULES, Reading, Verdict, fields_of
+from coldside.build.schema import OTHER_WORDS, RULES, Reading, Verdict, fields_of
 from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, Session
 from coldside.duty.samples import read_cycle, read_replay
 from coldside.errors import BadInput
@@ -24,7 +24,7 @@ SCHEMA = "coldside.session/1"
 LIMITS_SCHEMA = "coldside.limits/1"
 LONGEST_SESSION = 6 * 3600.0  # s, groups and repeats written out
 MOST_PHASES = 500
-_TOP = ("schema", "name", "start", "ambient", "phases", "groups", "limits", "limits_file")
+TOP = ("schema", "name", "start", "ambient", "phases", "groups", "limits", "limits_file")
 _ALWAYS = ("kind", "name", "pumps", "fans", "group", "air")  # keys that every phase may have
 _NEEDED = {
     "idle": ("duration",),
@@ -76,7 +76,7 @@ def load_session(path: str | Path) -> Session:
     reading = Reading(read_document(path))
     reading.head(SCHEMA)
     data = reading.document.data
-    reading.only(data, (), _TOP, "a session")
+    reading.only(data, (), TOP, "a session")
     name = reading.name("a session")
     top: dict[str, Any] = {key: data[key] for key in ("start", "limits_file") if key in data}
     keys = reading.table(SessionKeys, top, (), "a session")
@@ -289,3 +289,19 @@ def _limits(reading: Reading) -> tuple[LimitSpec, ...]:
 
 
 RULES.update({PhaseSpec: _phase_rules, AmbientSpec: _ambient_rules})
+OTHER_WORDS[PhaseSpec] = {
+    **dict.fromkeys(("length", "time", "seconds", "minutes", "lasts"), "duration"),
+    **dict.fromkeys(("start", "begin", "from_speed", "from_rpm"), "from"),
+    **dict.fromkeys(("end", "stop", "to_speed", "to_rpm"), "to"),
+    **dict.fromkeys(("rpm", "revs"), "engine_speed"),
+    **dict.fromkeys(("road_speed", "velocity"), "speed"),
+    **dict.fromkeys(("slope", "gradient"), "grade"),
+    **dict.fromkeys(("times", "count"), "repeat"),
+    **dict.fromkeys(("pause", "wait"), "rest"),
+    "throttle": "load",
+}
+OTHER_WORDS[AmbientSpec] = {
+    **dict.fromkeys(("height", "elevation"), "altitude"),
+    **dict.fromkeys(("barometer", "air_pressure"), "pressure"),
+}
+OTHER_WORDS[LimitSpec] = dict.fromkeys(("max", "below", "limit", "value"), "at_most")

@@ -72,6 +72,14 @@ class CompressorSpec:
         when_absent="the map's highest speed",
     )
     count: int = given("count", "identical compressors in parallel", default=1, low=1, high=4)
+    ratio_share: float | None = given(
+        "share",
+        "of two stages, the first one's share in the logarithm of the whole pressure ratio",
+        default=None,
+        low=0.1,
+        high=0.9,
+        when_absent="50 %, which is equal ratios, if another compressor follows",
+    )
 
     sides = ("charge",)
 

@@ -108,11 +108,89 @@ class EngineSpec:
     )
     metal_temperature: float = given(
         "temperature",
-        "metal that the plenum is bolted to, engine warm",
+        "metal that the plenum is bolted to, engine warm; where a loop names the engine, its liquid starts at it",
         default=363.15,
         sd=8.0,
         low=273.15,
         high=473.15,
+    )
+    coolant_heat_share: float = given(
+        "share",
+        "share of the fuel's heating value that the engine gives to its coolant (17 to 26 % at full load)",
+        default=0.20,
+        sd=0.04,
+        low=0.0,
+        high=0.6,
+    )
+    oil_heat_share: float = given(
+        "share",
+        "share of the fuel's heating value that the engine gives to its oil (2 to 8 % at full load)",
+        default=0.05,
+        sd=0.02,
+        low=0.0,
+        high=0.3,
+    )
+    jacket_volume: float | None = given(
+        "volume",
+        "coolant held in block and head",
+        default=None,
+        low=1e-4,
+        high=0.05,
+        when_absent="1.3 times the displacement, +- 30 %",
+    )
+    oil_volume: float | None = given(
+        "volume",
+        "oil held in sump and engine",
+        default=None,
+        low=1e-4,
+        high=0.05,
+        when_absent="2 L and as much as the displacement, +- 30 %",
+    )
+    block_mass: float | None = given(
+        "mass",
+        "metal that keeps the coolant's temperature, in aluminium (iron counts half)",
+        default=None,
+        low=1.0,
+        high=1000.0,
+        when_absent="20 kg and 20 kg for each litre of displacement, +- 30 %",
+    )
+    oil_metal_mass: float | None = given(
+        "mass",
+        "metal that keeps the oil's temperature (crank, pistons, sump), in aluminium (iron counts half)",
+        default=None,
+        low=1.0,
+        high=1000.0,
+        when_absent="5 kg and 5 kg for each litre of displacement, +- 40 %",
+    )
+    jacket_loss: float = given(
+        "pressure_difference",
+        "loss of the coolant's passages through the engine at jacket_flow, warm",
+        default=25e3,
+        sd_share=0.4,
+        low=100.0,
+        high=3e5,
+    )
+    jacket_flow: float = given(
+        "volume_flow", "coolant flow at which jacket_loss holds", default=100 / 60000.0, low=1e-5, high=0.02
+    )
+    oil_loss: float = given(
+        "pressure_difference",
+        "loss of the oil's passages and bearings at oil_flow, warm",
+        default=300e3,
+        sd_share=0.4,
+        low=100.0,
+        high=2e6,
+    )
+    oil_flow: float = given(
+        "volume_flow", "oil flow at which oil_loss holds", default=25 / 60000.0, low=1e-5, high=0.02
+    )
+    block_pickup: float = given(
+        "conductance",
+        "heat conductance between the bay's air and the engine's coolant or oil",
+        default=12.0,
+        sd_share=0.5,
+        low=0.0,
+        high=100.0,
     )
 
 

@@ -20,16 +20,13 @@ import numpy as np
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.media.coolants import Coolant, parse_coolant
-from coldside.parts.correlations import effectiveness_crossflow, transfer_units_crossflow
 from coldside.parts.fields import given, height_field, pickup_field, surroundings_field
+from coldside.parts.rating import Rating, conductance_of
 from coldside.units import Pressure
 
 CP_CHARGE = 1010.0  # J/(kg K), bench charge air at 40 to 150 degC (CoolProp Air, 1006 to 1016)
 CP_COOLING = 1006.5  # J/(kg K), bench cooling air near 300 K
-FLOOR = 0.02  # share of the bench flow under which a film no longer weakens (natural convection)
-MOST_STRENGTHENED = 4.0  # limit of a film's correction for the cells (own)
 CREEP = 1e-3  # share of the bench flow under which a core's charge loss becomes linear
-TRICKLE = (0.02, 0.10)  # shares of the bench flow between which that correction fades in (own)
 WALL_SHARE = {"water_core": 0.02, "air_core": 0.01, "exchanger": 0.02}  # heat note B1
 REFERENCE_PRESSURE = 2.0e5  # Pa absolute, of a charge bench point that does not say
 CELLS = {"water_core": (5, 13), "air_core": (16, 3), "exchanger": (8, 3)}  # along side 1, along side 2: bench/cells.py
@@ -191,59 +188,6 @@ class ExchangerSpec:
     sides = ("coolant", "cooling")
 
 
-@dataclass(frozen=True)
-class Rating:
-    """A core or exchanger as its bench point rates it.
-
-    `flow1`, `flow2` bench mass flows [kg/s]; `film1`, `film2`, `wall` resistances at the bench
-    [K/W]; `exponent1`, `exponent2` of film conductance with flow; `liquid` the side (1, 2 or 0 for
-    none) whose film follows coolant temperature; `coolant`, `bench_temperature` what it was rated
-    with; `UA` the whole conductance and `effectiveness` of the smaller capacity rate at the bench.
-    """
-
-    flow1: float
-    flow2: float
-    film1: float
-    film2: float
-    wall: float
-    exponent1: float
-    exponent2: float
-    liquid: int
-    bench_coolant: Coolant | None
-    bench_temperature: float
-    UA: float
-    effectiveness: float
-
-    def conductance1(self, flow: np.ndarray, temperature: np.ndarray, coolant: Coolant | None) -> np.ndarray:
-        """Conductance from stream 1 to the middle of the wall, W/K, at `flow` [kg/s] (array)."""
-        ratio = self._film_ratio(temperature, coolant) if self.liquid == 1 else 1.0
-        film = self.film1 * ratio / _growth(flow, self.flow1, self.exponent1)
-        return np.asarray(1.0 / (film + 0.5 * self.wall))
-
-    def conductance2(self, flow: np.ndarray, temperature: np.ndarray, coolant: Coolant | None) -> np.ndarray:
-        """Conductance from the middle of the wall to stream 2, W/K, at `flow` [kg/s] (array)."""
-        ratio = self._film_ratio(temperature, coolant) if self.liquid == 2 else 1.0
-        film = self.film2 * ratio / _growth(flow, self.flow2, self.exponent2)
-        return np.asarray(1.0 / (film + 0.5 * self.wall))
-
-    def _film_ratio(self, temperature: np.ndarray, coolant: Coolant | None) -> np.ndarray:
-        """Coolant film resistance over that on the bench at equal mass flow (heat note B1)."""
-        if coolant is None or self.bench_coolant is None:
-            return np.ones_like(np.asarray(temperature, dtype=float))
-        n = self.exponent1 if self.liquid == 1 else self.exponent2
-        T, T0, bench = np.asarray(temperature, dtype=float), self.bench_temperature, self.bench_coolant
-        mu = coolant.viscosity(T) / bench.viscosity(T0)
-        k = coolant.conductivity(T) / bench.conductivity(T0)
-        cp = coolant.cp(T) / bench.cp(T0)
-        return np.asarray(mu ** (n - 1.0 / 3.0) * k ** (-2.0 / 3.0) * cp ** (-1.0 / 3.0))
-
-
-def _growth(flow: np.ndarray, bench: float, exponent: float) -> np.ndarray:
-    """(flow/bench)^exponent with a smooth floor at FLOOR of the bench flow, exactly 1 at the bench."""
-    x2 = (np.asarray(flow, dtype=float) / bench) ** 2
-    return np.asarray(((x2 + FLOOR**2) / (1.0 + FLOOR**2)) ** (0.5 * exponent))
-
-
 @lru_cache(maxsize=256)
 def rate(spec: WaterCoreSpec | AirCoreSpec | ExchangerSpec, loop_coolant: Coolant | None) -> Rating:
     """Rate a core or exchanger from its one bench point.
@@ -314,7 +258,7 @@ def _rating(
             f"the bench point moves {eps:.2f} times the most heat its flows could carry; "
             "check the bench flows, inlets and what the effectiveness is referred to"
         )
-    UA = float(transfer_units_crossflow(eps, min(C1, C2) / max(C1, C2))) * min(C1, C2)
+    UA = conductance_of(eps, C1, C2)
     wall = WALL_SHARE[kind]
     share1, n1, n2 = films
     share2 = 1.0 - wall - share1
@@ -323,114 +267,6 @@ def _rating(
             f"film shares {share1:.2f} and {share2:.2f} leave no room for both films beside the wall's {wall:.2f}"
         )
     return Rating(m1, m2, share1 / UA, share2 / UA, wall / UA, n1, n2, liquid, coolant, temperature, UA, eps)
-
-
-@dataclass(frozen=True)
-class CellConductances:
-    """What a grid of wall cells needs: conductances of the whole core, and what the grid misses.
-
-    `side1`, `side2` [W/K]; `residual` = steady effectiveness of the grid over the exact one, minus 1.
-    """
-
-    side1: np.ndarray
-    side2: np.ndarray
-    residual: np.ndarray
-
-
-def cell_conductances(
-    rating: Rating,
-    C1: np.ndarray,
-    C2: np.ndarray,
-    temperature: np.ndarray,
-    cells: tuple[int, int],
-    coolant: Coolant | None,
-    cp: tuple[float, float],
-) -> CellConductances:
-    """Conductances that make an n1 x n2 grid of wall cells exact at steady state.
-
-    Parameters: capacity rates `C1`, `C2` [W/K], coolant `temperature` [K] (arrays of one shape);
-    `cells` along side 1 and along side 2; `coolant` of the loop (None for an air core); `cp` of both
-    streams [J/(kg K)].  A gas side takes 1 - exp(-g/c) of the difference to its cell's wall; the
-    liquid side is one mixed volume a cell.  Where one side is liquid only its film is strengthened
-    (its mixed cells are what falls short), so that the first instants after a step, which the gas
-    film alone decides, stay true: at 4 x 8 cells this is five times closer to a fine grid than
-    strengthening both.  Between two gases both are.
-    Where a flow is a trickle almost all heat is exchanged whatever the film, and a film strong
-    enough to make up the last of it would be absurd: the factor is held under MOST_STRENGTHENED
-    and fades to 1 under TRICKLE.  What the grid then misses is told as `residual`.
-    Source: heat note C1 (grid, exact closure); the one-sided correction and its limits are our own.
-    """
-    C1, C2 = np.maximum(C1, 1e-9), np.maximum(C2, 1e-9)
-    h1 = rating.conductance1(C1 / cp[0], temperature, coolant)
-    h2 = rating.conductance2(C2 / cp[1], temperature, coolant)
-    low, high = np.minimum(C1, C2), np.maximum(C1, C2)
-    exact = effectiveness_crossflow(1.0 / (1.0 / h1 + 1.0 / h2) / low, low / high) * low
-    on_1, on_2 = rating.liquid != 2, rating.liquid != 1
-
-    def grid(k: np.ndarray) -> np.ndarray:
-        return _grid_heat(C1, C2, k * h1 if on_1 else h1, k * h2 if on_2 else h2, cells, rating.liquid)
-
-    k = _match(grid, exact)
-    knee, room = 0.5 * (1.0 + MOST_STRENGTHENED), 0.5 * (MOST_STRENGTHENED - 1.0)
-    k = np.where(k > knee, knee - room * np.expm1(-(k - knee) / room), k)
-    fade = _rise(C1 / (rating.flow1 * cp[0])) * _rise(C2 / (rating.flow2 * cp[1]))
-    k = 1.0 + (k - 1.0) * fade
-    return CellConductances(k * h1 if on_1 else h1, k * h2 if on_2 else h2, grid(k) / exact - 1.0)
-
-
-def _rise(share: np.ndarray) -> np.ndarray:
-    """0 under the first TRICKLE share of bench flow, 1 over the second, smooth between."""
-    s = np.clip((share - TRICKLE[0]) / (TRICKLE[1] - TRICKLE[0]), 0.0, 1.0)
-    return s * s * (3.0 - 2.0 * s)
-
-
-def _match(heat: Callable[[np.ndarray], np.ndarray], target: np.ndarray) -> np.ndarray:
-    """The factor, 1 to 20, at which the rising function `heat` meets `target`, by elements; 20 where it never does."""
-    one = np.ones_like(target)
-    low, high = np.zeros_like(target), np.full_like(target, np.log(20.0))
-    f_low, f_high = heat(one) - target, heat(20.0 * one) - target
-    never, at_once = f_high <= 0.0, f_low >= 0.0
-    k = np.zeros_like(target)
-    side = np.zeros(target.shape, dtype=int)
-    for _ in range(30):
-        # Illinois: regula falsi that halves a stale end, so it keeps a bracket and converges fast
-        with np.errstate(divide="ignore", invalid="ignore"):
-            k = np.clip((low * f_high - high * f_low) / (f_high - f_low), low, high)
-        k = np.where(never | at_once | ~np.isfinite(k), high, k)
-        f = heat(np.exp(k)) - target
-        if np.all((np.abs(f) <= 1e-11 * target) | never | at_once):
-            break
-        up = f < 0.0
-        f_high = np.where(up, np.where(side == 1, 0.5 * f_high, f_high), f)
-        f_low = np.where(up, f, np.where(side == -1, 0.5 * f_low, f_low))
-        low, high = np.where(up, k, low), np.where(up, high, k)
-        side = np.where(up, 1, -1)
-    return np.asarray(np.where(at_once, 1.0, np.where(never, 20.0, np.exp(k))))
-
-
-def _grid_heat(
-    C1: np.ndarray, C2: np.ndarray, h1: np.ndarray, h2: np.ndarray, cells: tuple[int, int], liquid: int
-) -> np.ndarray:
-    """Steady heat of the grid per kelvin of inlet difference, W/K (heat note C1, explicit march)."""
-    n1, n2 = cells
-    c1, c2 = C1 / n2, C2 / n1
-    R = _cell_resistance(c1, h1 / (n1 * n2), liquid == 1) + _cell_resistance(c2, h2 / (n1 * n2), liquid == 2)
-    # both streams are followed by what they lose or gain in units of the inlet difference
-    T1 = [np.ones_like(C1) for _ in range(n2)]
-    T2 = [np.zeros_like(C1) for _ in range(n1)]
-    total = np.zeros_like(C1)
-    for i in range(n1):
-        for j in range(n2):
-            q = (T1[j] - T2[i]) / R
-            T1[j] = T1[j] - q / c1
-            T2[i] = T2[i] + q / c2
-            total = total + q
-    return total
-
-
-def _cell_resistance(c: np.ndarray, g: np.ndarray, is_liquid: bool) -> np.ndarray:
-    """Resistance from a cell's inlet stream to its wall, K/W: mixed liquid, or gas along the wall."""
-    return 1.0 / g + 1.0 / c if is_liquid else -1.0 / (c * np.expm1(-g / c))
 
 
 def charge_loss(spec: WaterCoreSpec | AirCoreSpec) -> Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]:

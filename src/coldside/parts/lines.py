@@ -9,13 +9,22 @@ cells into which a line is cut (`plant/`).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from coldside.errors import require
 from coldside.media import air
+from coldside.parts import shielding
 from coldside.parts.correlations import friction_factor, nusselt_tube
 from coldside.parts.fields import given, height_field, pickup_field, surroundings_field
+from coldside.units import Pressure
+
+
+def shield_field() -> Any:
+    """Key `shield`: what keeps heat away from a charge pipe or plenum."""
+    words = "what shields it from heat: bright foil with an air gap, or an insulating wrap; none where pickup has it in"
+    return given("choice", words, default="none", choices=shielding.SHIELDS)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,7 +78,14 @@ class PipeSpec:
         high=50.0,
     )
     pickup: float | None = pickup_field("pipe", None, when_absent="10 W/K per m2 of outside surface, +- 50 %")
+    shield: str = shield_field()
     surroundings: str = surroundings_field("bay")
+    coupler_rating: Pressure | None = given(
+        "pressure",
+        "working pressure that the weakest coupler of this pipe is rated for",
+        default=None,
+        when_absent="not known: not checked",
+    )
 
     sides = ("charge",)
 
@@ -143,6 +159,52 @@ class PlenumSpec:
     )
     pickup: float = pickup_field("plenum metal", 5.0)
     surroundings: str = surroundings_field("engine", "what it takes heat from")
+    shield: str = shield_field()
+    spacer: float = given(
+        "length", "thickness of a heat spacer between plenum and engine, 0 for none", default=0.0, low=0.0, high=0.05
+    )
+    spacer_area: float = given(
+        "area", "contact area of the flange that the spacer fills", default=6e-3, sd_share=0.4, low=1e-4, high=0.1
+    )
+    spacer_material: str = given(
+        "choice", "what the spacer is made of", default="phenolic", choices=tuple(shielding.SPACERS)
+    )
+    volume: float | None = given(
+        "volume",
+        "air that the plenum and its runners hold",
+        default=None,
+        low=1e-5,
+        high=0.1,
+        when_absent="as much as the engine's swept volume, +- 40 %",
+    )
+    leak_test_from: Pressure | None = given(
+        "pressure",
+        "pressure-decay test of the charge tract: pressure at its start",
+        default=None,
+        when_absent="no test: the tract is taken as tight",
+    )
+    leak_test_to: Pressure | None = given(
+        "pressure",
+        "pressure-decay test of the charge tract: pressure at its end",
+        default=None,
+        when_absent="no test",
+    )
+    leak_test_time: float | None = given(
+        "time",
+        "pressure-decay test of the charge tract: how long the fall took",
+        default=None,
+        low=0.1,
+        high=1e5,
+        when_absent="no test",
+    )
+    leak_test_volume: float | None = given(
+        "volume",
+        "pressure-decay test of the charge tract: volume that was under pressure",
+        default=None,
+        low=1e-4,
+        high=1.0,
+        when_absent="the charge tract's own, from compressor to engine",
+    )
 
     sides = ("charge",)
 
@@ -167,7 +229,8 @@ RUBBER_DENSITY = 1150.0  # kg/m3, handbook, from memory
 RUBBER_HEAT = 1900.0  # J/(kg K), handbook, from memory
 RUBBER_CONDUCTIVITY = 0.25  # W/(m K), 0.16 to 0.3 in handbooks, from memory
 HOSE_OUTSIDE_FILM = 12.0  # W/(m2 K), between still and moving bay air with radiation (tune)
-PIPE_OUTSIDE_FILM = 10.0  # W/(m2 K), the same for bare metal (tune)
+PIPE_OUTSIDE_FILM = shielding.OUTSIDE_FILM  # W/(m2 K), the same for bare metal (tune)
+FLANGE_SHARE = 0.7  # of a plenum's pick-up that crosses its flange to the engine (own)
 SHUT_SLOPE = 1e13  # Pa s/m3 of a shut check valve: 50 kPa leak 5e-9 m3/s (0.3 mL/min)
 FLOOR_SHARE = 1e-3  # linear share of a quadratic loss at its bench flow: keeps the slope above zero at rest
 
@@ -300,10 +363,22 @@ def pipe_metal_mass(spec: PipeSpec) -> float:
 
 
 def pipe_pickup(spec: PipeSpec) -> float:
-    """Conductance from the surroundings to the pipe's metal [W/K]."""
-    if spec.pickup is not None:
-        return spec.pickup
-    return PIPE_OUTSIDE_FILM * np.pi * (spec.bore + 2 * spec.wall) * spec.length
+    """Conductance from the surroundings to the pipe's metal [W/K], lessened by its shield."""
+    bare = spec.pickup
+    if bare is None:
+        bare = PIPE_OUTSIDE_FILM * np.pi * (spec.bore + 2 * spec.wall) * spec.length
+    return shielding.shielded_pickup(bare, spec.shield)
+
+
+def plenum_pickup(spec: PlenumSpec) -> float:
+    """Conductance from the surroundings to the plenum's metal [W/K], lessened by its shield and spacer.
+
+    `FLANGE_SHARE` of the pick-up of a plenum on the engine crosses its flange and meets the spacer; the rest,
+    and all of it where the plenum stands apart from the engine, comes through air and meets the shield.
+    """
+    share = FLANGE_SHARE if spec.surroundings == "engine" else 0.0
+    spacer = shielding.spacer_conductance(spec.spacer, spec.spacer_area, spec.spacer_material)
+    return shielding.shielded_pickup(spec.pickup, spec.shield, share, spacer)
 
 
 def hose_conductance(

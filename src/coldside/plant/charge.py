@@ -1,15 +1,17 @@
-"""The charge side at steady flow: engine demand, pressure losses and compressor, balanced together.
+"""The charge side at steady flow: engine demand, pressure losses and one or two compressors, balanced together.
 
 What is here: `ChargeSide.balance`, which for given engine speed, pressure target, plenum and inlet
-temperature finds the flow and the states before and after the compressor, for many points at once.
+temperature finds the flow and the states before and after every compressor, for many points at once.
 What is not: the heat the charge loses on its way (`tables.py`, `kernel.py`); its temperature along the
 path enters here only through the density in each part's loss, and is taken as compressor outlet before
-the first core, plenum after the last, and midway inside and between.
+the first core, plenum after the last, and midway inside and between.  Between two stages it runs in the
+same way from the first outlet to the second inlet.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -27,11 +29,44 @@ ITERATIONS = 60
 LARGEST_RATIO = 20.0  # pressure ratio beyond which an input must be wrong
 SETTLED = 1e-9  # relative change of the compressor's pressure ratio
 UNSETTLED = 1e-6  # the same, above which the last turn is no answer
+EQUAL_RATIOS = 0.5  # share of the first of two stages in the logarithm of the whole pressure ratio
+
+
+@dataclass(frozen=True)
+class _Stage:
+    """A stage while the balance settles."""
+
+    name: str
+    inlet: np.ndarray
+    inlet_pressure: np.ndarray
+    outlet: np.ndarray
+    outlet_pressure: np.ndarray
+    pressure_ratio: np.ndarray
+    efficiency: np.ndarray
+    corrected_flow: np.ndarray
+    operating: compressor.Operating
+
+
+@dataclass(frozen=True)
+class StageState(_Stage):
+    """One stage of compression over the points: what enters and leaves it, and where it works.
+
+    `name`; `inlet` and `outlet` temperature [K] and their pressures [Pa absolute]; `corrected_flow` of
+    one of its identical compressors; `operating` there; `shaft_power` [W] that all of them give to the
+    air, m (h2 - h1).
+    """
+
+    shaft_power: np.ndarray
 
 
 @dataclass(frozen=True)
 class ChargeState:
-    """Arrays over points: flow [kg/s moist], pressures [Pa absolute], temperatures [K], margins."""
+    """Arrays over points: flow [kg/s moist], pressures [Pa absolute], temperatures [K], margins.
+
+    `compressor_in` is the first stage's inlet, `compressor_out` the last one's outlet and
+    `pressure_ratio` what lies between the two; `efficiency`, `corrected_flow` and `operating` are those
+    of the stage that has the least room on its map at each point.
+    """
 
     flow: np.ndarray
     compressor_in: np.ndarray
@@ -43,6 +78,7 @@ class ChargeState:
     efficiency: np.ndarray
     corrected_flow: np.ndarray
     operating: compressor.Operating
+    stages: tuple[StageState, ...]
 
 
 @dataclass(frozen=True)
@@ -73,31 +109,34 @@ class ChargeSide:
         self.peak_flow = float(engine.air_flow(spec, n, target, around.temperature + 30.0, around.humidity_ratio).max())
         path, self.sensors = without_sensors(build.charge, build.parts)
         self.path = path
-        place = next(
+        places = [
             i for i, item in enumerate(path) if isinstance(item, str) and isinstance(build.parts[item], CompressorSpec)
-        )
-        self.compressor_name = str(path[place])
-        self.before, self.after = path[:place], path[place + 1 :]
-        self.compressor = compressor.compressor(build.parts[self.compressor_name], folder)
+        ]
+        self.stages = tuple(str(path[i]) for i in places)
+        self.compressor_name = self.stages[0]
+        self.before, self.after = path[: places[0]], path[places[0] + 1 :]
+        self.compressors = tuple(compressor.compressor(build.parts[name], folder) for name in self.stages)
+        self.compressor = self.compressors[0]
         filters = [build.parts[n] for n in names_on(self.before) if isinstance(build.parts[n], FilterSpec)]
         self.bay_share = filters[0].bay_share if filters else 0.0
         top = 2.0 * self.peak_flow
         self._grid = top * np.linspace(0.0, 1.0, GRID) ** 2
         self._before = [self._stretch((item,), 0.0) for item in self.before]
-        self._after = self._stretches_after()
+        self._between = self._stretches(path[places[0] + 1 : places[-1]])  # none with one stage
+        self._after = self._stretches(path[places[-1] + 1 :])
 
     def _stretch(self, path: Path, place: float) -> _Stretch:
         _, _, loss = charge_split(self.build, path, self._grid, self.peak_flow)
         return _Stretch(names_on(path)[0], self._grid, loss, place)
 
-    def _stretches_after(self) -> list[_Stretch]:
-        """Parts after the compressor with their place between hot and cold; a group of cores counts as one core."""
+    def _stretches(self, path: Path) -> list[_Stretch]:
+        """Parts behind a compressor with their place between hot and cold; a group of cores counts as one core."""
         cooled = [
             any(isinstance(self.build.parts[n], (WaterCoreSpec, AirCoreSpec)) for n in names_on((item,)))
-            for item in self.after
+            for item in path
         ]
         count, passed, found = max(sum(cooled), 1), 0, []
-        for item, is_core in zip(self.after, cooled, strict=True):
+        for item, is_core in zip(path, cooled, strict=True):
             found.append(self._stretch((item,), (passed + 0.5 * is_core) / count))
             passed += is_core
         return found
@@ -106,39 +145,50 @@ class ChargeSide:
         """Air reaching the compressor, K, with the bay at `bay` [K]."""
         return np.asarray(self.around.temperature + self.bay_share * (bay - self.around.temperature))
 
-    def balance(self, speed: np.ndarray, target: np.ndarray, plenum: np.ndarray, inlet: np.ndarray) -> ChargeState:
+    def balance(
+        self,
+        speed: np.ndarray,
+        target: np.ndarray,
+        plenum: np.ndarray,
+        inlet: np.ndarray,
+        between: np.ndarray | None = None,
+    ) -> ChargeState:
         """Find flow and compressor states; arrays of one shape.
 
         Parameters: engine `speed` [rev/s]; `target` pressure [Pa absolute] where boost_reference says,
         taken as the plenum's below ambient pressure (the throttle sets it there; between 0.95 and 1.05
-        of ambient one reading goes over into the other); gas temperature in the `plenum` and at the
-        compressor `inlet` [K].  Where the target asks for less than the path
-        passes at a pressure ratio of 1, the throttle takes the rest (charge note D3).
+        of ambient one reading goes over into the other); gas temperature in the `plenum`, at the first
+        compressor's `inlet` and, with two stages, `between` them where the second one draws [K].
+        Where the target asks for less than the path passes at a pressure ratio of 1, the throttle takes
+        the rest (charge note D3).  Two stages share the logarithm of the whole ratio as the first one's
+        `ratio_share` says; what lies between them loses at the density there.
+
+        Raises `ValueError` for two stages without `between`, `NoAnswer` and `BadInput` where there is no balance.
         """
         n, T_pl, T_in = (np.asarray(v, dtype=float) for v in (speed, plenum, inlet))
         goal = np.asarray(target, dtype=float)
+        drawn = self._drawn(T_in, between)
         at_outlet = self._sensed_at_outlet(goal)
         p_plenum = goal.copy()
-        T_out = np.maximum(T_in, T_pl)
-        ratio = np.ones_like(goal)
+        T_out = [np.maximum(T, T_pl) for T in drawn]
+        total = np.ones_like(goal)
         shifted = np.zeros_like(goal)
         for _ in range(ITERATIONS):
             flow = self._engine_flow(n, p_plenum, T_pl)
             p_in = self._inlet_pressure(flow, T_in)
-            p_need = self._outlet_pressure(flow, p_plenum, T_out, T_pl)
+            p_need = self._outlet_pressure(flow, p_plenum, T_out[-1], T_pl)
             if at_outlet.any():
                 # losses hardly move with plenum pressure, so this plain correction contracts by a tenth a turn
                 loss, before = p_need - p_plenum, p_plenum
                 p_plenum = np.maximum(goal - at_outlet * loss, 0.2 * goal)
                 p_need = p_plenum + loss
                 shifted = np.abs(p_plenum - before) / p_plenum
-            previous, ratio = ratio, np.maximum(p_need / p_in, 1.0)
-            if ratio.max() > LARGEST_RATIO:
-                self._refuse(flow, ratio)
-            corrected = compressor.corrected_flow(flow, T_in, p_in, self.compressor, self.around.humidity_ratio)
-            operating = self.compressor.evaluate(corrected, ratio, T_in, self.around.humidity_ratio)
-            T_out = air.compressed_temperature(T_in, ratio, operating.efficiency, self.around.humidity_ratio)
-            moved = np.maximum(np.abs(ratio - previous) / ratio, shifted)
+            previous, total = total, np.maximum(p_need / self._unboosted(flow, p_in, total, (T_out[0], drawn[-1])), 1.0)
+            if total.max() > LARGEST_RATIO:
+                self._refuse(flow, total)
+            stages = self._compress(flow, p_in, total, drawn, T_out[0])
+            T_out = [stage.outlet for stage in stages]
+            moved = np.maximum(np.abs(total - previous) / total, shifted)
             if np.all(moved <= SETTLED):
                 break
         if float(moved.max()) > UNSETTLED:
@@ -148,8 +198,78 @@ class ChargeSide:
             )
         flow = self._engine_flow(n, p_plenum, T_pl)
         self._refuse_beyond(n, p_plenum, T_pl)
+        return self._state(flow, p_plenum, stages)
+
+    def _drawn(self, inlet: np.ndarray, between: np.ndarray | None) -> list[np.ndarray]:
+        """Gas temperature at every stage's inlet."""
+        if len(self.stages) == 1:
+            return [inlet]
+        if between is None:
+            raise ValueError("two stages need the gas temperature between them")
+        return [inlet, np.asarray(between, dtype=float)]
+
+    def _ratios(self, total: np.ndarray) -> list[np.ndarray]:
+        """Each stage's pressure ratio."""
+        if len(self.stages) == 1:
+            return [total]
+        share = self.build.parts[self.stages[0]].ratio_share
+        first = total ** (EQUAL_RATIOS if share is None else share)
+        return [first, total / first]
+
+    def _unboosted(
+        self, flow: np.ndarray, p_in: np.ndarray, total: np.ndarray, T: tuple[np.ndarray, np.ndarray]
+    ) -> np.ndarray:
+        """Outlet pressure of the last stage over the product of all pressure ratios."""
+        if len(self.stages) == 1:
+            return p_in
+        first = self._ratios(total)[0]
+        return self._second_inlet(flow, first * p_in, T) / first
+
+    def _second_inlet(self, flow: np.ndarray, p: np.ndarray, T: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+        """Pressure at the second stage from that behind the first: `T` as the gas enters and leaves what is between."""
+        for stretch in self._between:
+            p = self._behind(stretch, p, flow, T[0] + stretch.place * (T[1] - T[0]))
+        return p
+
+    def _compress(
+        self, flow: np.ndarray, p_in: np.ndarray, total: np.ndarray, drawn: list[np.ndarray], first_out: np.ndarray
+    ) -> list[_Stage]:
+        """Every stage at its share of the `total` ratio; `first_out` is the first outlet's temperature so far."""
+        W, p = self.around.humidity_ratio, p_in
+        found: list[_Stage] = []
+        for k, (name, machine, T, ratio) in enumerate(
+            zip(self.stages, self.compressors, drawn, self._ratios(total), strict=True)
+        ):
+            if k:
+                p = self._second_inlet(flow, found[0].outlet_pressure, (first_out, T))
+            corrected = compressor.corrected_flow(flow, T, p, machine, W)
+            operating = machine.evaluate(corrected, ratio, T, W)
+            T_out = air.compressed_temperature(T, ratio, operating.efficiency, W)
+            found.append(_Stage(name, T, p, T_out, ratio * p, ratio, operating.efficiency, corrected, operating))
+        return found
+
+    def _state(self, flow: np.ndarray, p_plenum: np.ndarray, settled: list[_Stage]) -> ChargeState:
+        W = self.around.humidity_ratio
+        stages = [
+            StageState(**vars(s), shaft_power=np.asarray(flow * (air.enthalpy(s.outlet, W) - air.enthalpy(s.inlet, W))))
+            for s in settled
+        ]
+        first, last = stages[0], stages[-1]
+        ratio, tight = first.pressure_ratio, first
+        if len(stages) > 1:
+            ratio, tight = last.outlet_pressure / first.inlet_pressure, _tightest(first, last)
         return ChargeState(
-            flow, T_in, p_in, T_out, ratio * p_in, p_plenum, ratio, operating.efficiency, corrected, operating
+            flow,
+            first.inlet,
+            first.inlet_pressure,
+            last.outlet,
+            last.outlet_pressure,
+            p_plenum,
+            ratio,
+            tight.efficiency,
+            tight.corrected_flow,
+            tight.operating,
+            tuple(stages),
         )
 
     def _sensed_at_outlet(self, goal: np.ndarray) -> np.ndarray:
@@ -161,7 +281,7 @@ class ChargeSide:
 
     def _refuse(self, flow: np.ndarray, ratio: np.ndarray) -> None:
         m = flow[int(np.argmax(ratio)) : int(np.argmax(ratio)) + 1]
-        stretches = [*self._before, *self._after]
+        stretches = [*self._before, *self._between, *self._after]
         tightest = max(stretches, key=lambda stretch: float(stretch.at(m)[0]))
         raise NoAnswer(
             f"{self.compressor_name} would need a pressure ratio of {float(ratio.max()):.0f}; "
@@ -187,17 +307,21 @@ class ChargeSide:
     def _inlet_pressure(self, flow: np.ndarray, T: np.ndarray) -> np.ndarray:
         """Pressure at the compressor inlet: losses at the density midway through each part."""
         p = np.full_like(flow, self.around.pressure)
-        R = air.gas_constant(self.around.humidity_ratio)
         for stretch in self._before:
-            room = p * p - 2.0 * stretch.at(flow) * R * T
-            if np.any(room <= 0.0):
-                raise BadInput(
-                    f"{stretch.name} cannot pass {float(flow.max()):.3f} kg/s: its loss would use up the air pressure; "
-                    "check its loss and bench_flow",
-                    key=f"parts.{stretch.name}",
-                )
-            p = np.sqrt(room)
+            p = self._behind(stretch, p, flow, T)
         return p
+
+    def _behind(self, stretch: _Stretch, p: np.ndarray, flow: np.ndarray, T: np.ndarray) -> np.ndarray:
+        """Pressure behind a part that `flow` enters at `p` [Pa absolute]; its loss is that at the mean density."""
+        R = air.gas_constant(self.around.humidity_ratio)
+        room = p * p - 2.0 * stretch.at(flow) * R * T
+        if np.any(room <= 0.0):
+            raise BadInput(
+                f"{stretch.name} cannot pass {float(flow.max()):.3f} kg/s: its loss would use up the air pressure; "
+                "check its loss and bench_flow",
+                key=f"parts.{stretch.name}",
+            )
+        return np.asarray(np.sqrt(room))
 
     def _outlet_pressure(
         self, flow: np.ndarray, p_plenum: np.ndarray, T_out: np.ndarray, T_pl: np.ndarray
@@ -209,3 +333,36 @@ class ChargeSide:
             T = T_out + stretch.place * (T_pl - T_out)
             p = np.sqrt(p * p + 2.0 * stretch.at(flow) * R * T)
         return p
+
+
+def _tightest(one: StageState, two: StageState) -> StageState:
+    """At every point the stage with the least room on its map; one without a map has room for ever."""
+    second = _room(two) < _room(one)
+    values: dict[str, Any] = {
+        item.name: _choose(second, getattr(one.operating, item.name), getattr(two.operating, item.name))
+        for item in fields(compressor.Operating)
+    }
+    merged: dict[str, Any] = {
+        name: np.where(second, getattr(two, name), getattr(one, name)) for name in ("efficiency", "corrected_flow")
+    }
+    return replace(one, operating=compressor.Operating(**values), **merged)
+
+
+def _choose(second: np.ndarray, one: np.ndarray | None, two: np.ndarray | None) -> np.ndarray | None:
+    """`two` where `second`, else `one`; NaN where that stage has no such figure, None where neither has."""
+    if one is None and two is None:
+        return None
+    return np.where(second, np.nan if two is None else two, np.nan if one is None else one)
+
+
+def _room(stage: StageState) -> np.ndarray:
+    """The least of a stage's margins; infinite without a map and where it only windmills."""
+    margins = [
+        margin
+        for margin in (stage.operating.surge_margin, stage.operating.choke_margin, stage.operating.speed_margin)
+        if margin is not None
+    ]
+    if not margins:
+        return np.full(stage.pressure_ratio.shape, np.inf)
+    least = np.min([np.where(np.isnan(m), np.inf, m) for m in margins], axis=0)
+    return np.asarray(np.where(stage.operating.idle, np.inf, least))

@@ -16,9 +16,10 @@ from coldside.build.model import Build, Duct, Loop, Parallel, Path, names_on
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.media.coolants import Coolant, parse_coolant
-from coldside.parts import airflow, lines, pump
+from coldside.parts import airflow, jacket, lines, pump
 from coldside.parts.airflow import FanSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.jacket import EngineJacketSpec
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, ThrottleSpec, ValveSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.sensor import SensorSpec
@@ -28,6 +29,7 @@ BENCH_AIR = 1.184  # kg/m3, cooling air of a bench point, 25 degC at 101325 Pa (
 # slope of a part that has no loss, so that its flow stays defined; under 1e-4 of any loss that matters
 NO_LOSS_COOLANT, NO_LOSS_AIR, NO_LOSS_CHARGE = 1e3, 1e-2, 0.5  # Pa s/m3, Pa s/kg, Pa s/m3 (loss times density)
 BYPASS = "beside "  # a duct's air that passes beside a part which covers only a share of the next face
+LEAK = BYPASS + "leak"  # a duct's air that passes beside all its faces, through the gaps round them
 
 
 @dataclass(frozen=True)
@@ -133,6 +135,8 @@ class LoopFlows:
             return lambda q: lines.hose_loss(spec, q, density, viscosity)
         if isinstance(spec, ValveSpec):
             return lambda q: lines.valve_loss(spec, q, density, viscosity)
+        if isinstance(spec, EngineJacketSpec):
+            return lambda q: jacket.jacket_loss(spec, q, self.coolant, T)
         if isinstance(spec, (WaterCoreSpec, ExchangerSpec)):
             bench = parse_coolant(spec.bench_coolant) if spec.bench_coolant is not None else self.coolant
             T0 = spec.bench_coolant_in
@@ -201,19 +205,28 @@ class DuctFlows:
         warm = air.density(T_out, around.pressure, around.humidity_ratio)
         mean = 0.5 * (cold + warm)
         spec = self.duct.spec
-        driving = airflow.ram_pressure(spec, V, cold) + airflow.draught(self.height, cold, np.minimum(warm, cold))
+        warmth = airflow.draught(self.height, cold, np.minimum(warm, cold))
+        driving = airflow.ram_pressure(spec, V, cold) + warmth
 
         # inlet and exit are one link that closes the path; the exit's warmer air is the smaller part of its loss
         def openings(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
             loss, slope = airflow.opening_loss(spec, m / mean, mean)
             return loss - driving + NO_LOSS_AIR * m, slope / mean + NO_LOSS_AIR
 
+        def stream(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+            pressure, slope = airflow.stream_pressure(spec, m / cold, V, cold)
+            return NO_LOSS_AIR * m - pressure - warmth, NO_LOSS_AIR - slope / cold
+
+        def gaps(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+            loss, slope = airflow.leak_loss(spec, m / cold, cold)
+            return loss, slope / cold
+
         losses = [
-            self._loss(build, link.name, share, mean, warm, command)
+            gaps if link.name == LEAK else self._loss(build, link.name, share, mean, warm, command)
             for link, share in zip(self.hydraulic.links, self.share, strict=True)
         ]
-        scale = max(spec.inlet_area * 10.0 * cold, 1e-3)
-        m = solve(self.hydraulic, losses, len(V), scale, drive=openings)
+        scale = max((spec.inlet_area or spec.face_area or 0.0) * 10.0 * cold, 1e-3)
+        m = solve(self.hydraulic, losses, len(V), scale, drive=stream if spec.inlet == "open" else openings)
         return np.stack([m[:, list(group)].sum(axis=1) for group in self.strips], axis=1)
 
     def _loss(
@@ -248,7 +261,7 @@ class DuctFlows:
 
 
 def duct_flows(build: Build, duct: Duct) -> DuctFlows:
-    """The network of one duct of a build, with the strips that partial covers make."""
+    """The network of one duct of a build, with the strips that partial covers make and the leak beside its faces."""
     thermal: list[str | Parallel] = []
     hydraulic: list[str | Parallel] = []
     strips: dict[str, tuple[str, ...]] = {}
@@ -279,6 +292,8 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
         hydraulic.append(item)
         thermal.append(item)
         position += 1
+    if duct.spec.leak_area:
+        thermal, hydraulic = _beside_leak(build, thermal), _beside_leak(build, hydraulic)
     network, flow_network = network_of(tuple(thermal), closed=False), network_of(tuple(hydraulic), closed=False)
     index = {name: k for k, name in enumerate(flow_network.names)}
     groups = tuple(tuple(index[n] for n in strips.get(name, (name,))) for name in network.names)
@@ -292,6 +307,16 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
     return DuctFlows(
         duct, network, replace(flow_network, links=links), groups, shares, fans, max(face.face_height for face in faces)
     )
+
+
+def _beside_leak(build: Build, items: list[str | Parallel]) -> list[str | Parallel]:
+    """The path with its leak beside everything from the first face to the last; fans before and behind see both."""
+    faces = [
+        any(isinstance(build.parts.get(_face_of(name)), (AirCoreSpec, ExchangerSpec)) for name in names_on((item,)))
+        for item in items
+    ]
+    first, last = faces.index(True), len(faces) - faces[::-1].index(True)
+    return [*items[:first], Parallel((tuple(items[first:last]), (LEAK,))), *items[last:]]
 
 
 def _refuse_covers_in(build: Build, group: Parallel) -> None:

@@ -10,6 +10,7 @@ from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.plant import layout
 from coldside.plant.assemble import Plant
 from coldside.plant.charge import ChargeState
+from coldside.plant.flows import BYPASS, LEAK
 from coldside.plant.traces import Solution, Streams
 
 BOILING_MARGIN = 5.0  # K under boiling from which a warning is due
@@ -135,11 +136,18 @@ def _backwards(plant: Plant, solution: Solution, d: int) -> list[str]:
     speed = np.maximum(plant.demand.air_speed[duct.duct.name][some], 0.0)
     m = duct.flow(plant.build, speed, T, {name: command[name] for name in duct.fans}, plant.around)
     return [
-        f"{duct.duct.name} duct: up to {-m[:, k].min():.2g} kg/s of air would run backwards through {name}, "
+        f"{duct.duct.name} duct: up to {-m[:, k].min():.2g} kg/s of air would run backwards through {_way(name)}, "
         "drawn by the branch beside it; it is taken as standing"
         for k, name in enumerate(duct.network.names)
         if float(m[:, k].min()) < -BACKWARDS
     ]
+
+
+def _way(name: str) -> str:
+    """A link of a duct in words."""
+    if name == LEAK:
+        return "the gaps beside its faces"
+    return f"the open strip {name}" if name.startswith(BYPASS) else name
 
 
 def _cells_missed(plant: Plant, solution: Solution) -> list[str]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from coldside.build.model import Build
 from coldside.duty.model import Demand, Session
+from coldside.plant.charge import StageState
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,12 @@ class Forecast:
     peak: int  # sample of the highest intake temperature under boost (or of all, if never in boost)
     # block of nodes -> temperatures at start and end, K, and heat capacity of one node, J/K
     nodes: Mapping[str, tuple[np.ndarray, np.ndarray, float]] = field(default_factory=dict)
+    condensate: np.ndarray | None = None  # water that the charge leaves in its cores, kg/s
+    ice: Mapping[str, np.ndarray] = field(default_factory=dict)  # tank with ice -> ice left in it, kg
+    # charge core -> charge leaving its hottest lane, all of it, its coldest lane at `peak`, K
+    face_spread: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    stages: tuple[StageState, ...] = ()  # every compressor in flow order, its arrays over the samples
+    exhaust_pressure: np.ndarray | None = None  # before the turbine, Pa absolute; None with none
 
     @property
     def boost(self) -> np.ndarray:
@@ -131,3 +138,8 @@ class Point:
     flow: Mapping[tuple[str, str], float]
     warnings: tuple[str, ...] = ()
     defaults: tuple[str, ...] = ()
+    road_speed: float | None = None  # m/s that the point assumes
+    stages: tuple[StageState, ...] = ()  # every compressor in flow order, arrays of one
+    exhaust_pressure: float | None = None  # before the turbine, Pa absolute; None with none
+    face_spread: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)  # as of a forecast, K
+    condensate: float | None = None  # water that the charge leaves in its cores, kg/s

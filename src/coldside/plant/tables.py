@@ -15,8 +15,8 @@ import numpy as np
 
 from coldside.media.coolants import Coolant
 from coldside.parts import lines
-from coldside.parts.exchanger import FLOOR, Rating, cell_conductances
 from coldside.parts.lines import HoseSpec, PipeSpec, PlenumSpec
+from coldside.parts.rating import FLOOR, Rating, cell_conductances
 from coldside.parts.sensor import SensorSpec, soak_weight, time_constant
 
 NODES_1, NODES_2, NODES_T = 28, 24, 12  # grid of a two-flow table

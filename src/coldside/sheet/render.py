@@ -212,10 +212,7 @@ def _before(forecast: Forecast, notes: Sequence[str], system: str) -> str:
 def _figures(forecast: Forecast, system: str) -> str:
     heads = ("figure", "start", "highest in boost", "mean in boost", "end")
     rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
-    note = (
-        "Highest: in boost for temperatures" if forecast.boost.any() else "Never in boost: highest of the whole session"
-    )
-    return _section("Figures", _table(heads, rows, caption=note, stack=True))
+    return _section("Figures", _table(heads, rows, caption=tables.in_boost(forecast), stack=True))
 
 
 def _ledger(forecast: Forecast, system: str) -> str:

@@ -29,7 +29,7 @@ from coldside.parts.pump import Control, PumpSpec
 from coldside.plant.results import Forecast
 from coldside.sheet.figures import energy, resistance
 from coldside.sheet.streams import part_name
-from coldside.units import KINDS, Pressure, show
+from coldside.units import KINDS, Pressure, retold, show
 
 MOST_POINTS = 4000  # samples in boost that the compressor's margins are looked up at
 
@@ -89,6 +89,14 @@ def conditions(forecast: Forecast, system: str) -> list[str]:
     told = [f"{words} ({n} times)" if n > 1 else words for words, n in list(labels.items())[:8] if words]
     found.append("in it: " + ", ".join(told) if told else session.name)
     return found
+
+
+def in_boost(forecast: Forecast) -> str:
+    """What "in boost" means and which samples the highest temperatures are taken from, in one sentence."""
+    meaning = "while the pressure in the plenum is more than 5 % above that of the air outside"
+    if forecast.boost.any():
+        return f"In boost: {meaning}. Highest: of that time for temperatures, of the whole session for the rest."
+    return f"Never in boost ({meaning}): highest of the whole session."
 
 
 def key_figures(forecast: Forecast, system: str) -> list[tuple[str, tuple[str, str, str, str]]]:
@@ -269,7 +277,7 @@ def ladder_rows(forecast: Forecast, system: str) -> list[tuple[str, float, str, 
             rung.drop,
             say(rung.drop, "temperature_difference", system, 1),
             resistance(rung.resistance, system),
-            f"{100 * rung.share:.0f} %",
+            f"{round(100 * rung.share)} %",  # an integer knows no -0
         )
         for rung in forecast.ladder
         if abs(rung.drop) >= 0.05
@@ -288,9 +296,9 @@ def health_rows(forecast: Forecast, system: str) -> list[tuple[str, str]]:
         ("step check", f"halving the time step moves the intake by {step}"),
         ("ledger closes to", f"{health.closure:.1e} of all heat handled"),
         ("size of the model", f"{forecast.states} temperatures, {forecast.steps} steps"),
-        ("used outside the range of its data", "; ".join(health.extrapolated) or "nothing"),
+        ("used outside the range of its data", retold("; ".join(health.extrapolated), system) or "nothing"),
     ]
-    rows += [("note", words) for words in health.warnings]
+    rows += [("note", retold(words, system)) for words in health.warnings]
     return rows
 
 
@@ -309,7 +317,7 @@ def given_words(forecast: Forecast, key: str, value: Given, system: str) -> str:
     """A value in the sheet's units with its +-; words stay as they are."""
     kind = _kind_of(forecast, key)
     if kind not in KINDS or not isinstance(value.value, int | float | Pressure) or isinstance(value.value, bool):
-        return value.text
+        return retold(value.text, system)
     words = show(value.value, kind, system)
     if value.sd is None or isinstance(value.value, Pressure):
         return words

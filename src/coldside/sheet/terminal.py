@@ -18,7 +18,7 @@ from coldside.plant.results import Forecast, Point
 from coldside.sheet import tables
 from coldside.sheet.ribbon_narrow import ribbon_text
 from coldside.sheet.scale import keep_units
-from coldside.units import show
+from coldside.units import retold, show
 
 NARROWEST, WIDEST = 36, 120  # columns
 SPARKS = "▁▂▃▄▅▆▇█"
@@ -45,6 +45,7 @@ def forecast_text(forecast: Forecast, verdict: Verdict, system: str, width: int,
     page.head("figures")
     rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
     page.table(("", "start", "highest in boost", "mean in boost", "end"), rows)
+    page.say(tables.in_boost(forecast))
     page.head("intake over the session")
     page.lines += _spark(forecast, system, page.width)
     if reasons:
@@ -119,7 +120,7 @@ def point_text(point: Point, system: str, width: int, colour: bool | None = None
     if point.warnings:
         page.head("notes")
         for words in point.warnings:
-            page.item(words)
+            page.item(retold(words, system))
     if point.defaults:
         page.item(f"{len(point.defaults)} values were not given and took a default: `coldside check` lists them")
     return page.text()
