@@ -281,7 +281,7 @@ class _Assembly:
         path, ends, column = where
         index = self._add_pass(name, side, path, ends, column, grid[0], grid[1] if side == "coolant" else -1, shape)
         if side == "charge":
-            self.bypass[index] = spec.charge_bypass
+            self.bypass[index] = getattr(spec, "charge_bypass", 0.0)
         return index
 
     def _rate(self, name: str, one: int, two: int) -> None:

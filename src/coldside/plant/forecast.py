@@ -117,7 +117,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, step_check: fl
         ice=ice,
         face_spread=moment,
         stages=state.stages,
-        latent={p.part: streams.latent(i) for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
+        latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
 
 
@@ -126,11 +126,8 @@ def _late(plant: Plant, solution: Solution) -> tuple[np.ndarray, np.ndarray | No
     A = plant.arrays
     at = 4 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
     water, between, second = (solution.scalars[:, at + i] for i in range(3))
-    ice: dict[str, np.ndarray] = {}
-    for z, state in enumerate(A.ice_node):
-        f = int(np.searchsorted(A.field_first, state, side="right")) - 1
-        part = plant.fields[f].rsplit(" ", 1)[0]
-        ice[part] = ice.get(part, 0.0) + np.maximum(solution.scalars[:, at + 3 + z], 0.0)
+    left = np.maximum(solution.scalars[:, at + 3 :], 0.0)
+    ice = {tank: left[:, states].sum(axis=1) for tank, states in iced(plant).items()}
     if A.stages == 1:
         return water, None, solution.scalars[:, 1], ice
     return water, between, second, ice
@@ -156,6 +153,19 @@ def _nodes(plant: Plant, solution: Solution) -> dict[str, tuple[np.ndarray, np.n
     for f, name in enumerate(plant.fields):
         here = slice(A.field_first[f], A.field_first[f] + A.field_count[f])
         found[name] = (solution.start[here].copy(), solution.end[here].copy(), float(A.field_capacity[f]))
+    for tank, states in iced(plant).items():
+        here = A.i_ice + np.array(states)
+        found[f"{tank} ice"] = (solution.start[here], solution.end[here], -float(A.ice_latent[states[0]]))
+    return found
+
+
+def iced(plant: Plant) -> dict[str, list[int]]:
+    """Rows of the ice arrays by tank."""
+    A = plant.arrays
+    found: dict[str, list[int]] = {}
+    for z, state in enumerate(A.ice_node):
+        f = int(np.searchsorted(A.field_first, state, side="right")) - 1
+        found.setdefault(plant.fields[f].rsplit(" ", 1)[0], []).append(z)
     return found
 
 
@@ -238,11 +248,9 @@ def _ledger(plant: Plant, solution: Solution) -> Ledger:
         if A.field_loop[f] >= 0 or f in A.source_field:  # what pumps, the engine, sprays and chillers put in
             flows.append(HeatFlow(part, "pump", float(by_pump[f])))
     flows.extend(HeatFlow(part, "stored", heat) for part, heat in stored_by_part.items())
-    for z, node in enumerate(A.ice_node):
-        f = int(np.searchsorted(A.field_first, node, side="right")) - 1
-        part = plant.fields[f].rsplit(" ", 1)[0]
-        melt = float((solution.start - solution.end)[A.i_ice + z] * A.ice_latent[z])
-        stored_by_part[part] += melt
+    for tank, states in iced(plant).items():
+        melted = (solution.start - solution.end)[A.i_ice + np.array(states)]
+        stored_by_part[tank] += float((melted * A.ice_latent[states]).sum())
     stored_sum = sum(stored_by_part.values())
     sorts = A.passes[:, layout.P_SORT]
     heat_in = float(by_pass[sorts == layout.CHARGE].sum())

@@ -430,7 +430,7 @@ def _gas_path(
         node_T[last] += (found.flow[p] + TRICKLE) * T_out[p]
         node_m[last] += found.flow[p] + TRICKLE
         node_w[last] += (found.flow[p] + TRICKLE) * vapour
-    mixed = node_T / np.maximum(node_m, TRICKLE)[:, None]
+    mixed = node_T / np.maximum(node_m, TRICKLE)
     return np.concatenate([mixed, mixed[last][None]])
 def derivative(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> np.ndarray:
     """dx/dt of states and heat integrals, as the kernel gives it."""
