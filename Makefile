@@ -6,6 +6,7 @@
 #   make check-all  check, then every test, then the benchmarks
 #   make format     format and mend what can be mended
 #   make keys       write docs/keys.md anew after a change of a specification
+#   make validation write docs/validation.md anew after a change of a check case or of what it checks
 #   make bench      speed against other solvers, ratios of one interleaved run
 #   make clean      remove what a run leaves behind; `make distclean` removes .venv too
 #
@@ -14,7 +15,7 @@
 
 .POSIX:
 .SUFFIXES:
-.PHONY: help demo test check check-all format keys bench clean distclean setup setup-test
+.PHONY: help demo test check check-all format keys validation bench clean distclean setup setup-test
 
 PYTHON =
 VENV = .venv
@@ -26,7 +27,7 @@ PIP = PIP_CONSTRAINT=constraints.txt PIP_BUILD_CONSTRAINT=constraints.txt PIP_DI
 PATHS = src tests bench docs
 
 help:
-	@sed -n '3,10s/^# *//p' Makefile
+	@sed -n '3,11s/^# *//p' Makefile
 
 demo: $(VENV)/.base
 	$(VENV)/bin/coldside demo
@@ -48,6 +49,9 @@ format: $(VENV)/.test
 
 keys: $(VENV)/.test
 	$(PY) docs/make_keys.py
+
+validation: $(VENV)/.test
+	$(PY) docs/make_validation.py
 
 bench: $(VENV)/.test
 	$(PY) bench/run.py

@@ -38,10 +38,17 @@ SESSION_TABLES: tuple[tuple[str, type], ...] = (
     ("[groups.NAME]", GroupKeys),
     ("[[limits]]", LimitSpec),
 )
+INTRODUCTIONS = {
+    "[engine]": "The engine; it stands at the end of the charge path.",
+    "[loops.NAME], beside `path`": "A closed circuit of coolant; the end of its path joins the start.",
+    "[ducts.NAME], beside `path`": "A stream of cooling air from inlet to exit, with what stands in it in order.",
+    "on top, beside `schema` and `name`": "",
+}
+SIZED = ("length", "area", "volume", "mass", "mass_flow", "volume_flow", "power", "conductance", "time", "speed")
+RANGED = ("share", "engine_speed", "temperature", "temperature_difference", "pressure_difference", "head", "voltage")
 FORMS = {
     "text": '"..."',
     "count": "4",
-    "number": "0.9",
     "numbers": "[3.3, 2.1, 1.5]",
     "flag": "true, false",
     "path": '["tank", "pump", ...]',
@@ -49,6 +56,7 @@ FORMS = {
     "coolant": '"water", "ethylene glycol 30 % by volume"',
     "control": '"always", "schedule", "off", "above 40 degC charge, 4 K hysteresis"',
     "command": '"on", "off", "60 %"',
+    "wire": '"2.5 mm2", "14 AWG"',
     "air": '[phases.air] nose = "8 m/s"',
     "by quantity": '"60 degC", "30 K", "15 %"',
 }
@@ -61,9 +69,31 @@ def form(item: SpecField) -> str:
         return ", ".join(f'"{choice}"' for choice in meta.choices)
     if meta.kind == "curve" and meta.curve:
         return curve_form(meta.curve)
+    if meta.kind == "number":
+        return f"{example(item):.3g}"
     if meta.kind in FORMS:
         return FORMS[meta.kind]
+    if meta.kind in (*SIZED, *RANGED) and not all(inside(item, text) for text in units.KINDS[meta.kind].examples):
+        shown = (units.show(example(item), meta.kind, system) for system in ("si", "us"))
+        return ", ".join(f'"{text}"' for text in dict.fromkeys(shown))
     return ", ".join(f'"{text}"' for text in units.KINDS[meta.kind].examples)
+
+
+def inside(item: SpecField, text: str) -> bool:
+    """Whether a text is in the key's range, and within a factor of 30 of its default."""
+    low, high, value = item.meta.low, item.meta.high, units.parse(text, item.meta.kind).value
+    sized = item.meta.kind in SIZED and isinstance(item.default, int | float) and item.default
+    near = not sized or 1 / 30 < value / item.default < 30
+    return near and (low is None or value >= low) and (high is None or value <= high)
+
+
+def example(item: SpecField) -> float:
+    """A number that the key can take: its default, or one in the middle of its range."""
+    if isinstance(item.default, int | float) and item.default:
+        return float(item.default)
+    low, high = item.meta.low or 0.0, item.meta.high or 1.0
+    middle = (low * high) ** 0.5 if low > 0.0 else 0.5 * (low + high)
+    return float(f"{middle:.1g}")
 
 
 def said(value: Any, item: SpecField) -> str:
@@ -82,6 +112,8 @@ def default(item: SpecField) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, int | float):
+        if meta.sd_share and meta.kind != "share":
+            return f"{said(value, item)} +- {100.0 * meta.sd_share:g} %"
         spread = meta.sd if meta.sd is not None else (meta.sd_share or 0.0) * abs(value)
         kind = "temperature_difference" if meta.kind == "temperature" else meta.kind
         extra = f" +- {units.show(spread, kind) if kind in units.KINDS else format(spread, 'g')}" if spread else ""
@@ -105,15 +137,23 @@ def allowed(item: SpecField) -> str:
     return f"{said(low, item)} to {said(high, item)}" if low is not None else f"up to {said(high, item)}"
 
 
+def introduction(title: str, spec: type) -> str:
+    """What a table is for, in the user's words: ours from `INTRODUCTIONS`, or the specification's own first line."""
+    if title in INTRODUCTIONS:
+        return INTRODUCTIONS[title]
+    doc = (inspect.getdoc(spec) or "").split("\n\n")[0].replace("\n", " ")
+    _, mark, words = doc.partition("`: ")
+    return words[:1].upper() + words[1:] if mark else ""
+
+
 def table(title: str, spec: type) -> list[str]:
     """One table of the page: a line a key."""
-    doc = (inspect.getdoc(spec) or "").split("\n\n")[0].replace("\n", " ")
+    intro = introduction(title, spec)
     lines = [
         "",
         f"### {title}",
         "",
-        doc,
-        "",
+        *([intro, ""] if intro else []),
         "| key | written | default | allowed | what it is |",
         "|---|---|---|---|---|",
     ]

@@ -323,7 +323,9 @@ def check(build: BuildFile, as_json: AsJson = False, units: Units = System.si, o
 
         print_json(build_json(loaded))
     else:
-        typer.echo("\n".join(describe(loaded, units.value)))
+        from coldside.judge.workshop import workshop
+
+        typer.echo("\n".join(describe(loaded, units.value, [s.words(units.value) for s in workshop(loaded)])))
     return 0
 
 

@@ -242,7 +242,7 @@ SOURCES = _table(
         "ShahLondon1978",
         (
             "Shah R. K., London A. L.: Laminar Flow Forced Convection in Ducts. Academic Press, 1978, with the "
-            "apparent friction of Shah 1978 (Nusselt number at uniform flux seen in the library ht, the rest from memory)"
+            "apparent friction of Shah 1978 (Nusselt number at uniform flux seen in the library ht, else from memory)"
         ),
         IN_PART,
     ),

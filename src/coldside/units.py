@@ -250,6 +250,7 @@ KINDS: dict[str, Kind] = {
         ("N", "lbf", "kgf"),
     ),
     "voltage": Kind("a voltage", _spell(("V|volt|volts", 1.0), ("mV", 1e-3)), ("13.5 V",), ("V",)),
+    "current": Kind("a current", _spell(("A|amp|amps|ampere|amperes", 1.0), ("mA", 1e-3)), ("12 A",), ("A",)),
     "power": Kind(
         "a power",
         _spell(
@@ -645,6 +646,7 @@ UNIT: dict[tuple[str, str], Shown] = {
     **_both("head", "m", "ft"),
     **_both("force", "N", "lbf"),
     **_both("voltage", "V", "V"),
+    **_both("current", "A", "A"),
     **_both("power", "kW", "hp"),
     **_both("conductance", "W/K", "BTU/(h degF)"),
     **_both("share", "%", "%"),

@@ -12,6 +12,7 @@ import pytest
 from coldside import units
 from coldside.build.check import default_text
 from coldside.build.document import scan
+from coldside.build.model import Given
 from coldside.build.schema import PART_KINDS, Reading, SpecField, fields_of, model_of
 from coldside.duty.model import AmbientSpec, LimitSpec, PhaseSpec
 from coldside.errors import BadInput
@@ -126,6 +127,10 @@ def test_every_key_without_a_value_says_what_is_used_instead() -> None:
     alternatives = {("EngineSpec", key) for key in ("displacement", "cylinders", "chamber_volume", "rotors")} | {
         ("CompressorSpec", key) for key in ("map", "design_flow", "design_pressure_ratio", "efficiency")
     }
+    alternatives |= {
+        ("SuperchargerSpec", key)
+        for key in ("displacement", "map", "design_flow", "design_pressure_ratio", "design_speed")
+    }
     for spec, item in KEYS:
         if spec in (PhaseSpec, PART_KINDS["exchanger"]) or item.required or item.default is not None:
             continue
@@ -133,14 +138,19 @@ def test_every_key_without_a_value_says_what_is_used_instead() -> None:
 
 
 def test_default_texts_in_both_systems() -> None:
-    from coldside.build.model import Given
-
     item = next(item for item in fields_of(BaySpec) if item.name == "temperature_rise")
     given = Given(20.0, "", 8.0, "default")
     assert default_text(item, given) == "20 K +- 40 %"
     assert default_text(item, given, "us") == "36 degF rise +- 40 %"
     item = next(item for item in fields_of(EngineSpec) if item.name == "metal_temperature")
     assert default_text(item, Given(363.15, "", 8.0, "default"), "us") == "194 degF +- 14.4 degF rise"
+
+
+def test_the_spread_of_a_share_is_in_points() -> None:
+    # "1.2 % +- 20 %" would read back as 20 points: a % behind a % is in points
+    item = next(item for item in fields_of(CarSpec) if item.name == "rolling_resistance")
+    assert default_text(item, Given(0.012, "", 0.0024, "default")) == "1.2 % +- 0.24 %"
+    assert units.parse("1.2 % +- 0.24 %", "share").sd == pytest.approx(0.0024)
 
 
 def test_a_table_is_read_whole_or_not_at_all() -> None:

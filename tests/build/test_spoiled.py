@@ -370,7 +370,7 @@ CASES: tuple[Case, ...] = (
         "kind",
         "build",
         (('curve = [["0 m3/s", "190 Pa"], ["0.4 m3/s", "0 Pa"]]', 'curve = "0 m3/s"'),),
-        ('hill.toml:105: parts.nose_fan.curve = "0 m3/s" is no curve; write pairs [["14 L/min", "9 kPa"], ...]',),
+        ('hill.toml:105: parts.nose_fan.curve = "0 m3/s" is no curve; write pairs [["0.3 m3/s", "150 Pa"], ...]',),
     ),
     Case(
         "kind",

@@ -9,9 +9,10 @@ from scipy.optimize import brentq
 
 from cases.record import Case
 from coldside.parts.airflow import FAN_CURVE_DENSITY, DuctSpec, FanSpec, porous_pressure, ram_pressure
+from coldside.parts.core_losses import BENCH_AIR
 from coldside.parts.correlations import transfer_units_crossflow
 from coldside.parts.exchanger import CELLS, ExchangerSpec
-from coldside.plant.flows import BENCH_AIR, LEAK, Air, duct_flows
+from coldside.plant.flows import LEAK, Air, duct_flows
 from generators import EXCHANGER, Held, build_of, exact_values, rated, settled, stack_bench
 
 FOUR = "four digits stated, and 5 mm/s of creep that keeps an opening's loss from a flat spot"
@@ -86,7 +87,7 @@ def _leaky(
     """Face velocity, and the share of the air that passes beside the face."""
     spec = DuctSpec(place="nose", inlet_area=inlet, recovery=recovery, inlet_loss=K_inlet, leak_area=leak)
     m = links(spec, face(area, 0.0, 0.5 * K_core * BENCH_AIR, 0.2 * speed), speed)
-    return {"face_velocity": m["face"] / BENCH_AIR / area, "leak_share": m.get(LEAK, 0.0) / sum(m.values())}
+    return {"face_velocity": m["face"] / BENCH_AIR / area, "leak_share": m.get(LEAK + "duct", 0.0) / sum(m.values())}
 
 
 def _porous(K: float) -> dict[str, float]:

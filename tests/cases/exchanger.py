@@ -10,7 +10,8 @@ from scipy.optimize import brentq
 from cases.record import Case
 from coldside.media import air
 from coldside.media.coolants import parse_coolant
-from coldside.parts.exchanger import CELLS, CP_CHARGE, charge_loss, rate
+from coldside.parts.core_losses import charge_loss
+from coldside.parts.exchanger import CELLS, CP_CHARGE, rate
 from coldside.parts.rating import cell_conductances
 from coldside.units import Pressure
 from generators import (

@@ -1,7 +1,8 @@
 """A check case as a record: what goes in, what must come out, how closely and why, and who says so.
 
-Each module beside this one holds `CASES`, a list of `Case`.  `load()` gathers them; tests run them with
-`failures`; the page of check cases in the documentation is made from the same records.  A case without a
+Each module beside this one holds `CASES`, a list of `Case`, and may hold `MEASURED`, a list of `Measured`: a
+comparison with measured data.  `load()` and `load_measured()` gather them; tests run them with `failures` and
+`shortfalls`; `docs/validation.md` is made from the same records by `make validation`.  A case without a
 tolerance, a reason for it, or a known source does not load.
 """
 
@@ -9,11 +10,13 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from coldside.sources import SOURCES
+
+NO_RECORDS = ("record", "catalogue", "__init__")  # modules beside this one that hold none
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,7 +26,8 @@ class Case:
     `id` and, where one case of the notes has several, `part`; `what` in words; `inputs` by name, SI;
     `compute(**inputs)` gives a mapping of results by our code; `expected` the figures, SI;
     `tolerance` on each, "relative" or "absolute" (`kind`); `tolerance_reason` why so close and no closer;
-    `source` keys of coldside.sources; `how` printed, derived, or computed with which library.
+    `source` keys of coldside.sources; `how` printed, derived, or computed with which library;
+    `remark`, where the notes' own figure is wrong or differs: what they say, and the computation that shows it.
     """
 
     id: str
@@ -37,6 +41,7 @@ class Case:
     tolerance_reason: str
     source: tuple[str, ...]
     how: str
+    remark: str = ""
 
     def __post_init__(self) -> None:
         for name in ("id", "what", "tolerance_reason", "how"):
@@ -53,6 +58,44 @@ class Case:
         unknown = [key for key in self.source if key not in SOURCES]
         if unknown:
             raise ValueError(f"case {self.name} cites {unknown}, not in coldside.sources")
+
+    @property
+    def name(self) -> str:
+        """Identity: id, and the part where there are several."""
+        return f"{self.id} {self.part}".strip()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measured:
+    """One comparison with measured data.
+
+    `id`, and `part` where one has several; `what` in words; `data`, the folder under `tests/data` whose README
+    tells where the data are from and under which licence; `compute()` gives figures by name; `at_most` and
+    `at_least`, the limits on them; `unit` what they are in ("K", "%", "" for a plain number); `limit_reason`
+    why that limit; `source` keys of coldside.sources; `how`, what was fitted and what was predicted.
+    """
+
+    id: str
+    part: str = ""
+    what: str
+    data: str
+    compute: Callable[[], Mapping[str, float]]
+    at_most: Mapping[str, float] = field(default_factory=dict)
+    at_least: Mapping[str, float] = field(default_factory=dict)
+    unit: str = ""
+    limit_reason: str
+    source: tuple[str, ...]
+    how: str
+
+    def __post_init__(self) -> None:
+        for name in ("id", "what", "data", "limit_reason", "how"):
+            if not getattr(self, name).strip():
+                raise ValueError(f"comparison {self.name or '?'} has no {name}")
+        if not (self.at_most or self.at_least) or not self.source:
+            raise ValueError(f"comparison {self.name} lacks a limit or a source")
+        unknown = [key for key in self.source if key not in SOURCES]
+        if unknown:
+            raise ValueError(f"comparison {self.name} cites {unknown}, not in coldside.sources")
 
     @property
     def name(self) -> str:
@@ -78,17 +121,43 @@ def failures(case: Case) -> list[str]:
     return lines
 
 
+def shortfalls(measured: Measured) -> list[str]:
+    """One line for each figure beyond its limit; empty when the comparison holds."""
+    got = measured.compute()
+    lines = []
+    for limits, sign, word in ((measured.at_most, 1.0, "at most"), (measured.at_least, -1.0, "at least")):
+        for figure, limit in limits.items():
+            value = float(got.get(figure, float("nan")))
+            if not sign * value <= sign * limit:
+                lines.append(
+                    f"{measured.name}: {figure} = {value:.6g} {measured.unit}, must be {word} {limit:g} "
+                    f"({measured.limit_reason})"
+                )
+    return lines
+
+
 def load(*modules: str) -> list[Case]:
     """The cases of these modules of `tests/cases` (of all, without a name); no name may occur twice."""
+    return _gathered("CASES", modules)
+
+
+def load_measured(*modules: str) -> list[Measured]:
+    """The comparisons with measured data of these modules (of all, without a name); no name may occur twice."""
+    return _gathered("MEASURED", modules)
+
+
+def _gathered(holder: str, modules: tuple[str, ...]) -> list[Any]:
     here = Path(__file__).parent
     wanted = modules or tuple(
-        sorted(file.stem for file in here.glob("*.py") if file.stem not in ("record", "__init__"))
+        sorted(
+            file.stem for file in here.glob("*.py") if file.stem not in NO_RECORDS and not file.stem.startswith("test_")
+        )
     )
-    found: list[Case] = []
+    found: list[Any] = []
     for module in wanted:
         loaded = importlib.import_module(f"cases.{module}")
-        found.extend(getattr(loaded, "CASES", ()))  # makers of cases stand here too and hold none
-    names = [case.name for case in found]
+        found.extend(getattr(loaded, holder, ()))  # makers of cases stand here too and hold none
+    names = [record.name for record in found]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise ValueError(f"cases that occur twice: {twice}")

@@ -6,6 +6,7 @@ import numpy as np
 
 from cases.record import Case
 from coldside.media import air
+from coldside.parts.injection import cooling, parse_fluid
 from coldside.parts.moisture import condense, condensing_temperature
 from coldside.parts.reservoir import (
     ICE_DENSITY,
@@ -72,6 +73,18 @@ def _loop(mass: float, cp: float, flow: float, T_hot: float, T_ambient: float, p
         "time_to_50_C": loop.time_to(T_ambient, 323.15),
         "plug_C": float(loop.plug(T_ambient, passes * loop.turnover)) - 273.15,
     }
+
+
+def _injected(text: str, ratio: float, p: float, W: float, T_liquid: float, T_in: float) -> dict[str, float]:
+    found = cooling(parse_fluid(text), ratio, p, W, T_liquid, about=T_in)
+    return {"T_out": float(found.outlet(T_in))}
+
+
+def _full_drop(text: str, ratio: float, T: float) -> dict[str, float]:
+    """Largest drop by the formula of charge note B4: liquid at the temperature where it ends."""
+    found = cooling(parse_fluid(text), ratio, 2e5, 0.0, T)
+    a, b = found.full
+    return {"drop": (T - float(a)) / float(b) - T}  # inlet that ends at the liquid's own temperature
 
 
 CASES = [
@@ -219,5 +232,54 @@ CASES = [
         tolerance_reason="three digits stated of the heat",
         source=("Analytic",),
         how="derived from 917 kg/m3 and 333.55 kJ/kg",
+    ),
+    *(
+        Case(
+            id="heat-F",
+            part=f"injection, {ratio:g} of water at {p / 1e5:g} bar, {T_in:g} K",
+            what="charge temperature behind water that evaporates in it",
+            inputs={"text": "water", "ratio": ratio, "p": p, "W": 0.01, "T_liquid": 298.15, "T_in": T_in},
+            compute=_injected,
+            expected={"T_out": T_out},
+            tolerance=0.6,
+            kind="absolute",
+            tolerance_reason="cp of air held at 1010 J/(kg K) where it is 1007 to 1018, and the line's bend of 0.4 K",
+            source=("CoolProp",),
+            how=f"computed with CoolProp 8.0.0 HAPropsSI: enthalpy kept, {state}",
+        )
+        for T_in, p, ratio, T_out, state in (
+            (380.0, 1.5e5, 0.015, 343.22, "all evaporated"),
+            (430.0, 2.5e5, 0.015, 392.10, "all evaporated"),
+            (430.0, 2.5e5, 0.03, 356.09, "all evaporated"),
+            (330.0, 2.5e5, 0.03, 311.71, "adiabatic saturation"),
+            (380.0, 2.5e5, 0.03, 323.59, "adiabatic saturation"),
+            (380.0, 3.5e5, 0.08, 329.06, "adiabatic saturation"),
+            (430.0, 1.5e5, 0.08, 322.61, "adiabatic saturation"),
+            (460.0, 3.5e5, 0.08, 342.05, "adiabatic saturation"),
+        )
+    ),
+    *(
+        Case(
+            id="charge-B4",
+            part=f"{ratio:g} of {text}",
+            what="largest drop by evaporation, liquid at 25 degC",
+            inputs={"text": text, "ratio": ratio, "T": 298.15},
+            compute=_full_drop,
+            expected={"drop": ratio * latent / 1010.0},
+            tolerance=tolerance,
+            tolerance_reason=reason,
+            source=("CoolProp", "Analytic"),
+            how="f L/cp, latent heat at 25 degC from CoolProp 8.0.0 (charge note C for methanol)",
+        )
+        for text, ratio, latent, tolerance, reason in (
+            ("water", 0.02, 2.4417e6, 1e-3, "heat of evaporation with constant specific heats"),
+            (
+                "methanol",
+                0.02,
+                1.169e6,
+                2e-2,
+                "thin vapour in air holds 1.5 % more than saturated vapour",
+            ),
+        )
     ),
 ]

@@ -107,6 +107,16 @@ def test_stopped_fan_and_density():
     assert airflow.fan_rise(C25_FAN, 0.1, 0.5, 1.2)[0] == pytest.approx(0.25 * 220 * (1 - 0.2 / 0.6))
 
 
+def test_current_goes_with_the_cube_of_speed():
+    """Fan laws (textbook); 220 Pa (1 - Q/0.6) gives 33 W of air at most, at 0.3 m3/s (arithmetic)."""
+    full = float(airflow.fan_current(C25_FAN))
+    assert full == pytest.approx(33.0 / airflow.FAN_EFFICIENCY / airflow.SUPPLY, rel=1e-3)  # 101 points
+    assert airflow.fan_current(FanSpec(curve=C25_FAN.curve, current=14.0), 0.5) == pytest.approx(14.0 / 8.0)
+    assert airflow.fan_current(C25_FAN, np.array([0.0, 1.0])).tolist() == [0.0, full]
+    with pytest.raises(BadInput, match="fan command"):
+        airflow.fan_current(C25_FAN, 1.2)
+
+
 def test_refusals():
     with pytest.raises(BadInput, match="fan command"):
         airflow.fan_rise(C25_FAN, 0.1, 1.5, 1.2)

@@ -261,6 +261,21 @@ def test_reading_takes_any_order_and_the_units_of_the_trade(tmp_path):
         assert np.all(np.diff(line.flow) > 0)
 
 
+def test_tip_speed_and_pounds_a_minute(tmp_path):
+    """The same map in m/s of a 62 mm wheel and lb/min: 1 lb = 0.45359237 kg exactly (NIST SP 811); U = pi D n."""
+    plain = read_map(written(tmp_path, HEADER + COLUMNS + table_of([0.8, 1.0], 5)))
+    rows = ["tip_speed_m_s,corrected_flow_lb_min,pressure_ratio,efficiency"]
+    for line in plain.lines:
+        tip = f"{np.pi * 0.062 * line.speed:.6f}"
+        points = zip(line.flow, line.pressure_ratio, line.efficiency, strict=True)
+        rows += [f"{tip},{m / 0.45359237 * 60:.6f},{r:.6f},{e:.6f}" for m, r, e in points]
+    other = read_map(written(tmp_path, HEADER + "# wheel_diameter: 62 mm\n" + "\n".join(rows), "tips.csv"))
+    for one, two in zip(plain.lines, other.lines, strict=True):
+        assert two.speed == pytest.approx(one.speed, rel=1e-6)
+        np.testing.assert_allclose(two.flow, one.flow, rtol=1e-5)  # six decimals written
+        np.testing.assert_allclose(two.pressure_ratio, one.pressure_ratio, rtol=1e-6)
+
+
 GOOD = table_of([0.8, 1.0], 4)
 ROWS = GOOD.splitlines(keepends=True)
 
@@ -281,6 +296,10 @@ ROWS = GOOD.splitlines(keepends=True)
         (HEADER + "# reference_pressure: 1 bar abs\n" + COLUMNS + GOOD, 4, "given twice"),
         (HEADER + COLUMNS.replace("speed_rpm", "speed_rmp") + GOOD, 4, "did you mean speed_rpm"),
         (HEADER + COLUMNS.replace(",efficiency", "") + GOOD, 4, "column efficiency is missing"),
+        (HEADER + COLUMNS.replace("speed_rpm", "tip_speed_m_s") + GOOD, 4, "wheel_diameter: 62 mm"),
+        (HEADER + COLUMNS.replace("flow_kg_s", "flow_cfm") + GOOD, 4, r"is a volume; .*1 cfm is 0.07294 lb/min"),
+        (COLUMNS.replace("flow_kg_s", "flow_m3_s") + GOOD, 1, r"is a volume; a map needs mass flow"),
+        (HEADER + COLUMNS.replace("speed_rpm", "speed_rpm,tip_speed_m_s") + GOOD, 4, "is there twice"),
         (HEADER + COLUMNS + ROWS[0] + "80000,0.5,x,0.7\n", 6, "not a number"),
         (HEADER + COLUMNS + ROWS[0] + "80000,0.5,2.0,74\n", 6, "write 0.74, not 74"),
         (HEADER + COLUMNS + ROWS[0] + "80000,nan,2.0,0.7\n", 6, "out of range"),

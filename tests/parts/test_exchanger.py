@@ -13,12 +13,11 @@ from cases.record import failures, load
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.media.coolants import parse_coolant
-from coldside.parts import exchanger
+from coldside.parts.core_losses import REFERENCE_PRESSURE, charge_loss
 from coldside.parts.exchanger import (
     CELLS,
     CP_CHARGE,
     CP_COOLING,
-    charge_loss,
     rate,
 )
 from coldside.parts.rating import MOST_STRENGTHENED, CellConductances, Rating, cell_conductances
@@ -296,7 +295,7 @@ def test_the_charge_loss_is_the_bench_s_at_the_bench(spec):
     loss, slope = charge_loss(spec)(np.array([spec.bench_charge_flow]))
     sink = spec.bench_coolant_in if spec is WATER_CORE else spec.bench_cooling_in
     mean = spec.bench_charge_in - 0.5 * spec.bench_effectiveness * (spec.bench_charge_in - sink)
-    rho = float(air.density(mean, exchanger.REFERENCE_PRESSURE - 0.5 * spec.bench_charge_loss))
+    rho = float(air.density(mean, REFERENCE_PRESSURE - 0.5 * spec.bench_charge_loss))
     assert float(loss[0]) / rho == pytest.approx(spec.bench_charge_loss, rel=1e-6)
     assert float(slope[0]) * spec.bench_charge_flow / float(loss[0]) == pytest.approx(
         spec.charge_loss_exponent, rel=1e-5

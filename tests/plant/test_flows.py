@@ -12,13 +12,14 @@ from coldside.build.model import Parallel
 from coldside.errors import BadInput
 from coldside.parts import airflow, lines
 from coldside.parts.airflow import DuctSpec, FanSpec
-from coldside.parts.exchanger import charge_loss
+from coldside.parts.core_losses import BENCH_AIR, charge_loss
 from coldside.parts.lines import FilterSpec, PipeSpec, ThrottleSpec
 from coldside.parts.sensor import SensorSpec
-from coldside.plant.flows import BENCH_AIR, BYPASS, LEAK, Air, Reading, charge_split, duct_flows, without_sensors
+from coldside.plant.flows import BYPASS, Air, Reading, charge_split, duct_flows, without_sensors
 from generators import AIR_CORE, EXCHANGER, TURBO, build_of
 
 CASES = load("ducts")
+GAPS = "beside faces of duct"
 STANDARD = Air(298.15, 101325.0, 0.0)
 
 
@@ -137,16 +138,16 @@ def test_a_leak_takes_air_beside_every_face_and_a_fan_behind_draws_both(speed):
     around = {"fan": np.ones(1)}
     build, flows = stack(0.6, fan, replace(DUCT, leak_area=0.01))
     names = flows.network.names
-    assert names == ("core", BYPASS + "core", "radiator", LEAK, "fan")
+    assert names == ("core", BYPASS + "core", "radiator", GAPS, "fan")
     m = dict(zip(names, flows.flow(build, np.array([speed]), np.array([298.15]), around, STANDARD)[0], strict=True))
-    assert m["radiator"] + m[LEAK] == pytest.approx(m["fan"], rel=1e-9)
+    assert m["radiator"] + m[GAPS] == pytest.approx(m["fan"], rel=1e-9)
     assert m["core"] + m[BYPASS + "core"] == pytest.approx(m["radiator"], rel=1e-9)
     sealed, bare = stack(0.6, fan)
     without = bare.flow(sealed, np.array([speed]), np.array([298.15]), around, STANDARD)[0]
     assert m["radiator"] < without[bare.network.names.index("radiator")]
     assert m["fan"] > without[-1]
     loss = face_loss(build.parts["core"], m["core"]) + face_loss(build.parts["radiator"], m["core"], 0.6)
-    gap = float(airflow.leak_loss(DuctSpec(place="nose", inlet_area=1.0, leak_area=0.01), m[LEAK] / 1.1839, 1.1839)[0])
+    gap = float(airflow.leak_loss(DuctSpec(place="nose", inlet_area=1.0, leak_area=0.01), m[GAPS] / 1.1839, 1.1839)[0])
     assert loss == pytest.approx(gap, rel=1e-4)
 
 
@@ -156,7 +157,7 @@ def test_a_fan_before_the_faces_is_not_beside_the_leak():
         {"fan": fan, "radiator": EXCHANGER}, (), duct=("fan", "radiator"), duct_spec=replace(DUCT, leak_area=0.01)
     )
     flows = duct_flows(build, build.ducts["duct"])
-    assert flows.network.names == ("fan", "radiator", LEAK)
+    assert flows.network.names == ("fan", "radiator", GAPS)
     m = flows.flow(build, np.zeros(1), np.array([298.15]), {"fan": np.ones(1)}, STANDARD)[0]
     assert m[0] == pytest.approx(m[1] + m[2], rel=1e-9)
 
@@ -173,7 +174,7 @@ def test_no_gap_and_a_gap_of_nothing_are_alike():
     )
     small = stack(0.6, spec=replace(DUCT, leak_area=1e-7))
     m = small[1].flow(small[0], V, np.full(2, 310.0), {}, STANDARD)
-    assert small[1].network.names[-1] == LEAK
+    assert small[1].network.names[-1] == GAPS
     np.testing.assert_allclose(m[:, :3], silent[1].flow(silent[0], V, np.full(2, 310.0), {}, STANDARD), rtol=1e-5)
 
 

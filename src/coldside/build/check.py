@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from coldside import units
@@ -28,11 +28,11 @@ _KEY_COLUMN = 25
 _GLUE = "\u00a0"  # a blank at which no line is broken
 
 
-def describe(build: Build, system: str = "si") -> list[str]:
+def describe(build: Build, system: str = "si", sections: Sequence[tuple[str, Sequence[str]]] = ()) -> list[str]:
     """What was read, line by line, at most 80 columns where names allow: `system` is "si" or "us".
 
-    Name and counts, every path, how ambiguous text was read, concerns, and every default with its
-    uncertainty and what it means.
+    Name and counts, every path, how ambiguous text was read, concerns, then `sections` (heading, sentences) of
+    whoever has looked further at the build, and every default with its uncertainty and what it means.
     """
     lines = [build.name, *_wrapped(f"{build.file}: {_counts(build)}", ""), "", "Paths"]
     lines += _paths(build, system)
@@ -43,6 +43,9 @@ def describe(build: Build, system: str = "si") -> list[str]:
     if worries:
         lines += ["", "Worth a look"]
         lines += [line for worry in worries for line in _wrapped(worry, "  ")]
+    for title, said in sections:
+        lines += ["", title]
+        lines += [line for sentence in said for line in _wrapped(sentence, "  ")]
     lines += ["", *_defaults(build, system)]
     return lines
 
@@ -200,7 +203,7 @@ def default_text(item: SpecField, given: Given, system: str = "si") -> str:
     kind = item.meta.kind
     in_words = given.value is None or kind not in units.KINDS
     text = units.retold(given.text, system) if in_words else units.show(given.value, kind, system)
-    if item.meta.sd_share is not None and given.sd is not None:
+    if item.meta.sd_share is not None and given.sd is not None and kind != "share":  # a % behind a % would be points
         return f"{text} +- {100.0 * item.meta.sd_share:.3g} %"
     if given.sd is None:
         return text

@@ -15,14 +15,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from coldside.build.core_rules import COOLANT_ONLY
 from coldside.build.document import SET, Document, Key, dotted, read_document, scan
 from coldside.build.model import Build, Duct, Loop, Parallel
 from coldside.build.model import Path as Walk
 from coldside.build.paths import CHARGE, DUCT, ENGINE, LOOP, Member, PathRead, check_order, check_sides, read_path
-from coldside.build.schema import COOLANT_ONLY, HOMES, PART_KINDS, LoopKeys, Reading
+from coldside.build.schema import HOMES, PART_KINDS, LoopKeys, Reading
 from coldside.errors import BadInput, Internal, nearest
 from coldside.media.coolants import OIL
 from coldside.parts.airflow import DuctSpec, FanSpec
+from coldside.parts.compressor import CompressorSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.parts.jacket import COOLANT_SIDE, JACKET_KEYS, OIL_KEYS, OIL_SIDE, SHARED_KEYS, jacket_of
 from coldside.units import typed
@@ -83,6 +85,7 @@ class _Assembly:
         for read in (read for read in self.reads if read.key not in refused):
             self.reading.notes.extend(check_order(read, self.members, self.faults))
         self._check_controls()
+        self._check_stages()
         self._engine_in_loops(engine)
         self.faults.raise_any()
         return Build(
@@ -202,6 +205,25 @@ class _Assembly:
                 if isinstance(part, FanSpec) and part.control.of == "coolant":
                     message = f"watches the coolant, but no exchanger of a loop stands in {dotted(read.key[:-1])}"
                     self.faults.add(("parts", name, "control"), message)
+
+    def _check_stages(self) -> None:
+        """Keys of one of two stages mean nothing on the other, nor `ratio_share` on one compressor alone."""
+        charge = [place.name for read in self.reads if read.sort == CHARGE for place in read.places]
+        names = [name for name in charge if isinstance(self.specs.get(name), CompressorSpec)]
+        for index, name in enumerate(names):
+            foreign = {}
+            if index > 0 or len(names) == 1:
+                foreign["ratio_share"] = "belongs to the first of two compressors in series"
+            if index > 0:
+                foreign["turbine_back_pressure"] = "belongs to the first compressor: its turbine is the exhaust's last"
+            if index < len(names) - 1:
+                foreign["turbine_in"] = "belongs to the last compressor: its turbine is the exhaust's first"
+            for field, message in foreign.items():
+                key = ("parts", name, field)
+                if field in self.document.data["parts"][name]:
+                    self.faults.add(key, message)
+                else:
+                    self.reading.givens.pop(dotted(key), None)
 
     def _bad_kind(self, key: Key, kind: Any) -> None:
         if kind is None:

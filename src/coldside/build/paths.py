@@ -227,7 +227,7 @@ def _missing(name: str, member: Member, seen: Mapping[tuple[str, str], PathRead]
 
 # -- order -------------------------------------------------------------------------------------------
 STAGES = 2  # compressors in series on the charge path
-_AFTER_COMPRESSOR = ("water_core", "air_core", "throttle", "plenum")
+_AFTER_COMPRESSOR = ("water_core", "air_core", "throttle", "plenum", "injection")
 
 
 def check_order(read: PathRead, members: Mapping[str, Member], faults: Faults) -> list[str]:
@@ -254,7 +254,7 @@ def _check_loop(read: PathRead, kinds: list[str], faults: Faults) -> list[str]:
     notes = []
     if "reservoir" not in kinds:
         notes.append(f"{name} has no reservoir: only its cores, exchangers and hoses store heat")
-    if "exchanger" not in kinds:
+    if not {"exchanger", "chiller"} & set(kinds):
         notes.append(f"{name} has no exchanger: it stores heat and gives none away")
     return notes
 
@@ -263,16 +263,24 @@ def _check_charge(read: PathRead, kinds: list[str], faults: Faults) -> None:
     def refuse(index: int, message: str) -> None:
         faults.add(read.key, f'"{read.places[index].name}" {message}', at=read.places[index].at)
 
-    compressors = [index for index, kind in enumerate(kinds) if kind == "compressor"]
+    compressors = [index for index, kind in enumerate(kinds) if kind in ("compressor", "supercharger")]
     if not compressors:
-        faults.add(read.key, "holds no compressor; it needs one, or two for two stages")
+        faults.add(read.key, "holds no compressor and no supercharger; it needs one, or two compressors for two stages")
         return
+    if len(compressors) > 1:
+        for index in compressors:
+            if kinds[index] == "supercharger":
+                refuse(index, "is a supercharger beside another compressor, which is not modelled; keep one of them")
+                return
     if len(compressors) > STAGES:
         refuse(compressors[STAGES], f"is compressor number {STAGES + 1}; two stages in series are the most")
         return
     for index in compressors:
         if read.places[index].grouped:
-            refuse(index, "is a compressor inside a group; for identical twins use one with count = 2")
+            twins = (
+                "for identical twins use one with count = 2" if kinds[index] == "compressor" else "it takes all the air"
+            )
+            refuse(index, f"is a {kinds[index]} inside a group; {twins}")
     turbo = compressors[0]
     for index, kind in enumerate(kinds):
         if index < turbo and kind in _AFTER_COMPRESSOR:

@@ -24,24 +24,29 @@ from pydantic import Field as ModelField
 from pydantic_core import PydanticCustomError
 
 from coldside import units
+from coldside.build.core_rules import core_faults
 from coldside.build.document import Document, Faults, Key, dotted
 from coldside.build.model import Given
 from coldside.build.values import Refused, comma_hint, curve_form, read_value
 from coldside.errors import BadInput, nearest
 from coldside.parts.airflow import DuctSpec, FanSpec
+from coldside.parts.chiller import ChillerSpec
 from coldside.parts.compressor import CompressorSpec, read_map
 from coldside.parts.engine import CarSpec, EngineSpec
-from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, derived_from_sizes
 from coldside.parts.fields import Field, given
-from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThrottleSpec, ValveSpec
+from coldside.parts.injection import InjectionSpec, parse_fluid
+from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThermostatSpec, ThrottleSpec, ValveSpec
 from coldside.parts.pump import Control, PumpSpec
 from coldside.parts.reservoir import ReservoirSpec, check_fit
 from coldside.parts.sensor import SensorSpec
+from coldside.parts.supercharger import SuperchargerSpec
 from coldside.units import Pressure, Quantity, typed
 
 PART_KINDS: dict[str, type] = {
     "filter": FilterSpec,
     "compressor": CompressorSpec,
+    "supercharger": SuperchargerSpec,
     "pipe": PipeSpec,
     "hose": HoseSpec,
     "water_core": WaterCoreSpec,
@@ -49,10 +54,13 @@ PART_KINDS: dict[str, type] = {
     "exchanger": ExchangerSpec,
     "throttle": ThrottleSpec,
     "plenum": PlenumSpec,
+    "injection": InjectionSpec,
     "pump": PumpSpec,
     "reservoir": ReservoirSpec,
     "valve": ValveSpec,
+    "thermostat": ThermostatSpec,
     "fan": FanSpec,
+    "chiller": ChillerSpec,
     "sensor": SensorSpec,
 }
 
@@ -156,6 +164,7 @@ class Reading:
         self.givens: dict[str, Given] = {}
         self.notes: list[str] = []
         self._order: dict[str, tuple[int, int]] = {}
+        self._derived: dict[Key, Given] = {}  # values that follow from others of their table
         self._meant: set[str] = set()  # top tables and keys that misspelt ones were meant to be
 
     def head(self, schema: str) -> None:
@@ -252,11 +261,29 @@ class Reading:
             self.faults.add((*key, name) if name else key, message)
         if not sound or verdict.faults:
             return None
-        self._note(spec, values, key, verdict.idle)
         result = spec(**plain)
-        if spec is CompressorSpec and result.map is not None:
+        if spec in (WaterCoreSpec, AirCoreSpec, ExchangerSpec):
+            result = self._from_sizes(result, key, frozenset(plain))
+            if result is None:
+                return None
+        self._note(spec, values, key, verdict.idle)
+        if spec in (CompressorSpec, SuperchargerSpec) and result.map is not None:
             self._map(str(Path(context["folder"], values["map"].text)), (*key, "map"))
         return result
+
+    def _from_sizes(self, part: Any, key: Key, named: frozenset[str]) -> Any | None:
+        """A core with what its sizes give beside what the file names; None where its sizes contradict each other."""
+        try:
+            found = derived_from_sizes(part, named)
+        except BadInput as error:
+            self.faults.add(key, error.message)
+            return None
+        items = {item.name: item for item in fields_of(type(part))}
+        for name, value in found.items():
+            meta = items[name].meta
+            words = f"{meta.help}, from its sizes and fins, without tanks"
+            self._derived[(*key, name)] = Given(value, units.show(value, meta.kind), None, "default", words)
+        return dataclasses.replace(part, **found)
 
     def _map(self, path: str, key: Key) -> None:
         try:
@@ -298,6 +325,8 @@ class Reading:
             if quantity is not None:
                 entry = Given(quantity.value, quantity.text, quantity.sd, self.document.origin(here), item.meta.help)
                 self.notes.extend(_gauge_notes(quantity, dotted(here)))
+            elif here in self._derived:
+                entry = self._derived[here]
             elif item.default is not None or item.meta.when_absent:
                 entry = _default(item)
             else:
@@ -443,40 +472,31 @@ def _compressor_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return verdict
 
 
-_BENCH = ("bench_coolant_flow", "bench_coolant_in", "bench_cooling_in", "bench_coolant_loss")
-COOLANT_ONLY = (
-    *_BENCH,
-    "bench_heat",
-    "bench_effectiveness",
-    "bench_coolant",
-    "cooling_film_share",
-    "coolant_film_exponent",
-    "cooling_film_exponent",
-    "coolant_loss_exponent",
-    "coolant_volume",
-)
+_DISPLACED = ("volumetric_efficiency", "efficiency")
 
 
-def _exchanger_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
-    """A bench point, or a face with `heat` alone."""
+def _supercharger_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """Exactly one way to describe it, as for a compressor; its speed is the belt's, so a design point has one."""
+    ways = [way for way in ("displacement", "map", "design_flow") if way in keys]
+    if "design_pressure_ratio" in keys and "design_flow" not in keys:
+        ways.append("design_flow")
+    point = ("design_flow", "design_pressure_ratio", "design_speed")
+    said = f"displacement; map; {', '.join(point[:2])} and {point[2]}"
+    if len(ways) != 1:
+        found = f"has {' and '.join(ways)}; keep" if ways else "needs"
+        return Verdict([("", f"{found} one of: {said}")])
+    unused = {
+        "displacement": ("map", *_FAMILY),
+        "map": ("displacement", *_DISPLACED, *_FAMILY),
+        "design_flow": ("displacement", *_DISPLACED, "map"),
+    }[ways[0]]
     verdict = Verdict()
-    if "heat" in keys:
-        beside = [name for name in COOLANT_ONLY if name in keys]
-        if beside:
-            message = f"makes it a face in a duct alone, without a coolant side; take it out, or {', '.join(beside)}"
-            verdict.faults.append(("heat", message))
-        verdict.idle = frozenset((*COOLANT_ONLY, "height", "metal_mass", "pickup", "surroundings"))
-        return verdict
-    missing = [name for name in _BENCH if name not in keys]
-    if missing:
-        message = f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing: needed for its bench point"
-        verdict.faults.append(("", f'{message} (or "heat" for a face in a duct alone)'))
-    rated = [name for name in ("bench_heat", "bench_effectiveness") if name in keys]
-    if not rated:
-        verdict.faults.append(("", "bench_heat or bench_effectiveness is missing: one of them rates the bench point"))
-    elif len(rated) == 2:
-        verdict.faults.append(("bench_effectiveness", "is given beside bench_heat; keep one of them"))
-    verdict.faults.extend(_hotter(values, "bench_coolant_in", "bench_cooling_in"))
+    verdict.faults += [(name, f'is not used with "{ways[0]}"; take one out') for name in unused if name in keys]
+    if ways[0] == "design_flow":
+        missing = [name for name in point if name not in keys]
+        if missing:
+            verdict.faults.append(("", f"{', '.join(missing)} missing: a design point needs {', '.join(point)}"))
+    verdict.idle = frozenset(unused)
     return verdict
 
 
@@ -486,15 +506,22 @@ def _hotter(values: Mapping[str, Any], hot: str, cold: str) -> list[tuple[str, s
     return []
 
 
-def _water_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
-    return Verdict(_hotter(values, "bench_charge_in", "bench_coolant_in"))
-
-
-def _air_core_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
-    return Verdict(_hotter(values, "bench_charge_in", "bench_cooling_in"))
+def _core_rules(spec: type, keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    items = {item.name: item for item in fields_of(spec)}
+    faults, idle = core_faults(spec, keys, values, lambda name: _needs(items[name].meta))
+    return Verdict(faults, idle)
 
 
 _ICE = ("ice_form", "ice_temperature", "ice_conductance", "ice_exponent")
+
+
+def _injection_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """The fluid is one that is known."""
+    try:
+        parse_fluid(values.get("fluid", "water"))
+    except BadInput as error:
+        return Verdict([("fluid", error.message)])
+    return Verdict()
 
 
 def _reservoir_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
@@ -523,6 +550,41 @@ def _reservoir_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
             verdict.faults.append(("brim_volume", error.message))
     verdict.idle = frozenset(idle)
     return verdict
+
+
+_ELECTRIC = ("curve_voltage", "voltage", "supply_voltage", "wire_length", "wire_gauge", "current", "inrush", "control")
+_SUPPLY = ("supply_voltage", "wire_gauge")
+
+
+def _pump_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """Keys of a motor mean nothing on a pump that the engine drives, and those of a wire nothing without one."""
+    verdict = Verdict()
+    if values.get("drive") == "engine":
+        for name in _ELECTRIC:
+            if name in keys:
+                verdict.faults.append((name, 'belongs to an electric pump, but drive = "engine"'))
+        verdict.idle = frozenset(_ELECTRIC)
+        return verdict
+    if "drive_top" in keys:
+        verdict.faults.append(("drive_top", 'belongs to a pump that the engine turns; write drive = "engine" too'))
+    idle = {"drive_top"}
+    if "wire_length" in keys:
+        if "voltage" in keys:
+            verdict.faults.append(("voltage", "follows from supply_voltage and the wire; take it out, or wire_length"))
+        idle.add("voltage")
+    else:
+        for name in _SUPPLY:
+            if name in keys:
+                verdict.faults.append((name, "means nothing without wire_length, there and back"))
+        idle.update(_SUPPLY)
+    verdict.idle = frozenset(idle)
+    return verdict
+
+
+def _thermostat_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    if "full_at" in values and "opens_at" in values and values["full_at"] <= values["opens_at"]:
+        return Verdict([("full_at", "must be hotter than opens_at")])
+    return Verdict()
 
 
 def _loop_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
@@ -559,9 +621,14 @@ RULES: dict[type, Rule] = {
     EngineSpec: _engine_rules,
     CarSpec: _car_rules,
     CompressorSpec: _compressor_rules,
-    ExchangerSpec: _exchanger_rules,
-    WaterCoreSpec: _water_core_rules,
-    AirCoreSpec: _air_core_rules,
+    SuperchargerSpec: _supercharger_rules,
+    ExchangerSpec: functools.partial(_core_rules, ExchangerSpec),
+    WaterCoreSpec: functools.partial(_core_rules, WaterCoreSpec),
+    AirCoreSpec: functools.partial(_core_rules, AirCoreSpec),
     LoopKeys: _loop_rules,
+    ThermostatSpec: _thermostat_rules,
+    PumpSpec: _pump_rules,
+    ReservoirSpec: _reservoir_rules,
+    InjectionSpec: _injection_rules,
     DuctSpec: _duct_rules,
 }

@@ -19,6 +19,7 @@ from coldside.media.coolants import parse_coolant
 from coldside.parts.engine import RPM
 from coldside.parts.fields import Field
 from coldside.parts.pump import Control
+from coldside.parts.wiring import awg_area
 from coldside.units import Pressure, Quantity, typed
 
 LONGEST_CURVE = 200  # points
@@ -161,9 +162,14 @@ def _bare_words(kind: str) -> str:
     return re.sub(r"^an? ", "", words).replace(" of the pumped fluid", "") if kind != "share" else "value"
 
 
+def _examples(kinds: tuple[str, str]) -> tuple[str, str]:
+    return units.KINDS[kinds[0]].examples[0], units.KINDS[kinds[1]].examples[0]
+
+
 def curve_form(kinds: tuple[str, str]) -> str:
     """How a curve of these kinds is written: '[["14 L/min", "8 m"], ...]'."""
-    first, second = (units.KINDS[kind].examples[0] for kind in kinds)
+    fan = ("0.3 m3/s", "150 Pa")  # the air of a fan, not a pump's coolant
+    first, second = fan if kinds == ("volume_flow", "pressure_difference") else _examples(kinds)
     return f'[["{first}", "{second}"], ...]'
 
 
@@ -301,6 +307,34 @@ def _air(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
     return Quantity(speeds, None, ", ".join(f"{name} {typed(item)}" for name, item in value.items()))
 
 
+_GAUGE = re.compile(r"0{1,4}|[1-4]/0|[1-9]|[1-3][0-9]|40")
+_WIRE_FORMS = '"2.5 mm2" or "14 AWG"'
+
+
+def _wire(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
+    """Cross-section of a wire: an area, or a number of the American wire gauge."""
+    if isinstance(value, str) and "awg" in value.casefold():
+        number = value.casefold().replace("awg", "").strip()
+        if not _GAUGE.fullmatch(number):
+            raise BadInput(f"{typed(value)} is no wire gauge; write {_WIRE_FORMS}")
+        quantity = Quantity(awg_area(_gauge_number(number)), None, value)
+    else:
+        try:
+            quantity = units.parse(value, "area")
+        except BadInput as error:
+            raise BadInput(f"{error.message}; a wire is written {_WIRE_FORMS}") from None
+    if not 1e-7 <= quantity.value <= 2e-4:
+        raise BadInput(f"{typed(value)} is no wire of a car; it must be from 0.1 mm2 to 200 mm2")
+    return quantity
+
+
+def _gauge_number(text: str) -> int:
+    """ "12" -> 12, "0" -> 0, "00" and "2/0" -> -1, and so on."""
+    if text.endswith("/0"):
+        return 1 - int(text[0])
+    return 1 - len(text) if set(text) == {"0"} else int(text)
+
+
 _READERS: dict[str, Callable[[Field, Any, Mapping[str, Any]], Quantity]] = {
     "curve": _curve,
     "numbers": _numbers,
@@ -311,4 +345,5 @@ _READERS: dict[str, Callable[[Field, Any, Mapping[str, Any]], Quantity]] = {
     "control": _control,
     "file": _file,
     "air": _air,
+    "wire": _wire,
 }

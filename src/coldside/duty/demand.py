@@ -27,8 +27,9 @@ from coldside.errors import BadInput
 from coldside.media import air
 from coldside.parts import engine as engines
 from coldside.parts.airflow import PLACES, FanSpec
+from coldside.parts.chiller import ChillerSpec
 from coldside.parts.engine import RPM, BaySpec, EngineSpec
-from coldside.parts.pump import PumpSpec
+from coldside.parts.pump import PumpSpec, engine_command
 
 SAMPLE_RATE = round(1.0 / SAMPLE_TIME)  # samples a second; times are index / rate, so that they are exact
 SPEED_RAMP = 0.5  # s in which engine, road and air speed move over from one phase to the next (own)
@@ -146,6 +147,7 @@ def sample(session: Session, build: Build) -> Demand:
             _join(air_speed[name], stretch, arriving, local, SPEED_RAMP)
         bay_rise[own] = _bay_rise(build.bay, stretch, engine_speed[own], road_speed[own])
         _command(command, stretch, build)
+    command |= engine_driven(build, engine_speed)
     lag = build.engine.boost_lag
     start_rise = build.bay.parked_rise if session.start == "soaked" else 0.0
     return Demand(
@@ -467,19 +469,28 @@ def _bay_rise(bay: BaySpec, stretch: _Stretch, engine_speed: np.ndarray, road_sp
 
 
 def _commands_by_control(build: Build, n: int) -> dict[str, np.ndarray]:
-    """Commands of every pump and fan: 1 for always, 0 for off, NaN where its own control decides."""
+    """Commands of every pump, chiller and fan: 1 for always, 0 for off, NaN where its own control decides."""
     constant = {"always": 1.0, "off": 0.0, "above": math.nan, "schedule": 1.0}
     return {
         name: np.full(n, constant[part.control.mode])
         for name, part in build.parts.items()
-        if isinstance(part, (PumpSpec, FanSpec))
+        if isinstance(part, (PumpSpec, ChillerSpec, FanSpec))
+    }
+
+
+def engine_driven(build: Build, engine_speed: np.ndarray) -> dict[str, np.ndarray]:
+    """Commands of the pumps that the engine turns, by its speed [rev/s]; see `pump.engine_command`."""
+    return {
+        name: engine_command(part, engine_speed, build.engine.top_speed)
+        for name, part in build.parts.items()
+        if isinstance(part, PumpSpec) and part.drive == "engine"
     }
 
 
 def _command(command: dict[str, np.ndarray], stretch: _Stretch, build: Build) -> None:
-    """What the phase says to pumps and fans with control = schedule, from its start on."""
+    """What the phase says to pumps, chillers and fans with control = schedule, from its start on."""
     for name, values in command.items():
         part = build.parts[name]
         if part.control.mode == "schedule":
-            said = stretch.phase.pumps if isinstance(part, PumpSpec) else stretch.phase.fans
+            said = stretch.phase.fans if isinstance(part, FanSpec) else stretch.phase.pumps
             values[stretch.start :] = 1.0 if said is None else said

@@ -89,7 +89,10 @@ class PhaseSpec:
     )
     samples: str | None = given("file", "your own samples for replay: CSV, units in the column names", default=None)
     pumps: float | None = given(
-        "command", "on, off or a share of full speed, for pumps with control = schedule", default=None, when_absent="on"
+        "command",
+        "on, off or a share of full speed, for pumps and chillers with control = schedule",
+        default=None,
+        when_absent="on",
     )
     fans: float | None = given(
         "command", "on, off or a share of full speed, for fans with control = schedule", default=None, when_absent="on"

@@ -14,7 +14,7 @@ import numpy as np
 from coldside.build.model import Parallel, Path, names_on
 from coldside.judge.heat import heat_shares, largest_rung, preheat_rung
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
-from coldside.judge.wording import Quantity, Sentence
+from coldside.judge.wording import Quantity, Sentence, listed
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.pump import PumpSpec
 from coldside.plant.results import Forecast
@@ -159,11 +159,6 @@ def _still(parts: Sequence[tuple[str, float]], when: str, so: str) -> Sentence:
         "{parts} " + verb + " next to no cooling air " + when + " ({share} of bench flow on average): " + so + ".",
         {"parts": listed([name for name, _ in parts]), "share": Quantity(max(s for _, s in parts), "share")},
     )
-
-
-def listed(names: Sequence[str]) -> str:
-    """ "a", "a and b", "a, b and c"."""
-    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
 
 
 def pump_stopped(forecast: Forecast) -> list[Sentence]:

@@ -19,6 +19,7 @@ from coldside.judge.heat import recompute_ledger
 from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
 from coldside.judge.reasons import charge_cores
 from coldside.judge.verdict import LimitResult, Verdict
+from coldside.judge.workshop import workshop_json
 from coldside.parts.exchanger import WaterCoreSpec
 from coldside.plant.results import Forecast, Point
 
@@ -133,6 +134,7 @@ def build_json(build: Build) -> dict[str, Any]:
             "defaults": [{"key": key, "value": given.text, "help": given.help} for key, given in build.defaults()],
             "notes": list(build.notes),
             "concerns": concerns(build),
+            **workshop_json(build),
         }
     )
 

@@ -6,7 +6,7 @@ in "si" or "us" units, rounded to what is known.  Not here: what is said and whe
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from coldside import units
@@ -111,6 +111,11 @@ def counted(number: int, noun: str) -> str:
     """ "one pull", "four pulls", "15 pulls"."""
     word = ONES[number] if number < len(ONES) else str(number)
     return f"{word} {noun}" if number == 1 else f"{word} {noun}s"
+
+
+def listed(names: Sequence[str]) -> str:
+    """ "a", "a and b", "a, b and c"."""
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
 
 
 def ordinal(number: int) -> str:

@@ -17,6 +17,8 @@ from coldside.parts.fields import given
 from coldside.parts.pump import GRAVITY, Control
 
 FAN_CURVE_DENSITY = 1.2  # kg/m3, standard air of fan curves (ISO 5801, from memory)
+FAN_EFFICIENCY = 0.25  # air power over electrical power of a 12 V axial fan, motor included (common practice)
+SUPPLY = 13.5  # V, engine running
 CREEP = 0.005  # m/s added to |V| in V|V|: keeps the slope of an opening's loss above zero at rest
 
 PLACES = ("nose", "side", "rear", "roof")
@@ -78,7 +80,7 @@ class DuctSpec:
     )
     leak_area: float | None = given(
         "area",
-        "area of the gaps through which air passes beside the faces, before any fan; 0 cm2 if sealed all round",
+        "area of the gaps through which air passes beside the faces, ahead of a fan behind them; zero if sealed",
         default=None,
         low=0.0,
         high=0.5,
@@ -114,6 +116,14 @@ class FanSpec:
         low=0.0,
         high=1e4,
         when_absent="a third of the curve's shut-off pressure",
+    )
+    current: float | None = given(
+        "current",
+        "current it draws at full speed and 13.5 V",
+        default=None,
+        low=0.05,
+        high=300.0,
+        when_absent="its largest air power over an efficiency of 25 % and 13.5 V, +- 30 %",
     )
 
     sides = ("cooling",)
@@ -255,6 +265,20 @@ def fan_rise(
     rise, slope = fan_curve(spec).at(Q, command)
     share = np.asarray(density, dtype=float) / FAN_CURVE_DENSITY
     return share * rise, share * slope
+
+
+def fan_current(spec: FanSpec, command: np.ndarray | float = 1.0) -> np.ndarray:
+    """Current that a fan draws [A] at 13.5 V and a share `command` of full speed, 0 to 1.
+
+    As given at full speed, else the largest pressure times flow along its curve over `FAN_EFFICIENCY`;
+    power goes with the cube of speed (fan laws, textbook), its start is not in it.
+    """
+    require("fan command", command, low=0.0, high=1.0)
+    full = spec.current
+    if full is None:
+        Q = np.linspace(0.0, fan_curve(spec).largest_flow, 101)
+        full = float((Q * fan_curve(spec).at(Q)[0]).max()) / (FAN_EFFICIENCY * SUPPLY)
+    return np.asarray(full * np.asarray(command, dtype=float) ** 3)
 
 
 def draught(height: float, density_outside: np.ndarray | float, density_inside: np.ndarray | float) -> np.ndarray:

@@ -79,10 +79,10 @@ def decay_leak_area(
     return volume * total / (R * T * seconds)
 
 
-def held_volume(spec: object, displacement: float) -> float:
-    """Charge that a part holds by its size [m3]; 0 for parts that are not made to hold any.
+def held_volume(spec: object, displacement: float) -> float | None:
+    """Charge that a part holds by its size [m3]; 0 for parts that are not made to hold any, None where not known.
 
-    A plenum without `volume` holds the engine's `displacement` [m3].
+    A plenum without `volume` holds the engine's `displacement` [m3] (four-stroke equivalent for a rotary).
     """
     if isinstance(spec, PipeSpec):
         return float(np.pi / 4.0 * spec.bore**2 * spec.length)

@@ -29,6 +29,7 @@ REFERENCE_TEMPERATURE = 298.15  # K, of the generic family and of a constant eff
 REFERENCE_PRESSURE = 1e5  # Pa
 IDLE_RATIO = 1.02  # at or below this pressure ratio the wheel only windmills
 IDLE_FLOW = 0.02  # nor does it work below this share of the map's largest flow
+SLOWEST = 1e-6  # of the table's first speed: stands for a wheel at rest
 EDGE = 5e-4  # relative distance over an edge that still counts as on the map (rounding of the inverse table)
 FAMILY_WORK = 0.65  # work coefficient of the generic family at its design point
 FAMILY_SPEEDS = (0.4, 1.2)  # shares of design speed over which the generic family holds
@@ -79,6 +80,26 @@ class CompressorSpec:
         low=0.1,
         high=0.9,
         when_absent="50 %, which is equal ratios, if another compressor follows",
+    )
+    turbine_efficiency: float = given(
+        "share", "efficiency of its turbine, bearings included", default=0.62, sd=0.04, low=0.2, high=0.85
+    )
+    turbine_in: float | None = given(
+        "temperature",
+        "exhaust before its turbine at full load",
+        default=None,
+        low=673.15,
+        high=1473.15,
+        when_absent="hot as the trade finds it: 937 degC (1718 degF) on gasoline, 862 degC (1583 degF) on E85 and "
+        "alcohols, 952 degC (1745 degF) in a rotary; each +- 40 K",
+    )
+    turbine_back_pressure: float = given(
+        "pressure_difference",
+        "loss of the exhaust behind its turbine at the engine's highest air flow; it goes with the square of flow",
+        default=14e3,
+        sd=6e3,
+        low=0.0,
+        high=2e5,
     )
 
     sides = ("charge",)
@@ -272,6 +293,69 @@ class Compressor:
         head = (n * _on_line(self.table.root_psi, i, s, b)) ** 2
         ratio = (1 + head) ** (1 / HEAD_EXPONENT)
         return n * (surge + b * (choke - surge)), ratio, _on_line(self.table.efficiency, i, s, b)
+
+    def edges(self, speed: np.ndarray | float) -> tuple[np.ndarray, np.ndarray]:
+        """Corrected flow [kg/s] at surge and at choke on the line of a corrected `speed`."""
+        n, i, s = self._line(speed)
+        assert self.table is not None
+        return n * _between(self.table.phi_surge, i, s), n * _between(self.table.phi_choke, i, s)
+
+    def line_ratio(self, speed: np.ndarray | float, flow: np.ndarray | float) -> np.ndarray:
+        """Pressure ratio at a corrected `flow` [kg/s] on the line of a corrected `speed`.
+
+        Level left of surge; right of choke that of the choke end, which no flow passes.
+        """
+        n, i, s = self._line(speed)
+        assert self.table is not None
+        surge, choke = self.edges(speed)
+        beta = np.clip((np.asarray(flow, dtype=float) - surge) / (choke - surge), 0.0, 1.0)
+        return (1 + (n * _on_line(self.table.root_psi, i, s, beta)) ** 2) ** (1 / HEAD_EXPONENT)
+
+    def line_flow(self, speed: np.ndarray | float, pressure_ratio: np.ndarray | float) -> np.ndarray:
+        """Corrected flow [kg/s] at which the line of a corrected `speed` has this pressure ratio.
+
+        Flow at surge where it has none so high, at choke where none so low.
+        """
+        n, i, s = self._line(speed)
+        assert self.table is not None
+        head = np.asarray(pressure_ratio, dtype=float) ** HEAD_EXPONENT - 1
+        root = np.sqrt(np.maximum(head, 0.0)) / n
+        low, high = np.zeros(np.broadcast(n, root).shape), np.ones(np.broadcast(n, root).shape)
+        for _ in range(40):  # pressure falls, or hardly rises, along a line
+            middle = 0.5 * (low + high)
+            able = _on_line(self.table.root_psi, i, s, middle) >= root
+            low, high = np.where(able, middle, low), np.where(able, high, middle)
+        surge, choke = self.edges(speed)
+        return surge + 0.5 * (low + high) * (choke - surge)
+
+    def on_line(
+        self,
+        speed: np.ndarray | float,
+        flow: np.ndarray | float,
+        idle: np.ndarray | bool,
+        inlet_temperature: np.ndarray | float | None = None,
+        humidity_ratio: np.ndarray | float = 0.0,
+    ) -> Operating:
+        """Where it works when something else sets its speed: `Operating` at corrected `speed` and `flow`.
+
+        Arguments else as in `evaluate`; `idle` where it moves air past itself.  Raises `BadInput` without a map.
+        """
+        n, flow, still = np.broadcast_arrays(self._line(speed)[0], np.asarray(flow, dtype=float), np.asarray(idle))
+        surge, choke = self.edges(n)
+        flow = np.maximum(flow, IDLE_FLOW * surge)
+        over = np.maximum(flow / choke - 1, 0.0)
+        return self._operating(flow, n, over, still, (inlet_temperature, humidity_ratio))
+
+    def _line(self, speed: np.ndarray | float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """A corrected speed up to the table's last, the cell that holds it and the share of the way through that.
+
+        Below the table's first speed its line is carried down by the fan law, as it is above that.
+        """
+        if self.table is None:
+            raise BadInput("a compressor of constant efficiency has no speed lines")
+        require("corrected speed", speed, low=0.0)
+        n = np.clip(np.asarray(speed, dtype=float), SLOWEST * self.table.speed[0], self.table.speed[-1])
+        return n, *_cell(self.table.speed, n)
 
 
 def compressor(spec: CompressorSpec, folder: str = "") -> Compressor:

@@ -6,6 +6,7 @@ What is here: `read_map` and what it returns.  What is not: interpolation (`comp
 from __future__ import annotations
 
 import csv
+import math
 import os
 from dataclasses import dataclass
 
@@ -18,7 +19,18 @@ from coldside.parts.engine import RPM
 HEAD_EXPONENT = 287.05 / 1004.5  # k of the similarity variable PR^k - 1; only a coordinate, not the outlet state
 MAP_SIZE = 5_000_000  # bytes; a map file larger than that is none
 COLUMNS = ("speed_rpm", "corrected_flow_kg_s", "pressure_ratio", "efficiency")
-HEADERS = ("reference_temperature", "reference_pressure", "inducer_diameter")
+INSTEAD = {"tip_speed_m_s": "speed_rpm", "corrected_flow_lb_min": "corrected_flow_kg_s"}  # another unit of a column
+HEADERS = ("reference_temperature", "reference_pressure", "inducer_diameter", "wheel_diameter")
+LB_MIN = 0.45359237 / 60  # kg/s
+CUBIC_FOOT_MINUTE = 0.3048**3 / 60  # m3/s
+LIMITS = {  # smallest and largest value that can be meant
+    "speed_rpm": (1000.0, 500000.0),
+    "tip_speed_m_s": (10.0, 800.0),
+    "corrected_flow_kg_s": (1e-4, 20.0),
+    "corrected_flow_lb_min": (0.0133, 2640.0),
+    "pressure_ratio": (1.0005, 10.0),
+    "efficiency": (0.02, 0.95),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,11 +59,13 @@ def read_map(path: str) -> MapData:
     On top `# name: value unit` for `reference_temperature` and `reference_pressure` (both required,
     since maps differ in them) and `inducer_diameter` (optional); then the columns `speed_rpm`,
     `corrected_flow_kg_s`, `pressure_ratio`, `efficiency` (total to total, 0 to 1), one point a row.  A
-    speed line is the rows of one speed; its smallest flow is surge, its largest choke.
+    speed line is the rows of one speed; its smallest flow is surge, its largest choke.  In their place may
+    stand `tip_speed_m_s`, of the wheel whose `wheel_diameter` (at its outlet) the header then gives, and
+    `corrected_flow_lb_min`.
 
-    Raises `BadInput` with file and line: header missing or unreadable, a wrong column or number, fewer
-    than two lines or three points a line, one flow twice on a line, lines on which flow and pressure
-    ratio do not fix the speed.
+    Raises `BadInput` with file and line: header missing or unreadable, a wrong column or number, flow as
+    a volume, fewer than two lines or three points a line, one flow twice on a line, lines on which flow
+    and pressure ratio do not fix the speed.
     """
     header, rows = _rows_of(path)
     for name in HEADERS[:2]:
@@ -74,7 +88,7 @@ def _rows_of(path: str) -> tuple[dict[str, float], list[tuple[int, list[float]]]
     """Header values and the numbered rows (line, numbers in the order of COLUMNS) of a map file."""
     header: dict[str, float] = {}
     rows: list[tuple[int, list[float]]] = []
-    order: list[int] | None = None
+    order: dict[str, int] | None = None
     for number, text in enumerate(_text_of(path).splitlines(), start=1):
         where = f"{path}:{number}"
         if not text.strip():
@@ -84,9 +98,9 @@ def _rows_of(path: str) -> tuple[dict[str, float], list[tuple[int, list[float]]]
             continue
         cells = [cell.strip() for cell in next(csv.reader([text]))]
         if order is None:
-            order = _column_order(cells, where)
+            order = _column_order(cells, where, header)
         else:
-            rows.append((number, _numbers(cells, order, where)))
+            rows.append((number, _si(_numbers(cells, order, where), header)))
     if order is None or not rows:
         raise BadInput(
             f"the map has no points; below the header come the columns {', '.join(COLUMNS)}", where=f"{path}:1"
@@ -120,7 +134,7 @@ def _read_header(text: str, where: str, header: dict[str, float]) -> None:
         raise BadInput(f'"{name}" is not a header of a map{hint}', where=where)
     if name in header:
         raise BadInput(f"{name} is given twice", where=where)
-    kind = {"reference_temperature": "temperature", "inducer_diameter": "length"}.get(name)
+    kind = {"reference_temperature": "temperature", "reference_pressure": None}.get(name, "length")
     try:
         header[name] = _absolute(value) if kind is None else float(units.parse(value, kind).value)
         low, high = {"reference_temperature": (223.15, 333.15), "reference_pressure": (5e4, 1.2e5)}.get(
@@ -142,27 +156,58 @@ def _absolute(text: str) -> float:
     return float(level.value)
 
 
-def _column_order(cells: list[str], where: str) -> list[int]:
-    """Where each of COLUMNS stands in the row of column names."""
-    for cell in cells:
-        if cell not in COLUMNS:
-            close = nearest(cell, COLUMNS)
-            hint = f"; did you mean {close}?" if close else ""
-            raise BadInput(f'"{cell}" is not a column of a map{hint} (columns: {", ".join(COLUMNS)})', where=where)
+def _column_order(cells: list[str], where: str, header: dict[str, float]) -> dict[str, int]:
+    """Where each column stands in the row of their names, in the order of COLUMNS."""
+    order = {}
     for column in COLUMNS:
-        if cells.count(column) != 1:
-            state = "missing" if column not in cells else "there twice"
-            raise BadInput(f"the column {column} is {state} (columns: {', '.join(COLUMNS)})", where=where)
-    return [cells.index(column) for column in COLUMNS]
+        names = (column, *(name for name, meant in INSTEAD.items() if meant == column))
+        found = [index for index, cell in enumerate(cells) if cell in names]
+        if len(found) == 1:
+            order[cells[found[0]]] = found[0]
+            continue
+        _refuse_unknown(cells, where, header)
+        state = "missing" if not found else "there twice"
+        what = " or ".join(names)
+        raise BadInput(f"the column {what} is {state} (columns: {', '.join(COLUMNS)})", where=where)
+    _refuse_unknown(cells, where, header)
+    if "tip_speed_m_s" in order and "wheel_diameter" not in header:
+        raise BadInput(
+            'tip_speed_m_s needs the diameter of the wheel at its outlet: put a line like "# wheel_diameter: 62 mm" '
+            "on top",
+            where=where,
+        )
+    return order
 
 
-def _numbers(cells: list[str], order: list[int], where: str) -> list[float]:
-    """One row as speed [rev/s], corrected flow [kg/s], pressure ratio, efficiency; each in its range."""
-    if len(cells) != len(COLUMNS):
-        raise BadInput(f"the row has {len(cells)} cells; it needs {len(COLUMNS)}: {', '.join(COLUMNS)}", where=where)
-    limits = ((1000.0, 500000.0), (1e-4, 20.0), (1.0005, 10.0), (0.02, 0.95))
-    found = []
-    for column, place, (low, high) in zip(COLUMNS, order, limits, strict=True):
+def _refuse_unknown(cells: list[str], where: str, header: dict[str, float]) -> None:
+    known = (*COLUMNS, *INSTEAD)
+    for cell in cells:
+        if cell in known:
+            continue
+        if any(unit in cell.lower() for unit in ("cfm", "m3", "m^3", "ft3")):
+            raise BadInput(f'"{cell}" is a volume; {_as_mass(header)}', where=where)
+        close = nearest(cell, known)
+        hint = f"; did you mean {close}?" if close else ""
+        raise BadInput(f'"{cell}" is not a column of a map{hint} (columns: {", ".join(COLUMNS)})', where=where)
+
+
+def _as_mass(header: dict[str, float]) -> str:
+    """How to turn a map's volume flow into mass flow at its own reference conditions."""
+    words = "a map needs mass flow, as corrected_flow_kg_s or corrected_flow_lb_min"
+    if not all(name in header for name in HEADERS[:2]):
+        return words
+    density = header[HEADERS[1]] / (287.05 * header[HEADERS[0]])
+    pound = density * CUBIC_FOOT_MINUTE / LB_MIN
+    return f"{words}: at its reference conditions 1 m3/s is {density:.4g} kg/s and 1 cfm is {pound:.4g} lb/min"
+
+
+def _numbers(cells: list[str], order: dict[str, int], where: str) -> dict[str, float]:
+    """One row by column, as written; each in its range."""
+    if len(cells) != len(order):
+        raise BadInput(f"the row has {len(cells)} cells; it needs {len(order)}: {', '.join(order)}", where=where)
+    found = {}
+    for column, place in order.items():
+        low, high = LIMITS[column]
         try:
             value = float(cells[place])
         except ValueError:
@@ -172,9 +217,16 @@ def _numbers(cells: list[str], order: list[int], where: str) -> list[float]:
             raise BadInput(
                 f"{value:g} is out of range; it must be from {low:g} to {high:g}{hint}", where=where, key=column
             )
-        found.append(value)
-    found[0] *= RPM
+        found[column] = value
     return found
+
+
+def _si(row: dict[str, float], header: dict[str, float]) -> list[float]:
+    """A row as speed [rev/s], corrected flow [kg/s], pressure ratio, efficiency."""
+    speed, flow, *rest = row.items()
+    n = speed[1] * RPM if speed[0] == "speed_rpm" else speed[1] / (math.pi * header["wheel_diameter"])
+    m = flow[1] if flow[0] == "corrected_flow_kg_s" else flow[1] * LB_MIN
+    return [n, m, *(value for _, value in rest)]
 
 
 def _speed_line(path: str, speed: float, points: list[tuple[float, float, float, int]]) -> SpeedLine:

@@ -215,6 +215,14 @@ class CarSpec:
     tyre_radius: float = given(
         "length", "rolling radius of the driven tyres", default=0.31, sd_share=0.05, low=0.1, high=1.0
     )
+    alternator_idle: float | None = given(
+        "current",
+        "current that the alternator, hot and at idle, has left for these pumps and fans",
+        default=None,
+        low=0.0,
+        high=500.0,
+        when_absent="not checked",
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -77,6 +77,13 @@ def height_field(help: str = "height over the car's datum", when_absent: str = "
     return given("length", help, default=None, low=-2.0, high=3.0, when_absent=when_absent)
 
 
+def bleed_field() -> Any:
+    """Key `bleed`: air can be let out at the part's highest point."""
+    return given(
+        "flag", "true if air can be let out at its highest point (a bleed screw or a steam line)", default=False
+    )
+
+
 def field_of(spec: type, name: str) -> Field:
     """The metadata of field `name` of the specification class `spec`."""
     for item in dataclasses.fields(spec):

@@ -17,7 +17,7 @@ from coldside.errors import require
 from coldside.media import air
 from coldside.parts import shielding
 from coldside.parts.correlations import friction_factor, nusselt_tube
-from coldside.parts.fields import given, height_field, pickup_field, surroundings_field
+from coldside.parts.fields import bleed_field, given, height_field, pickup_field, surroundings_field
 from coldside.units import Pressure
 
 
@@ -113,6 +113,7 @@ class HoseSpec:
         "height of its middle over the car's datum", "not known: no check of trapped air"
     )
     high_point: float | None = height_field("highest point over the car's datum", "its height")
+    bleed: bool = bleed_field()
 
     sides = ("coolant",)
 
@@ -219,6 +220,45 @@ class ValveSpec:
     )
     check: bool = given("flag", "true if it lets coolant through one way only", default=False)
     height: float | None = height_field()
+    bleed: bool = bleed_field()
+
+    sides = ("coolant",)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ThermostatSpec:
+    """`kind = "thermostat"`: a valve in a loop that opens as the loop's mean temperature rises."""
+
+    bore: float = given("length", "inside diameter when fully open", low=2e-3, high=0.1)
+    losses: float = given(
+        "number",
+        "loss coefficient, fully open, on the velocity head in its bore",
+        default=3.0,
+        sd_share=0.5,
+        low=0.0,
+        high=1000.0,
+    )
+    opens_at: float = given(
+        "temperature", "coolant temperature at which it starts to open (stamped on it)", low=253.15, high=423.15
+    )
+    full_at: float | None = given(
+        "temperature",
+        "coolant temperature at which it is fully open",
+        default=None,
+        low=253.15,
+        high=433.15,
+        when_absent="12 K above opens_at",
+    )
+    leak: float = given(
+        "share",
+        "opening left when shut (jiggle pin, worn seat), as a share of the full opening",
+        default=0.005,
+        sd_share=0.5,
+        low=1e-4,
+        high=1.0,
+    )
+    height: float | None = height_field()
+    bleed: bool = bleed_field()
 
     sides = ("coolant",)
 
@@ -310,6 +350,36 @@ def valve_loss(
     return np.where(shut, SHUT_SLOPE * Q, loss), np.where(shut, SHUT_SLOPE, slope)
 
 
+OPENING = 12.0  # K over which a wax thermostat opens (common practice, no source: 8 to 15)
+
+
+def thermostat_opening(spec: ThermostatSpec, T: np.ndarray | float) -> np.ndarray:
+    """Share of the full opening at coolant temperature `T` [K]: `leak` below `opens_at`, 1 from `full_at` on.
+
+    Linear between (common practice, no source); the lag and the hysteresis of the wax are left out.
+    """
+    full = spec.full_at if spec.full_at is not None else spec.opens_at + OPENING
+    travel = np.clip((np.asarray(T, dtype=float) - spec.opens_at) / (full - spec.opens_at), 0.0, 1.0)
+    return spec.leak + (1 - spec.leak) * travel
+
+
+def thermostat_loss(
+    spec: ThermostatSpec,
+    Q: np.ndarray | float,
+    density: np.ndarray | float,
+    viscosity: np.ndarray | float,
+    T: np.ndarray | float,
+) -> Loss:
+    """Loss of a thermostat [Pa] and its derivative by volume flow [Pa s/m3] at coolant temperature `T` [K].
+
+    As `valve_loss`, with the velocity in the open share of the bore.
+    """
+    opening = thermostat_opening(spec, T)
+    valve = ValveSpec(bore=spec.bore, losses=spec.losses)
+    loss, slope = valve_loss(valve, np.asarray(Q, dtype=float) / opening, density, viscosity)
+    return loss, slope / opening
+
+
 def quadratic_loss(
     loss0: float, m0: float, density0: float, m_dot: np.ndarray | float, density: np.ndarray | float
 ) -> Loss:
@@ -362,12 +432,16 @@ def pipe_metal_mass(spec: PipeSpec) -> float:
     return ALUMINIUM_DENSITY * np.pi * (spec.bore + spec.wall) * spec.wall * spec.length
 
 
+def bare_pickup(spec: PipeSpec) -> float:
+    """Conductance from the surroundings to the metal of a pipe without a shield [W/K]."""
+    if spec.pickup is not None:
+        return spec.pickup
+    return float(PIPE_OUTSIDE_FILM * np.pi * (spec.bore + 2 * spec.wall) * spec.length)
+
+
 def pipe_pickup(spec: PipeSpec) -> float:
     """Conductance from the surroundings to the pipe's metal [W/K], lessened by its shield."""
-    bare = spec.pickup
-    if bare is None:
-        bare = PIPE_OUTSIDE_FILM * np.pi * (spec.bore + 2 * spec.wall) * spec.length
-    return shielding.shielded_pickup(bare, spec.shield)
+    return shielding.shielded_pickup(bare_pickup(spec), spec.shield)
 
 
 def plenum_pickup(spec: PlenumSpec) -> float:

@@ -9,7 +9,7 @@ solving the grid (`plant/`).  Side 1 is the charge of a core or the coolant of a
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from coldside.parts.correlations import (
     effectiveness_crossflow,
     transfer_units_crossflow,
 )
+from coldside.parts.geometry import CoreGeometry
 
 FLOOR = 0.02  # share of the bench flow under which a film no longer weakens (natural convection)
 MOST_STRENGTHENED = 4.0  # limit of a film's correction for the cells (own)
@@ -131,6 +132,74 @@ def _growth(flow: np.ndarray, bench: float, exponent: float) -> np.ndarray:
     """(flow/bench)^exponent with a smooth floor at FLOOR of the bench flow, exactly 1 at the bench."""
     x2 = (np.asarray(flow, dtype=float) / bench) ** 2
     return np.asarray(((x2 + FLOOR**2) / (1.0 + FLOOR**2)) ** (0.5 * exponent))
+
+
+@dataclass(frozen=True)
+class SizedRating(Rating):
+    """A rating whose films and wall come from geometry.
+
+    `shape` the core; `temperature1`, `temperature2` [K] at which a gas side takes its viscosity and
+    conductivity (its film moves by 4 % for 10 % of absolute temperature).  `film1`, `film2` (with fouling),
+    exponents and `UA` of the base class are those at `flow1`, `flow2`, the bench flows or usual ones; `correction`
+    multiplies every conductance of the geometry; `factors` what each bench point asked for.
+    """
+
+    shape: CoreGeometry = field(kw_only=True)
+    temperature1: float = field(kw_only=True)
+    temperature2: float = field(kw_only=True)
+    factors: tuple[float, ...] = field(kw_only=True, default=())
+
+    def conductance1(self, flow: np.ndarray, temperature: np.ndarray, coolant: Coolant | None) -> np.ndarray:
+        """As `Rating.conductance1`, from the surface's own correlation."""
+        return np.asarray(1.0 / (self._film(1, flow, temperature, coolant) + 0.5 * self.wall))
+
+    def conductance2(self, flow: np.ndarray, temperature: np.ndarray, coolant: Coolant | None) -> np.ndarray:
+        """As `Rating.conductance2`, from the surface's own correlation."""
+        return np.asarray(1.0 / (self._film(2, flow, temperature, coolant) + 0.5 * self.wall))
+
+    def _film(self, side: int, flow: np.ndarray, temperature: np.ndarray, coolant: Coolant | None) -> np.ndarray:
+        """Film and fouling resistance of a side, K/W, with the floor that every film has."""
+        usual, gas = (self.flow1, self.temperature1) if side == 1 else (self.flow2, self.temperature2)
+        m = np.hypot(np.asarray(flow, dtype=float), FLOOR * usual)
+        wet = self.liquid == side
+        stream = (m, temperature if wet else gas, (coolant or self.bench_coolant) if wet else None)
+        if side == 1:
+            own, film, fouling = self.shape.side1, self.shape.film1(*stream), self.shape.fouling1
+        else:
+            own, film, fouling = self.shape.side2, self.shape.film2(*stream), self.shape.fouling2
+        resistance = 1.0 / film + (fouling(*stream) if own.fouling > 0.0 else 0.0)
+        return np.asarray(resistance / (self.correction or 1.0))
+
+    def extrapolated(self, flow1: float, flow2: float, temperature: float, coolant: Coolant | None) -> list[str]:
+        """One sentence for each number of its surfaces outside its source's range, at these flows [kg/s]."""
+        gas = (self.temperature1, self.temperature2)
+        streams = [
+            (max(flow, 1e-9), temperature, coolant or self.bench_coolant)
+            if self.liquid == side
+            else (max(flow, 1e-9), gas[side - 1], None)
+            for side, flow in ((1, flow1), (2, flow2))
+        ]
+        return self.shape.extrapolated(streams[0], streams[1])
+
+
+def rated_by_shape(blank: SizedRating, correction: float | None) -> SizedRating:
+    """A sized rating with its films, wall, exponents, conductance and effectiveness filled in.
+
+    `blank` has all but these; they are taken at its `flow1`, `flow2` and `bench_temperature`, the effectiveness
+    left NaN where there was no bench.
+    """
+    made = replace(blank, correction=correction, wall=blank.shape.wall / (correction or 1.0))
+    T = np.array(made.bench_temperature)
+    films = []
+    for conductance, flow in ((made.conductance1, made.flow1), (made.conductance2, made.flow2)):
+        at = [
+            1.0 / (1.0 / float(conductance(np.array(flow * share), T, None)) - 0.5 * made.wall)
+            for share in (1.0, 0.95, 1.05)
+        ]
+        films.append((1.0 / at[0], float(np.log(at[2] / at[1]) / np.log(1.05 / 0.95))))
+    (film1, exponent1), (film2, exponent2) = films
+    UA = 1.0 / (film1 + film2 + made.wall)
+    return replace(made, film1=film1, film2=film2, exponent1=exponent1, exponent2=exponent2, UA=UA)
 
 
 def conductance_of(effectiveness: float, C1: float, C2: float, passes: int = 1, arrangement: str = COUNTER) -> float:

@@ -1,15 +1,17 @@
 """The charge side at steady flow: engine demand, pressure losses and one or two compressors, balanced together.
 
 What is here: `ChargeSide.balance`, which for given engine speed, pressure target, plenum and inlet
-temperature finds the flow and the states before and after every compressor, for many points at once.
-What is not: the heat the charge loses on its way (`tables.py`, `kernel.py`); its temperature along the
-path enters here only through the density in each part's loss, and is taken as compressor outlet before
-the first core, plenum after the last, and midway inside and between.  Between two stages it runs in the
-same way from the first outlet to the second inlet.
+temperature finds the flow and the states before and after every compressor, for many points at once; a
+turbocharger's exhaust pressure and a supercharger's belt power follow.  What is not: the heat the charge
+loses on its way (`tables.py`, `kernel.py`); its temperature along the path enters here only through the
+density in each part's loss, and is taken as compressor outlet before the first core, plenum after the
+last, and midway inside and between.  Between two stages it runs in the same way from the first outlet to
+the second inlet.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -18,10 +20,11 @@ import numpy as np
 from coldside.build.model import Build, Path, names_on
 from coldside.errors import BadInput, NoAnswer
 from coldside.media import air
-from coldside.parts import compressor, engine
+from coldside.parts import charge_tract, compressor, engine, supercharger, turbine
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
-from coldside.parts.lines import FilterSpec
+from coldside.parts.lines import FilterSpec, PlenumSpec
+from coldside.parts.supercharger import Supercharger, SuperchargerSpec
 from coldside.plant.flows import Air, charge_split, without_sensors
 
 GRID = 160  # nodes of each stretch's loss against flow; linear between them in sqrt(flow)
@@ -29,6 +32,8 @@ ITERATIONS = 60
 LARGEST_RATIO = 20.0  # pressure ratio beyond which an input must be wrong
 SETTLED = 1e-9  # relative change of the compressor's pressure ratio
 UNSETTLED = 1e-6  # the same, above which the last turn is no answer
+DRIVEN = 1e-9  # logarithm beyond what a belt drives that counts as rounding
+LEAST_PLENUM = 0.2  # of ambient pressure: no supercharger works there, so every drive can
 EQUAL_RATIOS = 0.5  # share of the first of two stages in the logarithm of the whole pressure ratio
 
 
@@ -45,6 +50,7 @@ class _Stage:
     efficiency: np.ndarray
     corrected_flow: np.ndarray
     operating: compressor.Operating
+    flow: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -52,8 +58,8 @@ class StageState(_Stage):
     """One stage of compression over the points: what enters and leaves it, and where it works.
 
     `name`; `inlet` and `outlet` temperature [K] and their pressures [Pa absolute]; `corrected_flow` of
-    one of its identical compressors; `operating` there; `shaft_power` [W] that all of them give to the
-    air, m (h2 - h1).
+    one of its identical compressors; `operating` there; `flow` [kg/s] through it, with what a
+    supercharger's bypass takes back; `shaft_power` [W] that all of them give to the air, m (h2 - h1).
     """
 
     shaft_power: np.ndarray
@@ -65,7 +71,10 @@ class ChargeState:
 
     `compressor_in` is the first stage's inlet, `compressor_out` the last one's outlet and
     `pressure_ratio` what lies between the two; `efficiency`, `corrected_flow` and `operating` are those
-    of the stage that has the least room on its map at each point.
+    of the stage that has the least room on its map at each point.  `flow` is the engine's; the path up to
+    the engine passes `leak` [kg/s] more.  `exhaust_pressure` is the least mean pressure before the turbine
+    that drives the compressors: infinite where no pressure is enough, NaN with a belt.  `belt_power` [W]
+    is what a supercharger takes off the crank, 0 without one.
     """
 
     flow: np.ndarray
@@ -79,6 +88,30 @@ class ChargeState:
     corrected_flow: np.ndarray
     operating: compressor.Operating
     stages: tuple[StageState, ...]
+    leak: np.ndarray
+    exhaust_pressure: np.ndarray
+    belt_power: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is asked at every point: engine speed, pressure, plenum temperature, gas drawn by every stage, sense."""
+
+    speed: np.ndarray
+    goal: np.ndarray
+    plenum: np.ndarray
+    drawn: list[np.ndarray]
+    at_outlet: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Settled:
+    """A balance: what passes the path, plenum pressure, outlet pressure that this needs, and the stages."""
+
+    through: np.ndarray
+    p_plenum: np.ndarray
+    p_need: np.ndarray
+    stages: list[_Stage]
 
 
 @dataclass(frozen=True)
@@ -110,12 +143,20 @@ class ChargeSide:
         path, self.sensors = without_sensors(build.charge, build.parts)
         self.path = path
         places = [
-            i for i, item in enumerate(path) if isinstance(item, str) and isinstance(build.parts[item], CompressorSpec)
+            i
+            for i, item in enumerate(path)
+            if isinstance(item, str) and isinstance(build.parts[item], (CompressorSpec, SuperchargerSpec))
         ]
         self.stages = tuple(str(path[i]) for i in places)
         self.compressor_name = self.stages[0]
         self.before, self.after = path[: places[0]], path[places[0] + 1 :]
-        self.compressors = tuple(compressor.compressor(build.parts[name], folder) for name in self.stages)
+        last = build.parts[self.stages[-1]]
+        self.drive = supercharger.supercharger(last, folder) if isinstance(last, SuperchargerSpec) else None
+        self.compressors = (
+            (self.drive.machine,)
+            if self.drive is not None
+            else tuple(compressor.compressor(build.parts[name], folder) for name in self.stages)
+        )
         self.compressor = self.compressors[0]
         filters = [build.parts[n] for n in names_on(self.before) if isinstance(build.parts[n], FilterSpec)]
         self.bay_share = filters[0].bay_share if filters else 0.0
@@ -124,6 +165,7 @@ class ChargeSide:
         self._before = [self._stretch((item,), 0.0) for item in self.before]
         self._between = self._stretches(path[places[0] + 1 : places[-1]])  # none with one stage
         self._after = self._stretches(path[places[-1] + 1 :])
+        self.leak_area = self._leak_area()
 
     def _stretch(self, path: Path, place: float) -> _Stretch:
         _, _, loss = charge_split(self.build, path, self._grid, self.peak_flow)
@@ -140,6 +182,14 @@ class ChargeSide:
             found.append(self._stretch((item,), (passed + 0.5 * is_core) / count))
             passed += is_core
         return found
+
+    def _leak_area(self) -> float:
+        """Effective area of the leak behind the last compressor, m2, from the plenum's pressure-decay test."""
+        behind = [self.build.parts[stretch.name] for stretch in self._after]
+        parts = [self.build.parts[name] for name in names_on(self.after)]
+        displacement = engine.four_stroke_equivalent(self.build.engine)
+        volume = sum(charge_tract.held_volume(part, displacement) or 0.0 for part in parts)
+        return sum(charge_tract.tested_leak_area(part, volume) for part in behind if isinstance(part, PlenumSpec))
 
     def inlet_temperature(self, bay: np.ndarray) -> np.ndarray:
         """Air reaching the compressor, K, with the bay at `bay` [K]."""
@@ -167,26 +217,34 @@ class ChargeSide:
         """
         n, T_pl, T_in = (np.asarray(v, dtype=float) for v in (speed, plenum, inlet))
         goal = np.asarray(target, dtype=float)
-        drawn = self._drawn(T_in, between)
-        at_outlet = self._sensed_at_outlet(goal)
+        asked = _Asked(n, goal, T_pl, self._drawn(T_in, between), self._sensed_at_outlet(goal))
+        settled = self._settle(asked)
+        if self.drive is not None:
+            settled = self._within_drive(self.drive, asked, settled)
+        self._refuse_beyond(n, settled.p_plenum, T_pl)
+        return self._state(asked, settled)
+
+    def _settle(self, asked: _Asked) -> _Settled:
+        """The balance at what is asked, whether or not a belt could drive it."""
+        n, goal, T_pl, drawn = asked.speed, asked.goal, asked.plenum, asked.drawn
         p_plenum = goal.copy()
         T_out = [np.maximum(T, T_pl) for T in drawn]
         total = np.ones_like(goal)
         shifted = np.zeros_like(goal)
         for _ in range(ITERATIONS):
-            flow = self._engine_flow(n, p_plenum, T_pl)
-            p_in = self._inlet_pressure(flow, T_in)
+            flow = self._through(n, p_plenum, T_pl)
+            p_in = self._inlet_pressure(flow, drawn[0])
             p_need = self._outlet_pressure(flow, p_plenum, T_out[-1], T_pl)
-            if at_outlet.any():
+            if asked.at_outlet.any():
                 # losses hardly move with plenum pressure, so this plain correction contracts by a tenth a turn
                 loss, before = p_need - p_plenum, p_plenum
-                p_plenum = np.maximum(goal - at_outlet * loss, 0.2 * goal)
+                p_plenum = np.maximum(goal - asked.at_outlet * loss, 0.2 * goal)
                 p_need = p_plenum + loss
                 shifted = np.abs(p_plenum - before) / p_plenum
             previous, total = total, np.maximum(p_need / self._unboosted(flow, p_in, total, (T_out[0], drawn[-1])), 1.0)
             if total.max() > LARGEST_RATIO:
                 self._refuse(flow, total)
-            stages = self._compress(flow, p_in, total, drawn, T_out[0])
+            stages = self._compress(flow, p_in, total, asked, T_out[0])
             T_out = [stage.outlet for stage in stages]
             moved = np.maximum(np.abs(total - previous) / total, shifted)
             if np.all(moved <= SETTLED):
@@ -196,9 +254,29 @@ class ChargeSide:
                 f"the charge side does not settle: {self.compressor_name}'s pressure ratio still moves by "
                 f"{float(moved.max()):.1e} of itself a turn; check its map and the losses on the charge path"
             )
-        flow = self._engine_flow(n, p_plenum, T_pl)
-        self._refuse_beyond(n, p_plenum, T_pl)
-        return self._state(flow, p_plenum, stages)
+        return _Settled(flow, p_plenum, p_need, stages)
+
+    def _within_drive(self, drive: Supercharger, asked: _Asked, settled: _Settled) -> _Settled:
+        """The same with the plenum no higher than the belt can bring it, at every point."""
+        beyond = self._excess(drive, asked, settled) > DRIVEN
+        if not beyond.any():
+            return settled
+        n, T_pl, T_in = asked.speed[beyond], asked.plenum[beyond], asked.drawn[0][beyond]
+        sense = np.zeros_like(n)
+
+        def excess(p: np.ndarray) -> np.ndarray:
+            part = _Asked(n, p, T_pl, [T_in], sense)
+            return self._excess(drive, part, self._settle(part))
+
+        p = settled.p_plenum.copy()
+        p[beyond] = _root(excess, np.full_like(n, LEAST_PLENUM * self.around.pressure), settled.p_plenum[beyond])
+        return self._settle(replace(asked, goal=p, at_outlet=np.zeros_like(p)))
+
+    def _excess(self, drive: Supercharger, asked: _Asked, settled: _Settled) -> np.ndarray:
+        (stage,) = settled.stages
+        inlet = (stage.inlet, stage.inlet_pressure)
+        ratio = settled.p_need / stage.inlet_pressure
+        return drive.excess(settled.through, ratio, asked.speed, inlet, self.around.humidity_ratio)
 
     def _drawn(self, inlet: np.ndarray, between: np.ndarray | None) -> list[np.ndarray]:
         """Gas temperature at every stage's inlet."""
@@ -232,27 +310,35 @@ class ChargeSide:
         return p
 
     def _compress(
-        self, flow: np.ndarray, p_in: np.ndarray, total: np.ndarray, drawn: list[np.ndarray], first_out: np.ndarray
+        self, flow: np.ndarray, p_in: np.ndarray, total: np.ndarray, asked: _Asked, first_out: np.ndarray
     ) -> list[_Stage]:
         """Every stage at its share of the `total` ratio; `first_out` is the first outlet's temperature so far."""
         W, p = self.around.humidity_ratio, p_in
         found: list[_Stage] = []
         for k, (name, machine, T, ratio) in enumerate(
-            zip(self.stages, self.compressors, drawn, self._ratios(total), strict=True)
+            zip(self.stages, self.compressors, asked.drawn, self._ratios(total), strict=True)
         ):
             if k:
                 p = self._second_inlet(flow, found[0].outlet_pressure, (first_out, T))
-            corrected = compressor.corrected_flow(flow, T, p, machine, W)
-            operating = machine.evaluate(corrected, ratio, T, W)
+            if self.drive is not None:
+                through, corrected, operating = self.drive.evaluate(flow, ratio, asked.speed, (T, p), W)
+            else:
+                through, corrected = flow, compressor.corrected_flow(flow, T, p, machine, W)
+                operating = machine.evaluate(corrected, ratio, T, W)
             T_out = air.compressed_temperature(T, ratio, operating.efficiency, W)
-            found.append(_Stage(name, T, p, T_out, ratio * p, ratio, operating.efficiency, corrected, operating))
+            found.append(
+                _Stage(name, T, p, T_out, ratio * p, ratio, operating.efficiency, corrected, operating, through)
+            )
         return found
 
-    def _state(self, flow: np.ndarray, p_plenum: np.ndarray, settled: list[_Stage]) -> ChargeState:
-        W = self.around.humidity_ratio
+    def _state(self, asked: _Asked, settled: _Settled) -> ChargeState:
+        W, p_plenum = self.around.humidity_ratio, settled.p_plenum
+        flow = self._engine_flow(asked.speed, p_plenum, asked.plenum)
         stages = [
-            StageState(**vars(s), shaft_power=np.asarray(flow * (air.enthalpy(s.outlet, W) - air.enthalpy(s.inlet, W))))
-            for s in settled
+            StageState(
+                **vars(s), shaft_power=np.asarray(s.flow * (air.enthalpy(s.outlet, W) - air.enthalpy(s.inlet, W)))
+            )
+            for s in settled.stages
         ]
         first, last = stages[0], stages[-1]
         ratio, tight = first.pressure_ratio, first
@@ -270,7 +356,23 @@ class ChargeSide:
             tight.corrected_flow,
             tight.operating,
             tuple(stages),
+            self._leak(p_plenum, asked.plenum),
+            self._exhaust_pressure(flow, p_plenum, stages),
+            np.zeros_like(flow) if self.drive is None else supercharger.belt_power(last.shaft_power, self.drive.spec),
         )
+
+    def _exhaust_pressure(self, flow: np.ndarray, p_plenum: np.ndarray, stages: list[StageState]) -> np.ndarray:
+        """Mean pressure before the first turbine; the last compressor's turbine stands first in the exhaust."""
+        if self.drive is not None:
+            return np.full_like(flow, np.nan)
+        spec, ambient = self.build.engine, self.around.pressure
+        specs = [self.build.parts[stage.name] for stage in stages]
+        lam = engine.mixture(spec, p_plenum / ambient)
+        burnt = flow + engine.fuel_flow(spec, flow, self.around.humidity_ratio, lam)
+        T = turbine.gas_temperature(spec) if specs[-1].turbine_in is None else specs[-1].turbine_in
+        behind = ambient + specs[0].turbine_back_pressure * (flow / self.peak_flow) ** 2
+        powers = [stage.shaft_power for stage in reversed(stages)]
+        return turbine.pressure_before(powers, burnt, T, behind, [s.turbine_efficiency for s in reversed(specs)])
 
     def _sensed_at_outlet(self, goal: np.ndarray) -> np.ndarray:
         """Share of the path loss beyond the control: 1 in boost where it senses at the compressor outlet."""
@@ -303,6 +405,15 @@ class ChargeSide:
     def _engine_flow(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> np.ndarray:
         flow = engine.air_flow(self.build.engine, n, p, T, self.around.humidity_ratio)
         return np.asarray(np.minimum(flow, self._grid[-1]))
+
+    def _leak(self, p: np.ndarray, T: np.ndarray) -> np.ndarray:
+        if self.leak_area == 0.0:
+            return np.zeros_like(p)
+        return charge_tract.leak_flow(self.leak_area, p, T, self.around.pressure, self.around.humidity_ratio)
+
+    def _through(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> np.ndarray:
+        """Flow through the path: what the engine takes and what leaks, the leak taken at plenum state."""
+        return self._engine_flow(n, p, T) + self._leak(p, T)
 
     def _inlet_pressure(self, flow: np.ndarray, T: np.ndarray) -> np.ndarray:
         """Pressure at the compressor inlet: losses at the density midway through each part."""
@@ -366,3 +477,20 @@ def _room(stage: StageState) -> np.ndarray:
         return np.full(stage.pressure_ratio.shape, np.inf)
     least = np.min([np.where(np.isnan(m), np.inf, m) for m in margins], axis=0)
     return np.asarray(np.where(stage.operating.idle, np.inf, least))
+
+
+def _root(excess: Callable[[np.ndarray], np.ndarray], low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Where a rising function crosses 0 between `low` (below it) and `high` (above it); false position (Illinois)."""
+    f_low, f_high = excess(low), excess(high)
+    side = np.zeros(low.shape)
+    for _ in range(ITERATIONS):
+        x = np.clip(high - f_high * (high - low) / (f_high - f_low), low, high)
+        f = excess(x)
+        above = f > 0.0
+        f_low = np.where(above, np.where(side > 0.0, 0.5 * f_low, f_low), f)
+        f_high = np.where(above, f, np.where(side < 0.0, 0.5 * f_high, f_high))
+        low, high = np.where(above, low, x), np.where(above, x, high)
+        side = np.where(above, 1.0, -1.0)
+        if np.all((np.abs(f) <= DRIVEN) | (high - low <= DRIVEN * high)):
+            break
+    return np.asarray(x)

@@ -16,20 +16,24 @@ from coldside.build.model import Build, Duct, Loop, Parallel, Path, names_on
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.media.coolants import Coolant, parse_coolant
-from coldside.parts import airflow, jacket, lines, pump
+from coldside.parts import airflow, chiller, jacket, lines, pump
 from coldside.parts.airflow import FanSpec
+from coldside.parts.chiller import ChillerSpec
+from coldside.parts.core_losses import charge_loss, coolant_loss, cooling_loss
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.jacket import EngineJacketSpec
-from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, ThrottleSpec, ValveSpec
+from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, ThermostatSpec, ThrottleSpec, ValveSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.sensor import SensorSpec
 from coldside.plant.network import LinkLoss, Network, network_of, solve
+from coldside.plant.suction import inlet_over_surface, net_suction_head, surface_of
+from coldside.units import STANDARD_PRESSURE
 
-BENCH_AIR = 1.184  # kg/m3, cooling air of a bench point, 25 degC at 101325 Pa (loop-C22)
 # slope of a part that has no loss, so that its flow stays defined; under 1e-4 of any loss that matters
 NO_LOSS_COOLANT, NO_LOSS_AIR, NO_LOSS_CHARGE = 1e3, 1e-2, 0.5  # Pa s/m3, Pa s/kg, Pa s/m3 (loss times density)
+HALVINGS = 24  # steps in which cavitating flows are found: 1e-7 of the head
 BYPASS = "beside "  # a duct's air that passes beside a part which covers only a share of the next face
-LEAK = BYPASS + "leak"  # a duct's air that passes beside all its faces, through the gaps round them
+LEAK = BYPASS + "faces of "  # before a duct's name: its air that passes beside all its faces, through the gaps
 
 
 @dataclass(frozen=True)
@@ -82,69 +86,145 @@ def _last_name(item: str | Parallel | None) -> str | None:
 
 @dataclass(frozen=True)
 class LoopFlows:
-    """One loop's network; `pumps` in link order."""
+    """One loop's network; `pumps` its devices with a command (pumps and chillers) in link order.
+
+    `surface_pressure` [Pa absolute] stands over the coolant in its reservoir: ambient, and what its cap holds.
+    """
 
     loop: Loop
     coolant: Coolant
     network: Network
     sensors: tuple[Reading, ...]
     pumps: tuple[str, ...]
+    surface_pressure: float = STANDARD_PRESSURE
 
     def flow(
         self, build: Build, temperature: np.ndarray, command: Mapping[str, np.ndarray]
     ) -> tuple[np.ndarray, np.ndarray]:
-        """Volume flow [m3/s] and pump heat [W] in every link, (points, links), at coolant `temperature` [K].
+        """Volume flow [m3/s] and devices' heat [W] in every link, (points, links), at coolant `temperature` [K].
 
-        `command` holds for each pump the share of full speed at every point.
+        `command` holds for each device the share of full speed at every point.  A chiller's heat is below 0.
+        Pumps whose `npsh_required` is given lose head where the suction leaves them less.
         """
         T = np.asarray(temperature, dtype=float)
-        points = len(T)
-        scale = max(max(_largest_flow(build.parts[name]) for name in self.pumps), 1e-5) if self.pumps else 1e-4
-        q = np.zeros((points, len(self.network.links)))
-        moving = np.zeros(points, dtype=bool)
-        for name in self.pumps:
-            moving |= np.asarray(command[name]) > 0.0
-        if moving.any():
-            some = [
-                self._loss(build, name, T[moving], {k: np.asarray(v)[moving] for k, v in command.items()})
-                for name in self.network.names
-            ]
-            q[moving] = solve(self.network, some, int(moving.sum()), scale)
+        q, kept = self._balance(build, T, command)
         heat = np.zeros_like(q)
         density = self.coolant.density(T)
         for k, name in enumerate(self.network.names):
             spec = build.parts[name]
             if isinstance(spec, PumpSpec):
                 speed = pump.speed_of(spec, command[name])
-                rise, _ = pump.pressure_rise(spec, q[:, k], speed, density)
+                rise, _ = pump.pressure_rise(spec, q[:, k], speed, density, kept.get(name, 1.0))
                 heat[:, k] = np.where(speed > 0.0, np.abs(pump.electrical_power(spec, q[:, k], rise)), 0.0)
+            elif isinstance(spec, ChillerSpec):
+                heat[:, k] = -chiller.cooling(spec, command[name], q[:, k], T, self.coolant)
         return q, heat
 
-    def _loss(self, build: Build, name: str, T: np.ndarray, command: Mapping[str, np.ndarray]) -> LinkLoss:
+    def suction(
+        self, build: Build, temperature: np.ndarray, command: Mapping[str, np.ndarray]
+    ) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+        """Net positive suction head available [m], and gauge pressure at the inlet over the surface's [Pa], by pump.
+
+        At the flows of `flow`; both empty for a loop without a reservoir.
+        """
+        T = np.asarray(temperature, dtype=float)
+        q, kept = self._balance(build, T, command)
+        losses = self._losses(build, T, command, kept)
+        over = inlet_over_surface(build, self.network, losses, q, self.coolant.density(T))
+        if over is None:
+            return {}, {}
+        return net_suction_head(over, self.coolant, T, self.surface_pressure), over
+
+    def _balance(
+        self, build: Build, T: np.ndarray, command: Mapping[str, np.ndarray]
+    ) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+        """Flow of every link, and the share of its head that suction leaves each pump that is sensitive to it."""
+        movers = [name for name in self.pumps if isinstance(build.parts[name], PumpSpec)]
+        scale = max(max(_largest_flow(build.parts[name]) for name in movers), 1e-5) if movers else 1e-4
+        q = np.zeros((len(T), len(self.network.links)))
+        moving = np.zeros(len(T), dtype=bool)
+        for name in movers:
+            moving |= pump.speed_of(build.parts[name], command[name]) > 0.0
+        kept: dict[str, np.ndarray] = {}
+        if not moving.any():
+            return q, kept
+        some, points = {k: np.asarray(v)[moving] for k, v in command.items()}, int(moving.sum())
+        q[moving] = solve(self.network, self._losses(build, T[moving], some, {}), points, scale)
+        sensitive = [name for name in movers if build.parts[name].npsh_required is not None]
+        if sensitive and surface_of(build, self.network) is not None:
+            q[moving], shares = self._cavitating(build, T[moving], some, (q[moving], scale), sensitive)
+            for name, share in shares.items():
+                kept[name] = np.ones(len(T))
+                kept[name][moving] = share
+        return q, kept
+
+    def _cavitating(
+        self,
+        build: Build,
+        T: np.ndarray,
+        command: Mapping[str, np.ndarray],
+        start: tuple[np.ndarray, float],
+        sensitive: Sequence[str],
+    ) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+        """Flows at which every pump keeps the share of its head that the suction at those flows leaves it.
+
+        The share falls with flow and the flow rises with the share, so there is one answer: halving, where
+        all pumps of a point move together.
+        """
+        q, scale = start
+        speed = {name: pump.speed_of(build.parts[name], command[name]) for name in sensitive}
+
+        def left(q: np.ndarray, kept: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
+            losses = self._losses(build, T, command, kept)
+            over = inlet_over_surface(build, self.network, losses, q, self.coolant.density(T))
+            assert over is not None  # there is a reservoir
+            head = net_suction_head(over, self.coolant, T, self.surface_pressure)
+            return {name: pump.suction_share(build.parts[name], head[name], speed[name]) for name in sensitive}
+
+        kept = {name: np.ones(len(T)) for name in sensitive}
+        found = left(q, kept)
+        short = np.any([found[name] < 1.0 for name in sensitive], axis=0)
+        low = {name: np.where(short, 0.0, 1.0) for name in sensitive}
+        high = {name: np.ones(len(T)) for name in sensitive}
+        for _ in range(HALVINGS if short.any() else 0):
+            kept = {name: 0.5 * (low[name] + high[name]) for name in sensitive}
+            q = solve(self.network, self._losses(build, T, command, kept), len(T), scale)
+            found = left(q, kept)
+            for name in sensitive:
+                more = found[name] > kept[name]
+                low[name], high[name] = np.where(more, kept[name], low[name]), np.where(more, high[name], kept[name])
+        return q, kept
+
+    def _losses(
+        self, build: Build, T: np.ndarray, command: Mapping[str, np.ndarray], kept: Mapping[str, np.ndarray]
+    ) -> list[LinkLoss]:
+        return [self._loss(build, name, T, command, kept.get(name, 1.0)) for name in self.network.names]
+
+    def _loss(
+        self, build: Build, name: str, T: np.ndarray, command: Mapping[str, np.ndarray], kept: np.ndarray | float
+    ) -> LinkLoss:
         spec = build.parts[name]
         density, viscosity = self.coolant.density(T), self.coolant.viscosity(T)
         if isinstance(spec, PumpSpec):
             speed = pump.speed_of(spec, command[name])
 
             def lift(q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-                rise, slope = pump.pressure_rise(spec, q, speed, density)
+                rise, slope = pump.pressure_rise(spec, q, speed, density, kept)
                 return -rise, -slope
 
             return lift
+        if isinstance(spec, ChillerSpec):
+            return lambda q: chiller.chiller_loss(spec, q, density, viscosity)
         if isinstance(spec, HoseSpec):
             return lambda q: lines.hose_loss(spec, q, density, viscosity)
         if isinstance(spec, ValveSpec):
             return lambda q: lines.valve_loss(spec, q, density, viscosity)
+        if isinstance(spec, ThermostatSpec):
+            return lambda q: lines.thermostat_loss(spec, q, density, viscosity, T)
         if isinstance(spec, EngineJacketSpec):
             return lambda q: jacket.jacket_loss(spec, q, self.coolant, T)
         if isinstance(spec, (WaterCoreSpec, ExchangerSpec)):
-            bench = parse_coolant(spec.bench_coolant) if spec.bench_coolant is not None else self.coolant
-            T0 = spec.bench_coolant_in
-            loss0, flow0 = spec.bench_coolant_loss, spec.bench_coolant_flow
-            assert T0 is not None and loss0 is not None and flow0 is not None  # proved by the reader
-            n = spec.coolant_loss_exponent
-            rho, mu = density / bench.density(T0), viscosity / bench.viscosity(T0)
-            return lambda q: lines.bench_loss(loss0, flow0, n, q, rho, mu)
+            return coolant_loss(spec, self.coolant, T)
         return lambda q: (NO_LOSS_COOLANT * q, np.full_like(q, NO_LOSS_COOLANT))  # a tank
 
 
@@ -153,12 +233,13 @@ def _largest_flow(spec: PumpSpec) -> float:
     return float(curve[-1][0])
 
 
-def loop_flows(build: Build, loop: Loop) -> LoopFlows:
-    """The network of one loop of a build."""
+def loop_flows(build: Build, loop: Loop, ambient_pressure: float = STANDARD_PRESSURE) -> LoopFlows:
+    """The network of one loop of a build, in air of `ambient_pressure` [Pa absolute]; a cap adds what it holds."""
     path, sensors = without_sensors(loop.path, build.parts)
     network = network_of(path, closed=True)
-    pumps = tuple(name for name in network.names if isinstance(build.parts[name], PumpSpec))
-    return LoopFlows(loop, parse_coolant(loop.coolant), network, tuple(sensors), pumps)
+    devices = tuple(name for name in network.names if isinstance(build.parts[name], (PumpSpec, ChillerSpec)))
+    surface = ambient_pressure + (loop.cap_pressure or 0.0)
+    return LoopFlows(loop, parse_coolant(loop.coolant), network, tuple(sensors), devices, surface)
 
 
 # --- ducts ---------------------------------------------------------------------------------------
@@ -222,7 +303,7 @@ class DuctFlows:
             return loss, slope / cold
 
         losses = [
-            gaps if link.name == LEAK else self._loss(build, link.name, share, mean, warm, command)
+            gaps if link.name.startswith(LEAK) else self._loss(build, link.name, share, mean, warm, command)
             for link, share in zip(self.hydraulic.links, self.share, strict=True)
         ]
         scale = max((spec.inlet_area or spec.face_area or 0.0) * 10.0 * cold, 1e-3)
@@ -248,15 +329,7 @@ class DuctFlows:
 
             return blow
         if isinstance(spec, (AirCoreSpec, ExchangerSpec)):
-            Q0 = spec.bench_cooling_flow / BENCH_AIR * share
-            rho = mean / BENCH_AIR
-            loss0, n = spec.bench_cooling_loss, spec.cooling_loss_exponent
-
-            def face(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-                loss, slope = lines.bench_loss(loss0, Q0, n, m / mean, rho, 1.0)
-                return loss, slope / mean
-
-            return face
+            return cooling_loss(spec, mean, share)
         return lambda m: (NO_LOSS_AIR * m, np.full_like(m, NO_LOSS_AIR))
 
 
@@ -293,7 +366,7 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
         thermal.append(item)
         position += 1
     if duct.spec.leak_area:
-        thermal, hydraulic = _beside_leak(build, thermal), _beside_leak(build, hydraulic)
+        thermal, hydraulic = (_beside_leak(build, items, LEAK + duct.name) for items in (thermal, hydraulic))
     network, flow_network = network_of(tuple(thermal), closed=False), network_of(tuple(hydraulic), closed=False)
     index = {name: k for k, name in enumerate(flow_network.names)}
     groups = tuple(tuple(index[n] for n in strips.get(name, (name,))) for name in network.names)
@@ -309,14 +382,14 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
     )
 
 
-def _beside_leak(build: Build, items: list[str | Parallel]) -> list[str | Parallel]:
+def _beside_leak(build: Build, items: list[str | Parallel], name: str) -> list[str | Parallel]:
     """The path with its leak beside everything from the first face to the last; fans before and behind see both."""
     faces = [
-        any(isinstance(build.parts.get(_face_of(name)), (AirCoreSpec, ExchangerSpec)) for name in names_on((item,)))
+        any(isinstance(build.parts.get(_face_of(part)), (AirCoreSpec, ExchangerSpec)) for part in names_on((item,)))
         for item in items
     ]
     first, last = faces.index(True), len(faces) - faces[::-1].index(True)
-    return [*items[:first], Parallel((tuple(items[first:last]), (LEAK,))), *items[last:]]
+    return [*items[:first], Parallel((tuple(items[first:last]), (name,))), *items[last:]]
 
 
 def _refuse_covers_in(build: Build, group: Parallel) -> None:
@@ -354,8 +427,6 @@ def charge_part_loss(spec: object, peak_flow: float) -> ChargeLoss:
 
     `peak_flow` [kg/s] stands for a bench flow that was not given.
     """
-    from coldside.parts.exchanger import charge_loss
-
     T, rho = CHARGE_AIR
     if isinstance(spec, PipeSpec):
         mu = float(air.viscosity(T))

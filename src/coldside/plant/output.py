@@ -9,8 +9,13 @@ from coldside.parts import engine
 from coldside.plant.assemble import Plant
 
 
-def brake_power_at(plant: Plant, flow: np.ndarray, plenum: np.ndarray) -> np.ndarray:
+def brake_power_at(
+    plant: Plant, flow: np.ndarray, plenum: np.ndarray, belt_power: np.ndarray | float = 0.0
+) -> np.ndarray:
     """Brake power, W, at charge `flow` [kg/s moist] and `plenum` gas temperature [K], by samples of the demand.
+
+    `belt_power` [W] is what a supercharger takes off the crank (`ChargeState.belt_power`); brake
+    efficiency is the engine's without it.
 
     At full load fuel times heating value times brake efficiency (charge note B2).  At part load the
     Willans line of `duty/demand.py` through the full-load point of that speed and plenum temperature:
@@ -22,4 +27,4 @@ def brake_power_at(plant: Plant, flow: np.ndarray, plenum: np.ndarray) -> np.nda
     at_load = engine.brake_power(spec, engine.fuel_flow(spec, flow, W))
     share = np.minimum(flow / np.maximum(full, 1e-9), 1.0)
     part = np.maximum(at_load - friction_power(spec, n) * (1.0 - share), 0.0)
-    return np.where(demand.full_load[: len(flow)], at_load, part)
+    return np.maximum(np.where(demand.full_load[: len(flow)], at_load, part) - belt_power, 0.0)
