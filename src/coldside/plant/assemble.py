@@ -503,7 +503,7 @@ class _Assembly:
             "source": self._sources(plenum, boost),
             "injection": injection_columns(
                 [self.build.parts[name] for name in self.injections],
-                (middle.flow[back, 1], middle.behind[back, 1], plenum - d.ambient_pressure),
+                (middle.flow[back, 1], pressures[:, 0], plenum),
                 self.around,
             ),
             "stage": [],
@@ -564,8 +564,9 @@ class _Assembly:
 
     def _sources(self, plenum: np.ndarray, boost: np.ndarray) -> list[np.ndarray]:
         fuel = fuel_heat(self.build, self.demand, self.around, plenum / self.demand.ambient_pressure)
-        names = [f.name for f in self.fields]
-        self.sources = sources(self.build, self.demand, self.around, boost, names.index, fuel)
+        names, passes = [f.name for f in self.fields], [(p.part, p.side) for p in self.passes]
+        places = (names.index, lambda part, side: passes.index((part, side)))
+        self.sources = sources(self.build, self.around, boost, fuel, places)
         return [source.column for source in self.sources]
 
     def _wet_rows(self, pressures: np.ndarray) -> dict[str, np.ndarray]:

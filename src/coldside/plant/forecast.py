@@ -199,9 +199,7 @@ def _by_name(plant: Plant, streams: Streams, state: ChargeState) -> tuple[dict, 
     return inlet, outlet, flow, capacity
 
 
-def charge_states(
-    plant: Plant, demand: Demand, plenum: np.ndarray, between: np.ndarray | None = None
-) -> ChargeState:
+def charge_states(plant: Plant, demand: Demand, plenum: np.ndarray, between: np.ndarray | None = None) -> ChargeState:
     """The charge side at every sample, from the exact balance at the plenum temperature found (not the tables).
 
     `between` is the gas temperature between two compressors, where there are two.

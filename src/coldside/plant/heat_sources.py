@@ -14,51 +14,61 @@ import numpy as np
 from coldside.build.model import Build
 from coldside.duty.model import Demand
 from coldside.media import fuels
-from coldside.parts import engine, spray
+from coldside.parts import engine
 from coldside.parts.jacket import EngineJacketSpec
+from coldside.parts.spray import SprayKeys, spray, spray_flow
 from coldside.plant.flows import Air
-
-ALWAYS = (0.0, 1.0)  # K: a source that no temperature fades
 
 
 @dataclass(frozen=True)
 class Source:
-    """One source: its field, whether its column is J per kg of charge, where it fades, and the column."""
+    """One source: its field, its column in the inputs, and what limits it.
+
+    The column is W, or J per kg of charge where `scaled`.  A spray takes its column's power at the most, and no
+    more than the air of pass `air` carries off: `per_air` [J/(kg K)] for each kelvin of the field over `zero`.
+    """
 
     field: int
-    scaled: bool
-    fades: tuple[float, float]  # K of the field at which it is nil, and whole
     column: np.ndarray
+    scaled: bool = False
+    air: int = -1
+    zero: float = 0.0
+    per_air: float = 0.0
 
 
 def fuel_heat(build: Build, demand: Demand, around: Air, boost_ratio: np.ndarray) -> np.ndarray:
-    """Heating value of the fuel burnt with one kilogram of moist charge, J/kg, by samples."""
+    """Heat set free by the fuel of one kilogram of moist charge, J/kg, by samples.
+
+    Rich of 1 oxygen limits it (charge note B2).
+    """
     spec = build.engine
     lam = engine.mixture(spec, boost_ratio, demand.full_load)
-    return np.asarray(
-        engine.fuel_flow(spec, np.ones(len(demand.time)), around.humidity_ratio, lam)
-        * fuels.fuel(spec.fuel).heating_value
-        * np.minimum(lam, 1.0)  # rich of 1 oxygen limits the heat released
-    )
+    fuel = engine.fuel_flow(spec, np.ones(len(demand.time)), around.humidity_ratio, lam)
+    return np.asarray(fuel * fuels.fuel(spec.fuel).heating_value * np.minimum(lam, 1.0))
 
 
 def sources(
-    build: Build, demand: Demand, around: Air, boost: np.ndarray, field_of: Callable[[str], int], fuel: np.ndarray
+    build: Build,
+    around: Air,
+    boost: np.ndarray,
+    fuel: np.ndarray,
+    places: tuple[Callable[[str], int], Callable[[str, str], int]],
 ) -> list[Source]:
-    """Every source of a build; `field_of` gives the field by name, `fuel` is `fuel_heat`, `boost` marks its samples."""
+    """Every source of a build.
+
+    `boost` marks its samples, `fuel` is `fuel_heat`; `places` give a field by its name, and a pass by part and side.
+    """
+    field_of, pass_of = places
     found = []
     for name, spec in build.parts.items():
         if isinstance(spec, EngineJacketSpec):
-            found.append(Source(field_of(f"{name} coolant"), True, ALWAYS, spec.heat_share * fuel))
-        elif getattr(spec, "spray", None):
-            W = around.humidity_ratio
-            on = np.ones(len(boost)) if spec.spray_when == "always" else boost.astype(float)
-            wet_bulb = float(spray.fades_at(around.temperature, W, around.pressure))
-            heat = float(spray.heat_taken(spec))
-            if spec.spray_when != "off":
-                found.append(
-                    Source(field_of(f"{name} metal"), False, (wet_bulb, wet_bulb + spray.FADES_OVER), -heat * on)
-                )
+            found.append(Source(field_of(f"{name} coolant"), spec.heat_share * fuel, scaled=True))
+        elif isinstance(spec, SprayKeys) and spec.spray is not None:
+            water = spray_flow(spec, boost)
+            wet = spray(water, spec.spray_evaporated, around.temperature, around.humidity_ratio, around.pressure)
+            limits = (float(wet.wet_bulb), float(wet.per_air))
+            field = field_of(f"{name} metal")
+            found.append(Source(field, np.asarray(wet.power), False, pass_of(name, "cooling"), *limits))
     return found
 
 
@@ -67,7 +77,7 @@ def source_rows(found: list[Source]) -> dict[str, np.ndarray]:
     return {
         "source_field": np.array([s.field for s in found], dtype=np.int64),
         "source_scaled": np.array([s.scaled for s in found], dtype=np.int64),
-        "source_zero": np.array([s.fades[0] for s in found], dtype=float),
-        "source_full": np.array([s.fades[1] for s in found], dtype=float),
+        "source_pass": np.array([s.air for s in found], dtype=np.int64),
+        "source_zero": np.array([s.zero for s in found], dtype=float),
+        "source_per_air": np.array([s.per_air for s in found], dtype=float),
     }
-

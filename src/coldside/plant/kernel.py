@@ -17,8 +17,6 @@ from coldside.plant.layout import (
     BAY,
     BETWEEN_NODES,
     CHARGE,
-    CP_LIQUID,
-    CP_VAPOUR,
     DUCT_TIME,
     FACE_HOTTEST,
     FEED_NODES,
@@ -30,7 +28,6 @@ from coldside.plant.layout import (
     IN_SPEED,
     INJECTION,
     INJECTION_BLOCK,
-    LATENT_0C,
     P_CELL_STEP,
     P_CELLS,
     P_COLUMN,
@@ -46,7 +43,6 @@ from coldside.plant.layout import (
     SECOND_STAGE,
     STAGE_BLOCK,
     TOTAL_CHARGE,
-    VAPOUR_RATIO,
 )
 
 TRICKLE = 1e-12  # kg/s that keeps the temperature of a node defined where nothing flows
@@ -62,20 +58,23 @@ WET_PULL = 2.0  # a condensing film takes up to about this much more heat a kelv
     H_TABLE_LOOP, H_VALUES_A, H_VALUES_B, H_SHARE, H_LOOP_NODES, H_LOOP_CAPACITY, H_LOOP_DENSITY, H_LOOP_WEIGHT,
     H_LOOP_FIRST, H_LOOP_SHAPE, H_LOOP_ORIGIN, H_LOOP_STEP, H_LOOP_FLOW, H_LOOP_HEAT, H_DUCT_NODES, H_DUCT_FIRST,
     H_DUCT_SHAPE, H_DUCT_ORIGIN, H_DUCT_STEP, H_DUCT_FLOW, H_DUCT_HEAT, H_SOURCE_FIELD, H_SOURCE_SCALED,
-    H_SOURCE_ZERO, H_SOURCE_FULL, H_ICE_NODE, H_ICE_MASS, H_ICE_FILM, H_ICE_EXPONENT, H_ICE_LATENT, H_ICE_CP,
-    H_ICE_CAPACITY, H_ICE_MELT, H_SENSOR_SORT, H_SENSOR_PATH, H_SENSOR_NODE, H_SENSOR_PASS, H_SENSOR_TABLE,
-    H_SENSOR_AROUND, H_SENSOR_BOSS_RATE, H_COMBO_LOOP, H_COMBO_DUCT, H_COMBO_STRIDE, H_CONTROL_STATE,
-    H_CONTROL_LOOPS, H_CONTROL_ON, H_CONTROL_OFF, H_LEVEL_ON, H_LEVEL_OFF, H_CHARGE_NODES, H_N_STATES, H_I_FEED,
-    H_I_DUCT, H_I_BOSS, H_I_READING, H_I_BETWEEN, H_I_ICE, H_STAGES, H_IN_RECIRCULATION, H_IN_PRESSURE, H_IN_SOURCE,
-    H_IN_INJECTION, H_IN_STAGE, H_SAMPLES, H_WIDTH, H_FIELDS, H_N_PASSES, H_TABLES, H_LOOPS, H_DUCTS, H_SENSORS,
-    H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_T_IN, W_T_OUT, W_HEAT, W_LATENT, W_PICKUP, W_PUMP,
-    W_PULL, W_A, W_B, W_NODE_T, W_NODE_M, W_NODE_W, W_LOOP_T, W_LANE, W_LANE_W, W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE,
-    W_RATE, W_STATE, W_WATER,
+    H_SOURCE_PASS, H_SOURCE_ZERO, H_SOURCE_PER_AIR, H_ICE_NODE, H_ICE_MASS, H_ICE_FILM, H_ICE_EXPONENT,
+    H_ICE_LATENT, H_ICE_CP, H_ICE_CAPACITY, H_ICE_MELT, H_SENSOR_SORT, H_SENSOR_PATH, H_SENSOR_NODE, H_SENSOR_PASS,
+    H_SENSOR_TABLE, H_SENSOR_AROUND, H_SENSOR_BOSS_RATE, H_COMBO_LOOP, H_COMBO_DUCT, H_COMBO_STRIDE,
+    H_CONTROL_STATE, H_CONTROL_LOOPS, H_CONTROL_ON, H_CONTROL_OFF, H_LEVEL_ON, H_LEVEL_OFF, H_CHARGE_NODES,
+    H_N_STATES, H_I_FEED, H_I_DUCT, H_I_BOSS, H_I_READING, H_I_BETWEEN, H_I_ICE, H_STAGES, H_IN_RECIRCULATION,
+    H_IN_PRESSURE, H_IN_SOURCE, H_IN_INJECTION, H_IN_STAGE, H_SAMPLES, H_WIDTH, H_FIELDS, H_N_PASSES, H_TABLES,
+    H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_T_IN, W_T_OUT, W_HEAT,
+    W_WET_HEAT, W_PICKUP, W_PUMP, W_PULL, W_A, W_B, W_NODE_T, W_NODE_M, W_NODE_W, W_LOOP_T, W_LANE, W_LANE_W,
+    W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE, W_STATE, W_WATER,
 ) = range(len(HEADER))
 (
     S_STEP, S_AMBIENT, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_HUMIDITY, S_VAPOUR_A, S_VAPOUR_B, S_VAPOUR_C,
-    S_ENHANCEMENT, S_ENHANCEMENT_RISE, S_SHARE_SCALE, S_SHARE_STEP,
+    S_ENHANCEMENT, S_ENHANCEMENT_RISE, S_VAPOUR_RATIO, S_LATENT, S_CP_VAPOUR, S_CP_WATER, S_SHARE_SCALE,
+    S_SHARE_STEP,
 ) = range(len(SCALARS))
+# fmt: on
+# fmt: on
 # fmt: on
 # fmt: on
 # fmt: on
@@ -150,7 +149,7 @@ def _saturated(F, T, p):
     """Vapour that air at pressure p holds over water of temperature T, kg per kg of dry air."""
     alone = np.exp(F[S_VAPOUR_A] - F[S_VAPOUR_B] / (T - F[S_VAPOUR_C]))
     vapour = (F[S_ENHANCEMENT] + F[S_ENHANCEMENT_RISE] * p) * alone
-    return VAPOUR_RATIO * vapour / max(p - vapour, 0.01 * p)
+    return F[S_VAPOUR_RATIO] * vapour / max(p - vapour, 0.01 * p)
 
 
 @compiled
@@ -164,7 +163,7 @@ def _wet_gas(F, x, w, E, lane, lane_w, T_in, W_in, c, dry, e, p, first, lanes, c
         w[lane + j] = T_in
         w[lane_w + j] = W_in
     # the dew point of what enters: walls above it stay dry and cost no exponential
-    vapour = W_in * p / ((VAPOUR_RATIO + W_in) * (F[S_ENHANCEMENT] + F[S_ENHANCEMENT_RISE] * p))
+    vapour = W_in * p / ((F[S_VAPOUR_RATIO] + W_in) * (F[S_ENHANCEMENT] + F[S_ENHANCEMENT_RISE] * p))
     dew = F[S_VAPOUR_C] + F[S_VAPOUR_B] / (F[S_VAPOUR_A] - np.log(max(vapour, 1.0)))
     ce = c * e
     total = 0.0
@@ -182,7 +181,7 @@ def _wet_gas(F, x, w, E, lane, lane_w, T_in, W_in, c, dry, e, p, first, lanes, c
                     w[lane_w + j] -= e * excess
                     falling = dry * e * excess
                     water += falling
-                    q_wet = falling * (LATENT_0C + CP_VAPOUR * (T - 273.15) - CP_LIQUID * (wall - 273.15))
+                    q_wet = falling * (F[S_LATENT] + F[S_CP_VAPOUR] * (T - 273.15) - F[S_CP_WATER] * (wall - 273.15))
                     latent += q_wet
                     q += q_wet
             w[lane + j] = T - e * (T - wall)
@@ -271,6 +270,72 @@ def _melt(I, F, w, E, x, y, dx):  # noqa: E741
 
 
 @compiled
+def _charge(I, F, x, now, then, s):  # noqa: E741
+    """Whole charge flow, and outlet of the first and of a second compressor, at the fed-back temperatures."""
+    r = 1.0 - s
+    feed = I[H_FEED]
+    T = x[I[H_I_FEED]]
+    T_held = min(max(T, F[feed]), F[feed + FEED_NODES - 1])
+    charge = 0.0
+    T_charge = 0.0
+    T_second = 0.0
+    for i in range(FEED_NODES):
+        weight = 1.0
+        for j in range(FEED_NODES):
+            if j != i:
+                weight *= (T_held - F[feed + j]) / (F[feed + i] - F[feed + j])
+        if I[H_STAGES] == 1:
+            charge += weight * (r * F[now + IN_FLOW + i] + s * F[then + IN_FLOW + i])
+            T_charge += weight * (r * F[now + IN_OUT + i] + s * F[then + IN_OUT + i])
+        else:
+            between = I[H_BETWEEN]
+            T_between = min(max(x[I[H_I_BETWEEN]], F[between]), F[between + BETWEEN_NODES - 1])
+            for n in range(BETWEEN_NODES):
+                share = weight
+                for j in range(BETWEEN_NODES):
+                    if j != n:
+                        share *= (T_between - F[between + j]) / (F[between + n] - F[between + j])
+                at = I[H_IN_STAGE] + n * STAGE_BLOCK + i
+                charge += share * (r * F[now + at] + s * F[then + at])
+                T_charge += share * (r * F[now + at + FEED_NODES] + s * F[then + at + FEED_NODES])
+                T_second += share * (r * F[now + at + 2 * FEED_NODES] + s * F[then + at + 2 * FEED_NODES])
+    return max(charge / T, 0.0), T_charge, T_second
+
+
+@compiled
+def _sources(I, F, w, x, now, then, s, charge):  # noqa: E741
+    """Heat of sprays, and of the engine into its coolant and oil; it rides with the pumps' heat."""
+    r = 1.0 - s
+    for n in range(I[H_SOURCES]):
+        f = I[I[H_SOURCE_FIELD] + n]
+        at = I[H_IN_SOURCE] + n
+        q = r * F[now + at] + s * F[then + at]
+        if I[I[H_SOURCE_SCALED] + n]:
+            q *= charge
+        p = I[I[H_SOURCE_PASS] + n]
+        if p >= 0:  # a spray: as much as evaporates, or as the air can carry off
+            over = max(x[I[I[H_FIELD_FIRST] + f] + I[I[H_FIELD_COUNT] + f] // 2] - F[I[H_SOURCE_ZERO] + n], 0.0)
+            q = -min(q, F[I[H_SOURCE_PER_AIR] + n] * w[I[W_FLOW] + p] * over)
+        w[I[W_PUMP] + f] += q
+
+
+@compiled
+def _integrals(I, w, dx, water, handled):  # noqa: E741
+    """Heat integrals ride behind the states: by pass, pick-up and own heat by field, condensed water, all handled."""
+    n_passes, n_fields, at = I[H_N_PASSES], I[H_FIELDS], I[H_N_STATES]
+    for p in range(n_passes):
+        dx[at + p] = w[I[W_HEAT] + p]
+        handled += abs(w[I[W_HEAT] + p])
+    at += n_passes
+    for f in range(n_fields):
+        dx[at + f] = w[I[W_PICKUP] + f]
+        dx[at + n_fields + f] = w[I[W_PUMP] + f]
+    dx[at + 2 * n_fields] = water
+    dx[at + 2 * n_fields + 1] = handled
+    w[I[W_WATER]] = water
+
+
+@compiled
 def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as F for floats
     """dx/dt of states and heat integrals at share s of the way from sample k to k + 1; fills the scratch w.
 
@@ -334,34 +399,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 w[pump + f] = F[at] + t * (F[at + links] - F[at])
 
     # --- flows: charge and compressor outlet at the fed-back plenum temperature, shared between branches
-    feed = I[H_FEED]
-    T = x[I[H_I_FEED]]
-    T_held = min(max(T, F[feed]), F[feed + FEED_NODES - 1])
-    charge = 0.0
-    T_charge = 0.0
-    T_second = 0.0
-    n_stages = I[H_STAGES]
-    for i in range(FEED_NODES):
-        weight = 1.0
-        for j in range(FEED_NODES):
-            if j != i:
-                weight *= (T_held - F[feed + j]) / (F[feed + i] - F[feed + j])
-        if n_stages == 1:
-            charge += weight * (r * F[now + IN_FLOW + i] + s * F[then + IN_FLOW + i])
-            T_charge += weight * (r * F[now + IN_OUT + i] + s * F[then + IN_OUT + i])
-        else:
-            between = I[H_BETWEEN]
-            T_between = min(max(x[I[H_I_BETWEEN]], F[between]), F[between + BETWEEN_NODES - 1])
-            for n in range(BETWEEN_NODES):
-                share = weight
-                for j in range(BETWEEN_NODES):
-                    if j != n:
-                        share *= (T_between - F[between + j]) / (F[between + n] - F[between + j])
-                at = I[H_IN_STAGE] + n * STAGE_BLOCK + i
-                charge += share * (r * F[now + at] + s * F[then + at])
-                T_charge += share * (r * F[now + at + FEED_NODES] + s * F[then + at + FEED_NODES])
-                T_second += share * (r * F[now + at + 2 * FEED_NODES] + s * F[then + at + 2 * FEED_NODES])
-    charge = max(charge / T, 0.0)
+    charge, T_charge, T_second = _charge(I, F, x, now, then, s)
     i, t = _between(np.sqrt(charge / F[S_SHARE_SCALE]), F[S_SHARE_STEP], I[H_SHARE_NODES])
     at = I[H_SHARE] + i * n_passes
     for p in range(n_charge):
@@ -417,16 +455,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
         w[a + n] = value_a
         w[b + n] = value_b
 
-    # --- heat sources: sprays, the engine's heat into its coolant and oil; they ride with the pumps' heat
-    for n in range(I[H_SOURCES]):
-        f = I[I[H_SOURCE_FIELD] + n]
-        at = I[H_IN_SOURCE] + n
-        q = r * F[now + at] + s * F[then + at]
-        if I[I[H_SOURCE_SCALED] + n]:
-            q *= charge
-        middle = x[I[field_first + f] + I[field_count + f] // 2]
-        zero = F[I[H_SOURCE_ZERO] + n]
-        w[pump + f] += q * min(max((middle - zero) / (F[I[H_SOURCE_FULL] + n] - zero), 0.0), 1.0)
+    _sources(I, F, w, x, now, then, s, charge)
 
     # --- heat from surroundings and pumps into every node; `pull` gathers what relaxes each field's nodes, W/K
     for f in range(n_fields):
@@ -573,16 +602,17 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 w[I[W_CHARGE] + 4] = out
             elif I[row + P_TABLE] <= INJECTION:
                 at = I[H_IN_INJECTION] + INJECTION_BLOCK * (INJECTION - I[row + P_TABLE])
-                drop = r * F[now + at] + s * F[then + at]
-                line = r * F[now + at + 1] + s * F[then + at + 1]
-                line += T * (r * F[now + at + 2] + s * F[then + at + 2])
-                out = T - min(drop, max(T - line, 0.0))
+                all_gone = r * F[now + at] + s * F[then + at]
+                all_gone += T * (r * F[now + at + 1] + s * F[then + at + 1])
+                saturated = r * F[now + at + 2] + s * F[then + at + 2]
+                saturated += T * (r * F[now + at + 3] + s * F[then + at + 3])
+                out = min(T, max(all_gone, saturated))
             else:
                 out = T + min(F[I[H_DUCT_HEAT] + p] / max(c * lanes, 1.0), max(FACE_HOTTEST - start, 0.0))
             w[T_in + p] = T
             w[T_out + p] = out
             w[heat + p] = q if is_charge else -q
-            w[I[W_LATENT] + p] = latent
+            w[I[W_WET_HEAT] + p] = latent
             last = I[row + P_OUT]
             m += TRICKLE
             w[node_T + last] += m * out
@@ -618,18 +648,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
         dx[reading] = (gas + w[a + table] * (x[boss] - gas) - x[reading]) * w[b + table]
         fastest = max(fastest, w[b + table])
 
-    # --- heat integrals ride behind the states
-    at = I[H_N_STATES]
-    for p in range(n_passes):
-        dx[at + p] = w[heat + p]
-        handled += abs(w[heat + p])
-    at += n_passes
-    for f in range(n_fields):
-        dx[at + f] = w[pickup + f]
-        dx[at + n_fields + f] = w[pump + f]
-    dx[at + 2 * n_fields] = water
-    dx[at + 2 * n_fields + 1] = handled
-    w[I[W_WATER]] = water
+    _integrals(I, w, dx, water, handled)
     w[I[W_RATE]] = fastest
 
 
@@ -671,7 +690,7 @@ def _record(I, w, x, stream, scalar):  # noqa: E741
         stream[p, 0] = w[I[W_T_IN] + p]
         stream[p, 1] = w[I[W_T_OUT] + p]
         stream[p, 2] = w[I[W_FLOW] + p]
-        stream[p, 3] = w[I[W_LATENT] + p]
+        stream[p, 3] = w[I[W_WET_HEAT] + p]
     for i in range(3):
         scalar[i] = w[I[W_CHARGE] + i]
     scalar[3] = x[I[H_I_FEED]]

@@ -12,11 +12,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from coldside.media.air import MASS_RATIO as VAPOUR_RATIO
-from coldside.parts.moisture import CP_LIQUID, CP_VAPOUR, LATENT_0C
-
-__all__ = ["CP_LIQUID", "CP_VAPOUR", "LATENT_0C", "VAPOUR_RATIO"]  # the kernel and its twin take them from here
-
 CHARGE, COOLANT, COOLING = 0, 1, 2  # sort of path a pass lies on
 BAY, ENGINE, AMBIENT = 0, 1, 2  # what a field takes heat from
 FEEDBACK_TIME = 0.1  # s: how fast the engine's flow answers plenum temperature; about the charge tract's residence time
@@ -30,7 +25,7 @@ INJECTION = -10  # in P_TABLE of a charge pass without a wall: injection i is IN
 # columns of `inputs`; what follows the ducts' air speeds begins at in_recirculation, in_pressure ... (COUNTS)
 IN_FLOW, IN_OUT, IN_BAY, IN_SPEED = 0, FEED_NODES, 2 * FEED_NODES, 2 * FEED_NODES + 1
 STAGE_BLOCK = 3 * FEED_NODES  # columns of one node between the stages: flow x T_feed, first and second outlet
-INJECTION_BLOCK = 3  # columns of one injection: full drop, and intercept and slope of the line saturation sets
+INJECTION_BLOCK = 4  # columns of one injection: two lines a + b T of what leaves, all evaporated and saturated
 
 # columns of `passes`
 P_SORT, P_PATH, P_WALL, P_LIQUID, P_LANES, P_CELLS, P_LANE_STEP, P_CELL_STEP, P_IN, P_OUT, P_TABLE, P_SIDE, P_COLUMN = (
@@ -60,6 +55,10 @@ class Arrays(NamedTuple):
     vapour_c: float
     enhancement: float  # what air makes of that: times enhancement + enhancement_rise p
     enhancement_rise: float
+    vapour_ratio: float  # molar mass of water over that of dry air
+    latent: float  # J/kg, heat of evaporation at 0 degC
+    cp_vapour: float
+    cp_water: float  # of condensate
     between: np.ndarray  # (BETWEEN_NODES,) temperatures between two compressors at the nodes, or zeros
     boost: np.ndarray  # (n,) bool as int8: where the peak is looked for
     # fields: blocks of equal nodes
@@ -111,11 +110,12 @@ class Arrays(NamedTuple):
     duct_step: np.ndarray  # (D, 2) step in T, step in sqrt(speed)
     duct_flow: np.ndarray  # kg/s
     duct_heat: np.ndarray  # (P,) W that a face without a loop gives the air (passes without fields)
-    # heat sources: watts (or J per kg of charge) into a field, fading over a span of its own temperature
+    # heat sources: watts (or J per kg of charge) put into a field, or taken out of it by a spray
     source_field: np.ndarray  # (H,)
     source_scaled: np.ndarray  # (H,) 1: the column is J per kg of charge
-    source_zero: np.ndarray  # (H,) K of the field's middle node at which the source is nil
-    source_full: np.ndarray  # (H,) K at which it is whole
+    source_pass: np.ndarray  # (H,) air pass that carries a spray's vapour off, or -1: no limit
+    source_zero: np.ndarray  # (H,) K of the field's middle node at which a spray takes nothing
+    source_per_air: np.ndarray  # (H,) J/(kg K) that passing air can carry off for each kelvin over that
     # ice: nodes of liquid fields in which it floats; their state is the temperature that the node's heat, counted from
     # ice_reference, would give its first coolant alone, so that heat and mass stay linear in the states
     ice_node: np.ndarray  # (Z,) state
@@ -168,7 +168,8 @@ class Arrays(NamedTuple):
 # fmt: off
 SCALARS = (  # first in the floats
     "step", "ambient", "engine_metal", "cp_charge", "cp_air", "humidity", "vapour_a", "vapour_b", "vapour_c",
-    "enhancement", "enhancement_rise", "share_scale", "share_step",
+    "enhancement", "enhancement_rise", "vapour_ratio", "latent", "cp_vapour", "cp_water", "share_scale",
+    "share_step",
 )
 COUNTS = (
     "charge_nodes", "n_states", "i_feed", "i_duct", "i_boss", "i_reading", "i_between", "i_ice", "stages",
@@ -185,7 +186,7 @@ SIZES = (
 # fmt: on
 # fmt: off
 SCRATCH = (
-    "E", "flow", "T_in", "T_out", "heat", "latent", "pickup", "pump", "pull", "a", "b", "node_T", "node_m", "node_w",
+    "E", "flow", "T_in", "T_out", "heat", "wet_heat", "pickup", "pump", "pull", "a", "b", "node_T", "node_m", "node_w",
     "loop_T", "lane", "lane_w", "duct_out", "sensor_gas", "charge", "rate", "state", "water",
 )
 # fmt: on
@@ -208,7 +209,7 @@ class Work(NamedTuple):
     T_in: np.ndarray  # (P,)
     T_out: np.ndarray  # (P,)
     heat: np.ndarray  # (P,) W into the wall (charge) or to the air (cooling)
-    latent: np.ndarray  # (P,) W of it that condensing vapour gave
+    wet_heat: np.ndarray  # (P,) W of it that condensing vapour gave
     pickup: np.ndarray  # (F,)
     pump: np.ndarray  # (F,)
     pull: np.ndarray  # (F,) W/K that relaxes one node

@@ -32,6 +32,10 @@ def saturation_scalars(around: Air) -> dict[str, float]:
         "vapour_c": c,
         "enhancement": moisture.ENHANCEMENT[0],
         "enhancement_rise": moisture.ENHANCEMENT[1],
+        "vapour_ratio": air.MASS_RATIO,
+        "latent": moisture.LATENT_0C,
+        "cp_vapour": moisture.CP_VAPOUR,
+        "cp_water": moisture.CP_LIQUID,
     }
 
 
@@ -83,14 +87,20 @@ def ice_rows(tanks: Sequence[tuple[ReservoirSpec, Coolant, Sequence[int], float,
 def injection_columns(
     specs: Sequence[InjectionSpec], charge: tuple[np.ndarray, np.ndarray, np.ndarray], around: Air
 ) -> list[np.ndarray]:
-    """Columns of every injection: full drop [K], and intercept [K] and slope of the line that saturation sets.
+    """Columns of every injection: the two lines that `injection.Cooling` holds; T = T_in where it does not run.
 
-    `charge` holds flow [kg/s], pressure [Pa absolute] and boost [Pa gauge] over the rows of the inputs.
+    `charge` holds flow [kg/s], pressure in the cores and in the plenum [Pa absolute] over the rows of the inputs.
     """
-    flow, pressure, boost = charge
+    flow, pressure, plenum = charge
+    W = around.humidity_ratio
     columns: list[np.ndarray] = []
     for spec in specs:
-        share = np.where((boost >= spec.above) & (flow > 0.0), spec.flow / np.maximum(flow, 1e-6), 0.0)
-        drop, intercept, slope = injection.cooling(spec, share, pressure, around.humidity_ratio)
-        columns += [np.where(share > 0.0, drop, 0.0), intercept, slope]
+        liquid = injection.injected_flow(spec, plenum, around.pressure) * spec.evaporated
+        ratio = np.minimum(liquid * (1.0 + W) / np.maximum(flow, 1e-6), 1.0)
+        runs = (ratio > 0.0) & (flow > 0.0)
+        found = injection.cooling(
+            injection.parse_fluid(spec.fluid), np.where(runs, ratio, 0.0), pressure, W, around.temperature
+        )
+        for line in (found.full, found.limit):
+            columns += [np.where(runs, line[0], 0.0), np.where(runs, line[1], 1.0)]
     return columns

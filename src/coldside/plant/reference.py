@@ -19,8 +19,6 @@ from coldside.plant.layout import (
     CHARGE,
     COOLANT,
     COOLING,
-    CP_LIQUID,
-    CP_VAPOUR,
     DUCT_TIME,
     FACE_HOTTEST,
     FEED_NODES,
@@ -31,7 +29,6 @@ from coldside.plant.layout import (
     IN_SPEED,
     INJECTION,
     INJECTION_BLOCK,
-    LATENT_0C,
     P_CELL_STEP,
     P_CELLS,
     P_COLUMN,
@@ -48,7 +45,6 @@ from coldside.plant.layout import (
     SECOND_STAGE,
     STAGE_BLOCK,
     TOTAL_CHARGE,
-    VAPOUR_RATIO,
     Arrays,
 )
 
@@ -67,7 +63,7 @@ class Flows:
     T_second: float = 0.0  # K, outlet of a second compressor
     returned: np.ndarray | None = None  # (D,) share of each duct's rise that comes back to its inlet; None: none
     pressure: np.ndarray | None = None  # (2,) Pa, charge behind and between the compressors; None: nothing condenses
-    injected: np.ndarray | None = None  # (injections, 3): full drop, intercept and slope of the line saturation sets
+    injected: np.ndarray | None = None  # (injections, 4): two lines a + b T of what leaves it
 
 
 @dataclass(frozen=True)
@@ -155,7 +151,7 @@ def flows(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> Flow
         flow[p] = charge * np.interp(at, np.arange(len(A.share)), A.share[:, p])
     for d in range(len(A.duct_nodes)):
         _duct(A, d, max(u[IN_SPEED + d], 0.0), x[A.i_duct + d], combo[len(loop_T) + d], flow)
-    add_sources(A, u, charge, temperatures(A, x), pump)
+    add_sources(A, u, charge, flow, temperatures(A, x), pump)
     injections = (A.in_stage - A.in_injection) // INJECTION_BLOCK
     return Flows(
         flow,
@@ -177,12 +173,14 @@ def _lagrange(nodes: np.ndarray, value: float) -> np.ndarray:
     return np.array([np.prod((held - others[i]) / (nodes[i] - others[i])) for i in range(len(nodes))])
 
 
-def add_sources(A: Arrays, u: np.ndarray, charge: float, T: np.ndarray, pump: np.ndarray) -> None:
+def add_sources(A: Arrays, u: np.ndarray, charge: float, flow: np.ndarray, T: np.ndarray, pump: np.ndarray) -> None:
     """Heat of sprays and of the engine, by the row `u` of the inputs, added to each field's own heat."""
     for n, f in enumerate(A.source_field):
         q = u[A.in_source + n] * (charge if A.source_scaled[n] else 1.0)
-        middle = T[A.field_first[f] + A.field_count[f] // 2]
-        pump[f] += q * np.clip((middle - A.source_zero[n]) / (A.source_full[n] - A.source_zero[n]), 0.0, 1.0)
+        if A.source_pass[n] >= 0:
+            over = max(T[A.field_first[f] + A.field_count[f] // 2] - A.source_zero[n], 0.0)
+            q = -min(q, A.source_per_air[n] * flow[A.source_pass[n]] * over)
+        pump[f] += q
 
 
 def _duct(A: Arrays, d: int, speed: float, T: float, combo: int, flow: np.ndarray) -> None:
@@ -343,7 +341,7 @@ def saturated(A: Arrays, T: np.ndarray, pressure: float) -> np.ndarray:
     """Vapour that air at `pressure` holds over water of temperature T, kg per kg of dry air."""
     alone = np.exp(A.vapour_a - A.vapour_b / (T - A.vapour_c))
     vapour = (A.enhancement + A.enhancement_rise * pressure) * alone
-    return VAPOUR_RATIO * vapour / np.maximum(pressure - vapour, 0.01 * pressure)
+    return A.vapour_ratio * vapour / np.maximum(pressure - vapour, 0.01 * pressure)
 
 
 def _along_walls(
@@ -372,7 +370,7 @@ def _along_walls(
             falling = share * np.maximum(W - saturated(A, T_wall, pressure), 0.0)
             W = W - falling
             falling = falling * m / (1.0 + A.humidity)
-            q = q + falling * (LATENT_0C + CP_VAPOUR * (T - 273.15) - CP_LIQUID * (T_wall - 273.15))
+            q = q + falling * (A.latent + A.cp_vapour * (T - 273.15) - A.cp_water * (T_wall - 273.15))
             water += falling.sum(axis=0)
         into[wall[:, i]] += q
         heat += q.sum(axis=0)
@@ -420,9 +418,10 @@ def _gas_path(
         elif row[P_TABLE] == SECOND_STAGE:
             T_out[p] = found.T_second
         elif row[P_TABLE] <= INJECTION:
-            which = INJECTION - row[P_TABLE]
-            drop, intercept, slope = (0.0, 0.0, 1.0) if found.injected is None else found.injected[which]
-            T_out[p] = T_in[p] - np.minimum(drop, np.maximum(T_in[p] - (intercept + slope * T_in[p]), 0.0))
+            assert found.injected is not None
+            lines = found.injected[INJECTION - row[P_TABLE]].reshape(2, 2)
+            all_gone, saturated_line = (intercept + slope * T_in[p] for intercept, slope in lines)
+            T_out[p] = np.minimum(T_in[p], np.maximum(all_gone, saturated_line))
         else:
             rise = A.duct_heat[p] / max(c, 1.0)
             T_out[p] = T_in[p] + np.minimum(rise, np.maximum(FACE_HOTTEST - T_start, 0.0))
@@ -432,6 +431,8 @@ def _gas_path(
         node_w[last] += (found.flow[p] + TRICKLE) * vapour
     mixed = node_T / np.maximum(node_m, TRICKLE)
     return np.concatenate([mixed, mixed[last][None]])
+
+
 def derivative(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> np.ndarray:
     """dx/dt of states and heat integrals, as the kernel gives it."""
     found = flows(A, k, s, x, combo)

@@ -285,7 +285,7 @@ def _flows(plant: Plant, state: ChargeState, x: np.ndarray, command: Mapping[str
         )
         for p in np.flatnonzero((A.passes[:, layout.P_SORT] == layout.COOLING) & (A.passes[:, layout.P_PATH] == i)):
             flow[p] = max(m[0, A.passes[p, layout.P_COLUMN]], 0.0)
-    reference.add_sources(A, u, charge, x, pump)
+    reference.add_sources(A, u, charge, flow, x, pump)
     return reference.Flows(
         flow,
         charge,

@@ -9,19 +9,16 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path as FilePath
 from typing import Any
 
 import numpy as np
 
 from coldside import sources
 from coldside.build.model import Given, names_on
-from coldside.errors import ColdsideError
 from coldside.judge.heat import heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.verdict import LimitResult, Verdict, label_at
 from coldside.judge.wording import Quantity, shown
-from coldside.media import air
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.fields import Field
@@ -30,8 +27,6 @@ from coldside.plant.results import Forecast
 from coldside.sheet.figures import energy, resistance
 from coldside.sheet.streams import part_name
 from coldside.units import KINDS, Pressure, retold, show
-
-MOST_POINTS = 4000  # samples in boost that the compressor's margins are looked up at
 
 
 @dataclass(frozen=True)
@@ -190,43 +185,24 @@ def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, st
 
 
 def compressor_margins(forecast: Forecast) -> tuple[Margin, ...]:
-    """The compressor's margins to surge, choke and top shaft speed, each at its worst moment in boost.
+    """Every compressor's margins to surge, choke and top shaft speed, each at its worst moment in boost.
 
-    The charge side is balanced again at the forecast's own samples.  Empty when never in boost, for a constant
-    efficiency, or when the charge side cannot be balanced (then `health` says more).
+    Empty when never in boost and for a constant efficiency.
     """
-    from coldside.plant.charge import ChargeSide
-    from coldside.plant.flows import Air
-
-    demand = forecast.demand
-    samples = np.flatnonzero(forecast.boost & (demand.engine_speed > 0.0))
-    if not samples.size:
-        return ()
-    samples = samples[:: max(samples.size // MOST_POINTS, 1)]
-    try:
-        W = float(air.humidity_ratio(demand.ambient_temperature, demand.ambient_pressure, demand.humidity))
-        around = Air(demand.ambient_temperature, demand.ambient_pressure, W)
-        side = ChargeSide(forecast.build, around, str(FilePath(forecast.build.file).parent))
-        state = side.balance(
-            demand.engine_speed[samples],
-            demand.plenum_target[samples],
-            forecast.intake[samples],
-            forecast.compressor_in[samples],
-        )
-    except ColdsideError:
-        return ()
+    boosted = forecast.boost & (forecast.demand.engine_speed > 0.0)
     found = []
-    operating = state.operating
-    for name, trace in (
-        ("to surge", operating.surge_margin),
-        ("to choke", operating.choke_margin),
-        ("to top shaft speed", operating.speed_margin),
-    ):
-        if trace is None or np.isnan(trace).all():
-            continue
-        worst = int(np.nanargmin(trace))
-        sample = int(samples[worst])
-        found.append(Margin(name, float(trace[worst]), float(forecast.time[sample]), label_at(forecast, sample)))
+    for stage in forecast.stages:
+        which = f"{stage.name}: " if len(forecast.stages) > 1 else ""
+        operating = stage.operating
+        for name, trace in (
+            ("to surge", operating.surge_margin),
+            ("to choke", operating.choke_margin),
+            ("to top shaft speed", operating.speed_margin),
+        ):
+            if trace is None or np.isnan(trace[boosted]).all():
+                continue
+            at = int(np.nanargmin(np.where(boosted, trace, np.nan)))
+            found.append(Margin(which + name, float(trace[at]), float(forecast.time[at]), label_at(forecast, at)))
     return tuple(found)
 
 
