@@ -325,7 +325,7 @@ def check(build: BuildFile, as_json: AsJson = False, units: Units = System.si, o
     else:
         from coldside.judge.workshop import workshop
 
-        typer.echo("\n".join(describe(loaded, units.value, [s.words(units.value) for s in workshop(loaded)])))
+        typer.echo("\n".join(describe(loaded, units.value, workshop(loaded, units.value))))
     return 0
 
 

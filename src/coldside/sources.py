@@ -181,6 +181,14 @@ SOURCES = _table(
         IN_PART,
     ),
     (
+        "RanzMarshall1952",
+        (
+            "Ranz W. E., Marshall W. R.: Evaporation from drops. Chemical Engineering Progress 48, 1952, 141-146 and "
+            "173-180 (film on a sphere)"
+        ),
+        MEMORY,
+    ),
+    (
         "ChurchillChu1975",
         (
             "Churchill S. W., Chu H. H. S.: Correlating equations for laminar and turbulent free convection from a "
@@ -255,7 +263,46 @@ SOURCES = _table(
         ),
         IN_PART,
     ),
+    (
+        "RoemerDurbin1967",
+        (
+            "Roemer M. H., Durbin L. D.: Transient response and moments analysis of backflow cell models for flow "
+            "systems with longitudinal mixing. Industrial & Engineering Chemistry Fundamentals 6, 1967"
+        ),
+        MEMORY,
+    ),
     ("Taylor1944", "Taylor G. I.: Air resistance of a flat plate of very porous material. ARC R&M 2236, 1944", MEMORY),
+    # Measured data that tests are held against (origin and licence: README of the folder in tests/data)
+    (
+        "IceTankNIST",
+        (
+            "Melting runs of an ice-filled tank with a coil of glycol, Intelligent Building Agents Laboratory of NIST; "
+            "data in the Modelica Buildings library; described by Li G. et al.: An Ice Storage Tank Modelica Model, "
+            "2021 (not seen)"
+        ),
+        SEEN,
+    ),
+    (
+        "KantorExchanger",
+        "Counter-flow double pipe, student laboratory; figures in Kantor J. C.: course book CBE 31358, notebook 4",
+        SEEN,
+    ),
+    (
+        "LiegePipe",
+        (
+            "Hot-water fronts through a 39 m steel pipe, University of Liege, 2015-2016; data in the Modelica IBPSA "
+            "library"
+        ),
+        SEEN,
+    ),
+    (
+        "PumpSheets",
+        "Head, flow and power of 11 small circulators from makers' sheets; as digitised in the Modelica IBPSA library",
+        SEEN,
+    ),
+    # Fittings
+    ("Crane2009", "Crane Co.: Flow of Fluids Through Valves, Fittings and Pipe, TP 410M. 2009", MEMORY),
+    ("Rennels2012", "Rennels D. C., Hudson H. M.: Pipe Flow, a Practical and Comprehensive Guide. Wiley, 2012", MEMORY),
     # Numerics
     (
         "SpiteriRuuth2002",
@@ -263,6 +310,13 @@ SOURCES = _table(
             "Spiteri R. J., Ruuth S. J.: A new class of optimal high-order strong-stability-preserving time "
             "discretization methods. SIAM Journal on Numerical Analysis 40, 2002, 469-491"
         ),
+        MEMORY,
+    ),
+    # Car, road and sensors
+    ("Gillespie1992", "Gillespie T. D.: Fundamentals of Vehicle Dynamics. SAE, 1992, chapter on road loads", MEMORY),
+    (
+        "SteinhartHart1968",
+        "Steinhart J. S., Hart S. R.: Calibration curves for thermistors. Deep-Sea Research 15, 1968, 497-503",
         MEMORY,
     ),
     # Ours, and the trade's

@@ -1029,6 +1029,39 @@ CASES: tuple[Case, ...] = (
     Case(
         "unused key",
         "build",
+        (('kind = "plenum"', 'kind = "plenum"\nspacer_area = "60 cm2"'),),
+        ("hill.toml:72: parts.plenum.spacer_area: means nothing without spacer, its thickness",),
+    ),
+    Case(
+        "unused key",
+        "build",
+        (('kind = "plenum"', 'kind = "plenum"\nsurroundings = "bay"\nspacer = "10 mm"'),),
+        ('hill.toml:73: parts.plenum.spacer: keeps no heat away, because surroundings is not "engine"',),
+    ),
+    Case(
+        "missing key",
+        "build",
+        (('kind = "plenum"', 'kind = "plenum"\nleak_test_from = "15 psi gauge"\nleak_test_time = "30 s"'),),
+        (
+            "hill.toml:70: parts.plenum: leak_test_to missing: a pressure-decay test needs leak_test_from, leak_test_to, leak_test_time",
+        ),
+    ),
+    Case(
+        "range",
+        "build",
+        (
+            (
+                'kind = "plenum"',
+                'kind = "plenum"\nleak_test_from = "15 psi gauge"\nleak_test_to = "18 psi gauge"\nleak_test_time = "30 s"',
+            ),
+        ),
+        (
+            "hill.toml:73: parts.plenum.leak_test_to: a pressure-decay test falls from a higher pressure to a lower one, both above ambient pressure",
+        ),
+    ),
+    Case(
+        "unused key",
+        "build",
         (("design_pressure_ratio = 2.6", 'design_pressure_ratio = 2.6\nspeed_limit = "140000 rpm"'),),
         ("hill.toml:37: parts.turbo.speed_limit: means nothing without design_speed; give both or neither",),
     ),

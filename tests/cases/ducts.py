@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from cases.record import Case
-from coldside.parts.airflow import FAN_CURVE_DENSITY, DuctSpec, FanSpec, porous_pressure, ram_pressure
+from coldside.parts.airflow import FAN_CURVE_DENSITY, DuctSpec, FanSpec, porous_pressure
 from coldside.parts.core_losses import BENCH_AIR
 from coldside.parts.correlations import transfer_units_crossflow
 from coldside.parts.exchanger import CELLS, ExchangerSpec
@@ -73,12 +73,6 @@ def _duct_and_core(
     )
     front = face(area, 0.0, 0.5 * K_core * BENCH_AIR, 0.25 * speed)
     return {"velocity_ratio": volume_flow(spec, front, speed, STANDARD) / area / speed}
-
-
-def _ram(T: float, p: float, speed: float) -> dict[str, float]:
-    spec = DuctSpec(place="nose", inlet_area=0.05, recovery=1.0)
-    density = p / (287.055 * T)
-    return {"density": density, "pressure": float(ram_pressure(spec, speed, density))}
 
 
 def _leaky(
@@ -166,17 +160,6 @@ EXAMPLE = {
 }  # fmt: skip
 
 CASES = [
-    Case(
-        id="loop-C22",
-        what="air of 25 degC at sea level and its dynamic pressure at 100 km/h",
-        inputs={"T": 298.15, "p": 101325.0, "speed": 100.0 / 3.6},
-        compute=_ram,
-        expected={"density": 1.184, "pressure": 456.9},
-        tolerance=2e-3,
-        tolerance_reason="the notes' own: ideal gas against CoolProp Air",
-        source=("CoolProp",),
-        how="computed with CoolProp 8.0.0 Air",
-    ),
     Case(
         id="loop-C23",
         what="duct and core, all losses with the square of the flow",

@@ -10,12 +10,14 @@ import numpy as np
 
 from cases.record import Case
 from coldside.build.model import Parallel, Path
+from coldside.media.coolants import parse_coolant
 from coldside.parts import lines
 from coldside.parts.correlations import transfer_units_crossflow
 from coldside.parts.exchanger import CELLS
 from coldside.parts.lines import HoseSpec, ValveSpec
 from coldside.parts.pump import GRAVITY, PumpSpec, electrical_power, pressure_rise, speed_of
 from coldside.plant.network import LinkLoss, network_of, solve
+from coldside.plant.suction import net_suction_head
 from generators import (
     HOSE,
     TANK,
@@ -141,7 +143,68 @@ def _whole_loop(H0: float, a: float, length: float, bore: float, losses: float) 
     }
 
 
+def _three_points(points: tuple[tuple[float, float], ...], flow: float) -> dict[str, float]:
+    """Head between three points, as our monotone cubic has it."""
+    return {"head": float(pressure_rise(PumpSpec(curve=points), flow, 1.0, DENSITY)[0]) / (DENSITY * GRAVITY)}
+
+
+def _drawn(flow: float, head: float, hydraulic: float, motor: float) -> dict[str, float]:
+    """Electrical power at one point; our one efficiency is the product of both."""
+    spec = PumpSpec(efficiency=hydraulic * motor)
+    return {"power": float(electrical_power(spec, flow, DENSITY * GRAVITY * head))}
+
+
+def _suction(T: float, pressure: float, below: float, lost: float) -> dict[str, float]:
+    """Suction head of a pump `below` metres over the surface of a vented tank, `lost` metres of loss between."""
+    water = parse_coolant("water")
+    over = {"pump": np.array([-(below + lost) * float(water.density(T)) * GRAVITY])}
+    return {"head": float(net_suction_head(over, water, np.array([T]), pressure)["pump"][0])}
+
+
 HYDRAULIC = [
+    Case(
+        id="loop-C6",
+        what="a pump curve of three points, between two of them",
+        inputs={"points": ((0.0, 8.0), (15 * LITRE_MIN, 6.0), (28 * LITRE_MIN, 1.0)), "flow": 20 * LITRE_MIN},
+        compute=_three_points,
+        expected={"head": 4.437},
+        tolerance=0.03 * 8.0,
+        kind="absolute",
+        tolerance_reason="the figure is that of a power law; three points leave 3 % of shut-off head open between them",
+        source=("Analytic", "TodiniPilati1988"),
+        how="derived: H0 - r Q^n, n = 2.007, the form of the EPANET 2.2 User Manual",
+    ),
+    Case(
+        id="loop-C10",
+        what="electrical power of a pump at one point",
+        inputs={"flow": 20 * LITRE_MIN, "head": 6.0, "hydraulic": 0.35, "motor": 0.60},
+        compute=_drawn,
+        expected={"power": 98.81},
+        tolerance=1e-3,
+        tolerance_reason=FOUR,
+        source=("Analytic",),
+        how="derived",
+    ),
+    *(
+        Case(
+            id="loop-C14",
+            part=part,
+            what="net positive suction head of a pump 0.15 m over a vented tank of water, 0.8 m of loss before it",
+            inputs={"T": T, "pressure": pressure, "below": 0.15, "lost": 0.8},
+            compute=_suction,
+            expected={"head": head},
+            tolerance=tolerance,
+            tolerance_reason="the notes' tolerance; water's vapour pressure of another formulation than the library's",
+            source=("CoolProp", "HylandWexler1983"),
+            how="computed with CoolProp 8.0.0",
+        )
+        for part, T, pressure, head, tolerance in (
+            ("20 degC", 293.15, 101325.0, 9.162, 3e-3),
+            ("80 degC", 353.15, 101325.0, 4.707, 3e-3),
+            ("95 degC", 368.15, 101325.0, 0.8222, 1e-2),
+            ("80 degC, 81 kPa", 353.15, 81000.0, 2.574, 3e-3),
+        )
+    ),
     *(
         Case(
             id=number,

@@ -12,7 +12,15 @@ from coldside.build.files import load_build
 from coldside.duty.demand import sample
 from coldside.duty.phases import load_session
 
-BUILDS = ("tern/water.toml", "tern/air.toml", "plover/build.toml", "dunlin/build.toml")
+BUILDS = (
+    "tern/water.toml",
+    "tern/air.toml",
+    "plover/build.toml",
+    "dunlin/build.toml",
+    "godwit/hybrid.toml",
+    "avocet/split_loop.toml",
+    "plover/stacked.toml",
+)
 SESSIONS = ("dyno-pulls.toml", "traffic-then-pull.toml", "steady.toml", "track.toml")
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from coldside.build.model import Build, Duct, Loop, Parallel
 from coldside.duty.model import AmbientSpec, Demand, LimitSpec, PhaseSpec, Session, Span
 from coldside.parts.airflow import DuctSpec
-from coldside.parts.compressor import CompressorSpec
+from coldside.parts.compressor import CompressorSpec, Operating
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.parts.exchanger import ExchangerSpec, WaterCoreSpec
 from coldside.parts.lines import PlenumSpec
@@ -250,3 +250,9 @@ def point() -> Point:
         inlet=MappingProxyType({}),
         flow=MappingProxyType({}),
     )
+
+
+def operating(surge_margin: np.ndarray) -> Operating:
+    """A compressor at work with only a margin to surge."""
+    no = np.zeros(surge_margin.shape, dtype=bool)
+    return Operating(np.full(surge_margin.shape, 0.7), no, no, no, no, no, surge_margin=surge_margin)

@@ -38,7 +38,7 @@ def test_still_air():
     faint = {**base.flow, ("rear_hx", "cooling"): np.full_like(base.time, 0.016)}
     assert texts(reasons.still_air, replace(base, inlet=warm, flow=faint)) == [
         (
-            "rear_hx gets next to no cooling air while the coolant is warm (2 % of bench flow on average): "
+            "rear_hx gets next to no cooling air while the coolant is warm (2 % of its rated flow on average): "
             "what it should give away stays in the loop."
         )
     ]

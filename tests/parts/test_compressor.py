@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cases.record import failures, load
 from coldside.errors import BadInput
 from coldside.parts import compressor as c
 from coldside.parts.compressor import CompressorSpec, compressor, corrected_flow, family_point, outlet_temperature
@@ -17,6 +18,12 @@ from coldside.parts.engine import RPM
 
 FAMILY = CompressorSpec(design_flow=1.0, design_pressure_ratio=2.5, peak_efficiency=0.77)
 MACHINE = compressor(FAMILY)
+CASES = load("compressor")
+
+
+@pytest.mark.parametrize("case", CASES, ids=[case.name for case in CASES])
+def test_case(case):
+    assert failures(case) == []
 
 
 # ------------------------------------------------------------------------------------------- check cases

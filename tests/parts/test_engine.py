@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cases.record import failures, load
 from coldside.errors import BadInput
 from coldside.media import fuels
 from coldside.parts import engine
@@ -21,6 +22,14 @@ BOOST = (
     (7600 * RPM, Pressure(21 * PSI, True)),
 )
 CHAMBER = 3 * np.sqrt(3) * 0.105 * 0.015 * 0.080  # m3: C23, R 105, e 15, b 80 mm
+
+
+CASES = load("engine")
+
+
+@pytest.mark.parametrize("case", CASES, ids=[case.name for case in CASES])
+def test_case(case):
+    assert failures(case) == []
 
 
 def piston(**more: object) -> EngineSpec:

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from cases.record import failures, load
 from coldside.errors import BadInput
 from coldside.parts.injection import InjectionSpec, cooling, injected_flow, parse_fluid
-from coldside.units import Pressure
 
 CASES = [case for case in load("wet_and_cold") if "injection" in case.part or case.id == "charge-B4"]
 WATER = parse_fluid("water")
@@ -117,10 +116,12 @@ def test_a_mix_is_saturated_where_raoult_and_dalton_say():
 
 
 def test_flow_starts_at_its_boost():
-    spec = InjectionSpec(flow=5e-6, above=Pressure(0.5e5, True))
+    spec = InjectionSpec(flow=5e-6, above=0.5e5)
     flow = injected_flow(spec, np.array([0.9e5, 1.4e5, 1.6e5]), 1.0e5)
     assert flow == pytest.approx([0.0, 0.0, 5e-6 * 998.2])
-    assert injected_flow(InjectionSpec(flow=5e-6), np.array([0.9e5, 1.01e5]), 1e5) == pytest.approx([0.0, 4.991e-3])
+    assert injected_flow(InjectionSpec(flow=5e-6, above=0.0), np.array([0.9e5, 1.01e5]), 1e5) == pytest.approx(
+        [0.0, 4.991e-3]
+    )
 
 
 @pytest.mark.parametrize("text", ["watr", "methanol 120 %", "methanol 0 %", "ethanol 50 %", ""])

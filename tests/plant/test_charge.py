@@ -14,11 +14,13 @@ from cases.record import failures, load
 from coldside.build.files import load_build
 from coldside.errors import BadInput, NoAnswer
 from coldside.media import air
-from coldside.parts import engine
+from coldside.parts import charge_tract, engine, turbine
 from coldside.parts.compressor import CompressorSpec
-from coldside.parts.lines import FilterSpec, PipeSpec, ThrottleSpec
+from coldside.parts.lines import FilterSpec, PipeSpec, PlenumSpec, ThrottleSpec
+from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.charge import ChargeSide
 from coldside.plant.flows import Air
+from coldside.units import Pressure
 from generators import AIR_CORE, ENGINE, TURBO, build_of
 
 CASES = load("charge_side")
@@ -303,3 +305,143 @@ def test_one_stage_is_what_the_state_says_of_it():
     for name in ("pressure_ratio", "efficiency", "corrected_flow"):
         assert getattr(state, name) is getattr(stage, name)
     assert stage.name == "turbo"
+
+
+# --- superchargers ------------------------------------------------------------------------------------------------
+
+BLOWER = SuperchargerSpec(drive_ratio=2.0, displacement=1.0e-3, volumetric_efficiency=0.9)
+WHEEL = SuperchargerSpec(drive_ratio=9.0, design_flow=0.25, design_pressure_ratio=2.0, design_speed=1000.0)
+
+
+@cache
+def blown(spec: SuperchargerSpec = BLOWER, reference: str = "plenum") -> ChargeSide:
+    parts = {
+        "filter": FilterSpec(loss=2e3, bench_flow=0.3, bay_share=0.4),
+        "blower": spec,
+        "core": AIR_CORE,
+        "throttle": ThrottleSpec(loss=1.5e3, bench_flow=0.3),
+    }
+    engine_spec = replace(ENGINE, boost_reference=reference)
+    path = ("filter", "blower", "core", "throttle")
+    return ChargeSide(build_of(parts, path, duct=("core",), engine=engine_spec), AROUND, "")
+
+
+SPEEDS = np.linspace(20.0, 125.0, 12)
+
+
+@pytest.mark.parametrize("reference", ["plenum", "compressor_out"])
+@pytest.mark.parametrize("spec", [BLOWER, WHEEL])
+def test_the_belt_limits_the_plenum(spec, reference):
+    """A target out of reach: the engine takes exactly what the machine moves at the ratio that this makes."""
+    of = blown(spec, reference)
+    state = balance(of, SPEEDS, 2.9e5)
+    (stage,) = state.stages
+    assert np.all(state.plenum_pressure < 2.8e5)
+    inlet = (stage.inlet, stage.inlet_pressure)
+    moved = of.drive.drawn(SPEEDS, *inlet, stage.pressure_ratio, AROUND.humidity_ratio)
+    np.testing.assert_allclose(stage.flow, moved, rtol=1e-6)
+    np.testing.assert_allclose(state.flow, moved, rtol=1e-6)
+    lower = balance(of, SPEEDS, state.plenum_pressure - 500.0)  # just below is within the drive
+    assert np.all(lower.plenum_pressure < state.plenum_pressure)
+    if reference == "plenum":
+        np.testing.assert_allclose(lower.plenum_pressure, state.plenum_pressure - 500.0, rtol=1e-9)
+
+
+def test_a_blower_gives_its_displacement_to_the_engine():
+    """Derived: with equal volumetric flow the pressure ratio of densities is displacement over swept volume."""
+    state = balance(blown(), SPEEDS, 2.9e5)
+    swept = engine.swept_per_rev(ENGINE) * 0.95
+    R = float(air.gas_constant(AROUND.humidity_ratio))
+    inlet = state.compressor_in_pressure / (R * 303.15)
+    np.testing.assert_allclose(state.plenum_pressure / (R * 318.15), inlet * 0.9 * 1.0e-3 * 2.0 / swept, rtol=1e-6)
+
+
+def test_within_the_drive_the_target_is_met_and_surplus_costs_power():
+    of = blown()
+    state = balance(of, SPEEDS, 1.4e5)
+    (stage,) = state.stages
+    np.testing.assert_allclose(state.plenum_pressure, 1.4e5, rtol=1e-12)
+    assert np.all(stage.flow > 1.2 * state.flow)
+    W = AROUND.humidity_ratio
+    work = stage.flow * (air.enthalpy(stage.outlet, W) - air.enthalpy(stage.inlet, W))
+    np.testing.assert_allclose(state.belt_power, work / BLOWER.mechanical_efficiency, rtol=1e-12)
+    assert np.isnan(state.exhaust_pressure).all()
+
+
+def test_below_ambient_the_bypass_stands_open():
+    for spec in (BLOWER, WHEEL):
+        state = balance(blown(spec), SPEEDS, 5e4)
+        assert np.all(state.belt_power == 0.0)
+        np.testing.assert_allclose(state.compressor_out, 303.15, rtol=1e-12)
+        assert not state.operating.off_map.any()
+
+
+def test_a_turbo_takes_nothing_off_the_crank():
+    assert np.all(balance(side(), SPEEDS, 2.2e5).belt_power == 0.0)
+
+
+# --- exhaust ------------------------------------------------------------------------------------------------------
+
+
+def test_exhaust_pressure_is_that_of_the_turbines_balance():
+    """charge-C30's formula on the state found: compressor power, burnt gas, back pressure by the square of flow."""
+    of = side()
+    state = balance(of, [60.0, 110.0], 2.2e5)
+    spec, turbo = of.build.engine, of.build.parts["turbo"]
+    fuel = engine.fuel_flow(spec, state.flow, AROUND.humidity_ratio)
+    behind = AROUND.pressure + turbo.turbine_back_pressure * (state.flow / of.peak_flow) ** 2
+    bracket = 1.0 - state.stages[0].shaft_power / ((state.flow + fuel) * 1240.0 * 1210.0 * turbo.turbine_efficiency)
+    np.testing.assert_allclose(state.exhaust_pressure, behind * bracket ** (-1.3 / 0.3), rtol=1e-9)
+
+
+def test_without_boost_only_the_exhaust_pipe_holds_it_back():
+    state = balance(side(), [20.0, 100.0], 4.5e4)
+    assert np.all(state.exhaust_pressure > AROUND.pressure)
+    assert np.all(state.exhaust_pressure < AROUND.pressure + 14e3)
+
+
+def test_cold_exhaust_cannot_drive_it():
+    parts = {"turbo": replace(TURBO, turbine_in=680.0, turbine_efficiency=0.3), "core": AIR_CORE}
+    of = ChargeSide(build_of(parts, ("turbo", "core"), duct=("core",)), AROUND, "")
+    assert np.isinf(balance(of, 100.0, 3.2e5).exhaust_pressure[0])
+
+
+def test_two_stages_have_two_turbines_in_series():
+    state = of_two(two_stages())
+    assert np.isfinite(state.exhaust_pressure[0])
+    low, high = state.stages
+    hotter = turbine.pressure_before(
+        [high.shaft_power, low.shaft_power],
+        state.flow + engine.fuel_flow(ENGINE, state.flow, AROUND.humidity_ratio),
+        1210.0,
+        AROUND.pressure + 14e3 * (state.flow / two_stages().peak_flow) ** 2,
+        [0.62, 0.62],
+    )
+    assert state.exhaust_pressure[0] == pytest.approx(float(hotter[0]), rel=1e-9)
+
+
+# --- leak ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_leak_is_moved_by_the_compressor_and_not_burnt():
+    """Pressure-decay test of the plenum's keys: the compressor passes engine flow and the leak at plenum state."""
+    test = {"leak_test_from": Pressure(1.4e5, True), "leak_test_to": Pressure(0.7e5, True), "leak_test_time": 2.0}
+    parts = {
+        "turbo": TURBO,
+        "core": AIR_CORE,
+        "plenum": PlenumSpec(volume=4e-3, leak_test_volume=9e-3, **test),
+    }
+    path = ("turbo", "core", "plenum")
+    tight = {**parts, "plenum": PlenumSpec(volume=4e-3)}
+    leaky = ChargeSide(build_of(parts, path, duct=("core",)), AROUND, "")
+    sound = ChargeSide(build_of(tight, path, duct=("core",)), AROUND, "")
+    one, other = balance(leaky, 100.0, 2.2e5), balance(sound, 100.0, 2.2e5)
+    area = charge_tract.tested_leak_area(parts["plenum"], 0.0)
+    leak = float(charge_tract.leak_flow(area, 2.2e5, 318.15, AROUND.pressure, AROUND.humidity_ratio))
+    assert leak > 2e-3
+    assert one.leak[0] == pytest.approx(leak, rel=1e-12)
+    assert one.flow[0] == pytest.approx(other.flow[0], rel=1e-12)  # the plenum is held at its target
+    assert one.stages[0].flow[0] == pytest.approx(other.flow[0] + leak, rel=1e-9)
+    assert one.stages[0].shaft_power[0] > other.stages[0].shaft_power[0] * (1.0 + leak / other.flow[0])
+    assert other.leak[0] == 0.0
+    assert balance(leaky, 60.0, 6e4).leak[0] == 0.0

@@ -12,6 +12,7 @@ from typing import Any
 
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.sizes import ChargeSizeKeys, CoolantSizeKeys, CoolingSizeKeys, PlateKeys, TubeKeys
+from coldside.parts.spray import SprayKeys
 
 Faults = list[tuple[str, str]]  # key of the table, or "" for the table itself, and message
 
@@ -75,6 +76,7 @@ _PLATES = tuple(
 )
 _TUBES = _keys(TubeKeys)
 _EXCHANGER = _KINDS[ExchangerSpec]
+_SPRAY = tuple(item.name for item in dataclasses.fields(SprayKeys))
 # keys of an exchanger that a face with `heat` alone has no use for
 COOLANT_ONLY = (
     "bench_coolant_flow",
@@ -94,6 +96,7 @@ COOLANT_ONLY = (
     *_EXCHANGER.films,
     "coolant_loss_exponent",
     "coolant_volume",
+    *_SPRAY,
     *_EXCHANGER.dimensions,
 )
 
@@ -114,6 +117,8 @@ def core_faults(
     faults = list(_sized(kind, keys, missing) if sized else _measured(spec, kind, keys, missing))
     faults += _effects(kind, keys, bool(set(kind.bench) & keys) or not sized)
     faults += _second_point(kind, keys)
+    if "spray" not in keys:
+        faults += [(name, "means nothing without spray, its water flow") for name in _SPRAY if name in keys]
     if hot in values and cold in values and values[hot] <= values[cold]:
         faults.append((hot, f"must be hotter than {cold}"))
     return faults, _idle(spec, kind, keys, values, sized)
@@ -210,8 +215,11 @@ def _second_point(kind: _Kind, keys: set[str]) -> Iterator[tuple[str, str]]:
 def _idle(spec: type, kind: _Kind, keys: set[str], values: Mapping[str, Any], sized: bool) -> frozenset[str]:
     """Keys that this table does not use, so that their defaults are not listed."""
     measured = bool(set(kind.bench) & keys) or not sized
-    absent = {name for name in (*kind.bench, *kind.losses, *kind.effects) if name not in keys}
-    idle = absent | _told_by_losses(keys)
+    first = (*kind.bench, *kind.losses, *kind.effects)
+    maybe = (*first, *(name.replace("bench_", "bench2_") for name in first), *kind.sizes)
+    idle = {name for name in maybe if name not in keys} | _told_by_losses(keys)
+    if "spray" not in keys:
+        idle |= set(_SPRAY) - {"spray"}
     if not measured:
         idle |= {"bench_coolant", "bench_charge_pressure"}
     if not sized:

@@ -30,6 +30,7 @@ from coldside.build.model import Given
 from coldside.build.values import Refused, comma_hint, curve_form, read_value
 from coldside.errors import BadInput, nearest
 from coldside.parts.airflow import DuctSpec, FanSpec
+from coldside.parts.charge_tract import tested_leak_area
 from coldside.parts.chiller import ChillerSpec
 from coldside.parts.compressor import CompressorSpec, read_map
 from coldside.parts.engine import CarSpec, EngineSpec
@@ -552,6 +553,35 @@ def _reservoir_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return verdict
 
 
+_SPACER = ("spacer_area", "spacer_material")
+_LEAK_TEST = ("leak_test_from", "leak_test_to", "leak_test_time")
+
+
+def _plenum_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """Keys of a spacer need one, on a flange to the engine; a pressure-decay test is whole and falls, or is absent."""
+    verdict, idle = Verdict(), set()
+    if values.get("spacer", 0.0) == 0.0:
+        idle.update(_SPACER)
+        if "spacer" not in keys:
+            verdict.faults += [(n, "means nothing without spacer, its thickness") for n in _SPACER if n in keys]
+    elif values.get("surroundings", "engine") != "engine":
+        verdict.faults.append(("spacer", 'keeps no heat away, because surroundings is not "engine"'))
+    given = [name for name in (*_LEAK_TEST, "leak_test_volume") if name in keys]
+    missing = [name for name in _LEAK_TEST if name not in keys]
+    if not given:
+        idle.update(("leak_test_to", "leak_test_time", "leak_test_volume"))
+    elif missing:
+        said = f"{', '.join(missing)} missing: a pressure-decay test needs {', '.join(_LEAK_TEST)}"
+        verdict.faults.append(("", said))
+    elif all(name in values for name in _LEAK_TEST):
+        try:
+            tested_leak_area(PlenumSpec(**{name: values[name] for name in _LEAK_TEST}), 1.0)
+        except BadInput as error:
+            verdict.faults.append(("leak_test_to", error.message))
+    verdict.idle = frozenset(idle)
+    return verdict
+
+
 _ELECTRIC = ("curve_voltage", "voltage", "supply_voltage", "wire_length", "wire_gauge", "current", "inrush", "control")
 _SUPPLY = ("supply_voltage", "wire_gauge")
 
@@ -629,6 +659,7 @@ RULES: dict[type, Rule] = {
     ThermostatSpec: _thermostat_rules,
     PumpSpec: _pump_rules,
     ReservoirSpec: _reservoir_rules,
+    PlenumSpec: _plenum_rules,
     InjectionSpec: _injection_rules,
     DuctSpec: _duct_rules,
 }

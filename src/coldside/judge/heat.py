@@ -12,6 +12,7 @@ import numpy as np
 
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import ExchangerSpec
+from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.results import Forecast, Rung
 
 ENGINE = "engine"
@@ -109,7 +110,7 @@ def _in_control_volume(forecast: Forecast, part: str, side: str) -> bool:
         return False
     spec = forecast.build.parts.get(part)
     if side == "charge":
-        return not isinstance(spec, CompressorSpec)
+        return not isinstance(spec, CompressorSpec | SuperchargerSpec)
     return not (isinstance(spec, ExchangerSpec) and spec.heat is not None)
 
 

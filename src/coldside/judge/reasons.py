@@ -12,10 +12,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from coldside.build.model import Parallel, Path, names_on
+from coldside.judge.airways import leaking, own_air
 from coldside.judge.heat import heat_shares, largest_rung, preheat_rung
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
+from coldside.judge.pressures import back_pressure, over_rating, uneven_lanes
+from coldside.judge.water import ice_words, water_in_intake
 from coldside.judge.wording import Quantity, Sentence, listed
-from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, rated_cooling_flow
 from coldside.parts.pump import PumpSpec
 from coldside.plant.results import Forecast
 
@@ -47,7 +50,24 @@ CAUTIONS = (
 def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
     """Why the session came out as it did, weightiest kind first; empty when nothing stands out."""
     found: list[Sentence] = []
-    for look in (no_core, coolant_rise, still_air, pump_stopped, given_back, ladder, preheat, picked_up, sensor_off):
+    for look in (
+        no_core,
+        over_rating,
+        coolant_rise,
+        ice_words,
+        still_air,
+        own_air,
+        leaking,
+        pump_stopped,
+        given_back,
+        ladder,
+        preheat,
+        picked_up,
+        water_in_intake,
+        uneven_lanes,
+        back_pressure,
+        sensor_off,
+    ):
         found.extend(look(forecast))
     return tuple(found)
 
@@ -141,7 +161,7 @@ def still_air(forecast: Forecast) -> list[Sentence]:
             busy, target = forecast.boost, cores
         else:
             continue
-        share = mean_where(np.abs(forecast.flow[key]) / spec.bench_cooling_flow, busy, forecast.time)
+        share = mean_where(np.abs(forecast.flow[key]) / rated_cooling_flow(spec), busy, forecast.time)
         if share is not None and share < STILL_AIR:
             target.append((name, share))
     found = []
@@ -156,7 +176,7 @@ def _still(parts: Sequence[tuple[str, float]], when: str, so: str) -> Sentence:
     verb = "get" if len(parts) > 1 else "gets"
     so = so.replace("its ", "their ").replace(" it ", " they ") if len(parts) > 1 else so
     return Sentence(
-        "{parts} " + verb + " next to no cooling air " + when + " ({share} of bench flow on average): " + so + ".",
+        "{parts} " + verb + " next to no cooling air " + when + " ({share} of its rated flow on average): " + so + ".",
         {"parts": listed([name for name, _ in parts]), "share": Quantity(max(s for _, s in parts), "share")},
     )
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -17,10 +18,13 @@ from coldside.build.check import concerns
 from coldside.build.model import Build, Parallel, Path
 from coldside.judge.heat import recompute_ledger
 from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
+from coldside.judge.pressures import couplers, exhaust, leak
 from coldside.judge.reasons import charge_cores
 from coldside.judge.verdict import LimitResult, Verdict
-from coldside.judge.workshop import workshop_json
+from coldside.judge.water import condensation, ice_left
+from coldside.judge.workshop import coupler_block, workshop_json
 from coldside.parts.exchanger import WaterCoreSpec
+from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast, Point
 
 FORECAST_SCHEMA = "coldside.forecast/1"
@@ -53,12 +57,19 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
     }
     if forecast.sensor is not None:
         said["sensor"] = _temperature_block(forecast, forecast.sensor, _seconds_over(verdict, "sensor"))
+    if forecast.condensate is not None:
+        said["condensate"] = _water_block(forecast)
     said |= {
         "coolant": {loop: _coolant_block(forecast, loop) for loop in forecast.coolant_in_cores},
         "loops": {loop: {"flow_m3_s": flow[forecast.peak]} for loop, flow in forecast.coolant_flow.items()},
         "parts": _effectiveness(forecast),
         "power": _power_block(forecast),
         "fuel": _fuel_block(forecast),
+        "charge_tract": _tract_block(forecast),
+        "stages": [_worst_block(forecast, stage) for stage in forecast.stages],
+        "ice": {
+            tank.part: {"start_kg": tank.start, "end_kg": tank.end, "gone_s": tank.gone} for tank in ice_left(forecast)
+        },
         "ledger": _ledger_block(forecast),
         "ladder": [
             {"rung": rung.name, "drop_K": rung.drop, "K_per_W": rung.resistance, "share": rung.share}
@@ -84,6 +95,7 @@ def point_json(point: Point) -> dict[str, Any]:
             "schema": POINT_SCHEMA,
             "build": {"name": point.build.name, "file": point.build.file},
             "engine_speed_rpm": point.engine_speed * 60.0,
+            "road_speed_m_s": point.road_speed,
             "ambient": {"temperature_K": point.ambient_temperature, "pressure_Pa": point.ambient_pressure},
             "air_flow_kg_s": point.air_flow,
             "pressure_ratio": point.pressure_ratio,
@@ -98,6 +110,9 @@ def point_json(point: Point) -> dict[str, Any]:
             "over_ambient_K": point.intake - point.ambient_temperature,
             "plenum_Pa": point.plenum_pressure,
             "charge_loss_Pa": point.charge_loss,
+            "exhaust_Pa": point.exhaust_pressure,
+            "stages": [_stage_block(stage) for stage in point.stages],
+            "condensate_kg_s": point.condensate,
             "charge_density_kg_m3": point.charge_density,
             "heat_rejected_W": point.heat_rejected,
             "power_W": point.power,
@@ -108,7 +123,10 @@ def point_json(point: Point) -> dict[str, Any]:
                 }
                 for loop in loops
             },
-            "parts": {name: {"effectiveness": value} for name, value in point.effectiveness.items()},
+            "parts": {
+                name: {"effectiveness": value} | _lanes_block(point.face_spread, name)
+                for name, value in point.effectiveness.items()
+            },
             "ducts": {name: {"air_flow_kg_s": value} for name, value in point.air_flow_duct.items()},
             "warnings": list(point.warnings),
             "defaults": list(point.defaults),
@@ -228,7 +246,82 @@ def _effectiveness(forecast: Forecast) -> dict[str, Any]:
         charge_in, charge_out = forecast.inlet[(name, "charge")][at], forecast.outlet[(name, "charge")][at]
         most = charge_in - forecast.inlet[(name, other)][at]
         said[name] = {"effectiveness": (charge_in - charge_out) / most if abs(most) > 1e-9 else None}
+        said[name] |= _lanes_block(forecast.face_spread, name)
     return said
+
+
+def _lanes_block(spread: Mapping[str, tuple[float, float, float]], name: str) -> dict[str, Any]:
+    """Charge leaving a core's hottest lane, all of it, its coldest lane; nothing where it was not told apart."""
+    if name not in spread:
+        return {}
+    return dict(zip(("lane_hottest_K", "lane_mean_K", "lane_coldest_K"), spread[name], strict=True))
+
+
+def _water_block(forecast: Forecast) -> dict[str, Any]:
+    """Water that condenses in the cores; a dry session has zeros and no time."""
+    found = condensation(forecast)
+    if found is None:
+        return {"max_kg_s": 0.0, "total_kg": 0.0, "first_s": None, "duration_s": 0.0, "below_freezing_s": 0.0}
+    return {
+        "max_kg_s": found.most,
+        "total_kg": found.total,
+        "first_s": found.first,
+        "duration_s": found.seconds,
+        "below_freezing_s": found.frozen,
+    }
+
+
+def _tract_block(forecast: Forecast) -> dict[str, Any]:
+    """Couplers, exhaust and leak; what the build does not have is absent."""
+    said: dict[str, Any] = {
+        "couplers": [coupler_block(found) for found in couplers(forecast)],
+    }
+    burnt, lost = exhaust(forecast), leak(forecast)
+    if burnt is not None:
+        said["exhaust_max_Pa"], said["exhaust_over_plenum"] = burnt.pressure, burnt.over_plenum
+    if lost is not None:
+        said["leak_area_m2"], said["leak_flow_max_kg_s"] = lost.area, lost.flow
+    return said
+
+
+def _stage_block(stage: StageState) -> dict[str, Any]:
+    """One compressor at a point."""
+    operating = stage.operating
+    margins = (operating.surge_margin, operating.choke_margin, operating.speed_margin)
+    surge, choke, speed = (None if trace is None else trace[0] for trace in margins)
+    return {
+        "part": stage.name,
+        "pressure_ratio": stage.pressure_ratio[0],
+        "efficiency": stage.efficiency[0],
+        "out_K": stage.outlet[0],
+        "shaft_power_W": stage.shaft_power[0],
+        "surge_margin": surge,
+        "choke_margin": choke,
+        "shaft_speed_margin": speed,
+    }
+
+
+def _worst_block(forecast: Forecast, stage: StageState) -> dict[str, Any]:
+    """One compressor over the session: highest ratio, outlet and power, least margins in boost."""
+    counts = forecast.boost & (forecast.demand.engine_speed > 0.0)
+    operating = stage.operating
+    margins = (operating.surge_margin, operating.choke_margin, operating.speed_margin)
+    surge, choke, speed = (_least(trace, counts) for trace in margins)
+    return {
+        "part": stage.name,
+        "pressure_ratio_max": stage.pressure_ratio.max(),
+        "out_max_K": stage.outlet.max(),
+        "shaft_power_max_W": stage.shaft_power.max(),
+        "surge_margin_min": surge,
+        "choke_margin_min": choke,
+        "shaft_speed_margin_min": speed,
+    }
+
+
+def _least(trace: np.ndarray | None, counts: np.ndarray) -> float | None:
+    if trace is None or not np.isfinite(trace[counts]).any():
+        return None
+    return float(np.nanmin(trace[counts]))
 
 
 def _power_block(forecast: Forecast) -> dict[str, Any]:

@@ -12,12 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.build.model import Build, Parallel, Path, names_on
+from coldside.errors import BadInput
 from coldside.judge.wording import Quantity, Sentence, listed
 from coldside.media import air
 from coldside.parts import charge_tract as vessel
 from coldside.parts import engine, lines
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.lines import PipeSpec, PlenumSpec
+from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.charge import EQUAL_RATIOS
 
 DAY, PRESSURE = 298.15, 101325.0  # K, Pa: the standard day that a build is looked at
@@ -46,13 +48,12 @@ class Coupler:
 class Tract:
     """The charge tract at full load and the first engine speed with all its boost; SI.
 
-    `held` volumes by part [m3], `unknown` parts whose volume nobody gave; `air` taken up from ambient to `gauge`
-    [Pa], `flow` the engine's then [kg/s], `fill_time` the first over the second [s]; `leak_area` [m2] and
-    `leak_flow` [kg/s] at `gauge`, None without a pressure-decay test; `lag` of boost [s].
+    `held` volumes by part [m3]; `air` [kg] taken up from ambient to `gauge` [Pa], `flow` the engine's then [kg/s],
+    `fill_time` the first over the second [s]; `leak_area` [m2] and `leak_flow` [kg/s] at `gauge`, None without a
+    pressure-decay test; `lag` of boost [s].
     """
 
     held: tuple[tuple[str, float], ...]
-    unknown: tuple[str, ...]
     gauge: float
     speed: float
     flow: float
@@ -84,12 +85,10 @@ def charge_tract(build: Build) -> Tract:
     flow = np.asarray(engine.air_flow(spec, n, target, T, 0.0))
     most = int(np.argmax(target))
     first = int(np.argmax(target >= PRESSURE + SPOOLED * (target[most] - PRESSURE)))
-    held, unknown, couplers, air_mass = [], [], [], 0.0
+    held, couplers, air_mass = [], [], 0.0
     for station in _stations(build, float(target[first])):
         volume = vessel.held_volume(build.parts[station.name], engine.four_stroke_equivalent(spec))
-        if volume is None:
-            unknown.append(station.name)
-        elif volume > 0.0:
+        if volume > 0.0:
             held.append((station.name, volume))
             air_mass += float(vessel.air_to_fill(volume, PRESSURE, station.pressure, T))
     for station in _stations(build, float(target[most])):
@@ -100,7 +99,6 @@ def charge_tract(build: Build) -> Tract:
     area = leak_area(build)
     return Tract(
         held=tuple(held),
-        unknown=tuple(unknown),
         gauge=float(target[first]) - PRESSURE,
         speed=float(n[first]),
         flow=float(flow[first]),
@@ -124,18 +122,25 @@ class _Station:
 def _stations(build: Build, target: float) -> list[_Station]:
     """Parts behind the first compressor; what lies between two stages has a pressure of its own."""
     walked = _shares(build.charge, 1.0)
-    places = [i for i, (name, _) in enumerate(walked) if isinstance(build.parts[name], CompressorSpec)]
-    if not places:
+    machines = compressors(build)
+    if not machines:
         return []
+    names = [name for name, _ in walked]
+    first, last = names.index(machines[0]), names.index(machines[-1])
     between = target
-    if len(places) > 1:
-        share = build.parts[walked[places[0]][0]].ratio_share
-        between = PRESSURE * (target / PRESSURE) ** (EQUAL_RATIOS if share is None else share)
+    if len(machines) > 1:
+        split = build.parts[machines[0]].ratio_share
+        between = PRESSURE * (target / PRESSURE) ** (EQUAL_RATIOS if split is None else split)
     return [
-        _Station(name, between if i < places[-1] else target, share)
+        _Station(name, between if i < last else target, share)
         for i, (name, share) in enumerate(walked)
-        if i > places[0] and i not in places
+        if i > first and name not in machines
     ]
+
+
+def compressors(build: Build) -> list[str]:
+    """Names of the compressors and superchargers on the charge path, in flow order."""
+    return [name for name in names_on(build.charge) if isinstance(build.parts[name], CompressorSpec | SuperchargerSpec)]
 
 
 def _shares(path: Path, share: float) -> list[tuple[str, float]]:
@@ -160,15 +165,26 @@ def coupler(
 
 
 def leak_area(build: Build) -> float | None:
-    """Effective leak area by the plenum's pressure-decay test [m2]; None when no test is given."""
+    """Effective leak area behind the last compressor by the plenum's test [m2]; None when no test is given.
+
+    `BadInput`, with the part's name, for a test that is not whole or does not fall.
+    """
+    machines = compressors(build)
+    if not machines:
+        return None
+    names = names_on(build.charge)
+    behind = names[names.index(machines[-1]) + 1 :]
     displacement = engine.four_stroke_equivalent(build.engine)
-    names = [station.name for station in _stations(build, PRESSURE)]
-    volume = sum(vessel.held_volume(build.parts[name], displacement) or 0.0 for name in names)
-    for name in names:
+    volume = sum(vessel.held_volume(build.parts[name], displacement) for name in behind)
+    area = 0.0
+    for name in behind:
         spec = build.parts[name]
-        if isinstance(spec, PlenumSpec) and spec.leak_test_time is not None:
-            return vessel.tested_leak_area(spec, volume)
-    return None
+        if isinstance(spec, PlenumSpec):
+            try:
+                area += vessel.tested_leak_area(spec, volume)
+            except BadInput as error:
+                raise BadInput(error.message, where=build.file, key=f"parts.{name}") from None
+    return area or None
 
 
 # ---------------------------------------------------------------- in words
@@ -195,12 +211,6 @@ def _volume_words(tract: Tract) -> list[Sentence]:
         values[f"n{i}"] = name
         pieces.append(f"{{n{i}}} {{v{i}}}")
     said = [Sentence("Holds {all} of air between compressor and engine: " + listed(pieces) + ".", values)]
-    if tract.unknown:
-        said.append(
-            Sentence(
-                "Not counted in it, because charge_volume was not given: {parts}.", {"parts": listed(tract.unknown)}
-            )
-        )
     if tract.gauge > 0.0:
         said.append(
             Sentence(

@@ -11,6 +11,7 @@ import numpy as np
 
 from coldside.errors import BadInput, require
 from coldside.media import air
+from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec, charge_volume
 from coldside.parts.lines import PipeSpec, PlenumSpec
 
 TEST_TEMPERATURE = 293.15  # K, air and metal of a car that stood in the workshop
@@ -61,10 +62,7 @@ def decay_leak_area(
     require("volume", volume, low=0.0, open_low=True)
     require("time of the pressure-decay test", seconds, low=0.0, open_low=True)
     if not p_from > p_to > p_ambient:
-        raise BadInput(
-            f"a pressure-decay test falls from a higher to a lower pressure, both above ambient: read {p_from:g} to "
-            f"{p_to:g} Pa absolute around {p_ambient:g} Pa"
-        )
+        raise BadInput("a pressure-decay test falls from a higher pressure to a lower one, both above ambient pressure")
     T, R = TEST_TEMPERATURE, air.GAS_CONSTANT_DRY
     g = float(air.cp(T)) / (float(air.cp(T)) - R)
     knee = p_ambient * (2.0 / (g + 1.0)) ** (-g / (g - 1.0))  # the flux has a kink where it stops being choked
@@ -79,8 +77,8 @@ def decay_leak_area(
     return volume * total / (R * T * seconds)
 
 
-def held_volume(spec: object, displacement: float) -> float | None:
-    """Charge that a part holds by its size [m3]; 0 for parts that are not made to hold any, None where not known.
+def held_volume(spec: object, displacement: float) -> float:
+    """Charge that a part holds [m3]: pipes by their size, cores as `exchanger.charge_volume` says, other parts none.
 
     A plenum without `volume` holds the engine's `displacement` [m3] (four-stroke equivalent for a rotary).
     """
@@ -88,6 +86,8 @@ def held_volume(spec: object, displacement: float) -> float | None:
         return float(np.pi / 4.0 * spec.bore**2 * spec.length)
     if isinstance(spec, PlenumSpec):
         return displacement if spec.volume is None else spec.volume
+    if isinstance(spec, WaterCoreSpec | AirCoreSpec):
+        return charge_volume(spec)
     return 0.0
 
 

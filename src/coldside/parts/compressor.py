@@ -320,13 +320,23 @@ class Compressor:
         assert self.table is not None
         head = np.asarray(pressure_ratio, dtype=float) ** HEAD_EXPONENT - 1
         root = np.sqrt(np.maximum(head, 0.0)) / n
-        low, high = np.zeros(np.broadcast(n, root).shape), np.ones(np.broadcast(n, root).shape)
-        for _ in range(40):  # pressure falls, or hardly rises, along a line
-            middle = 0.5 * (low + high)
-            able = _on_line(self.table.root_psi, i, s, middle) >= root
-            low, high = np.where(able, middle, low), np.where(able, high, middle)
+
+        def at(node: np.ndarray) -> np.ndarray:
+            """The line's height at a node of beta, between the speeds of the grid."""
+            lower = values[i, node]
+            return np.asarray(lower + s * (values[i + 1, node] - lower))
+
+        values = self.table.root_psi
+        low, high = np.zeros(root.shape, dtype=int), np.full(root.shape, values.shape[1] - 1)
+        for _ in range(int(np.ceil(np.log2(values.shape[1])))):  # pressure falls, or hardly rises, along a line
+            middle = (low + high) // 2
+            able = at(middle) >= root
+            low, high = np.where(able & (middle > low), middle, low), np.where(able, high, np.maximum(middle, low + 1))
+        fall = at(low) - at(high)
+        share = np.where(fall > 0.0, (at(low) - root) / np.where(fall > 0.0, fall, 1.0), 1.0)
+        beta = np.clip((low + share * (high - low)) / (values.shape[1] - 1), 0.0, 1.0)
         surge, choke = self.edges(speed)
-        return surge + 0.5 * (low + high) * (choke - surge)
+        return surge + beta * (choke - surge)
 
     def on_line(
         self,

@@ -147,7 +147,8 @@ def transfer_units_crossflow(effectiveness: ArrayLike, C_r: ArrayLike) -> Number
     require("effectiveness", eps, low=0.0, high=1.0)
     require("C_r", np.asarray(C_r, dtype=float), low=0.0, high=1.0)
     eps, C = np.broadcast_arrays(eps, np.asarray(C_r, dtype=float))
-    target, ratio = eps.ravel(), C.ravel()
+    # under _SMALLEST_C_R the series is that of 0; the bracket must be too, or it holds no answer
+    target, ratio = eps.ravel(), np.where(C.ravel() < _SMALLEST_C_R, 0.0, C.ravel())
     _refuse_unreachable(target, ratio)
     low = np.minimum(_transfer_units_counterflow(target, ratio), LARGEST_NTU)
     return _invert(target, ratio, low).reshape(eps.shape)[()]

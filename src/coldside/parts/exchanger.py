@@ -35,6 +35,7 @@ from coldside.parts.sizes import (
     louvered_fin,
     plate_core,
 )
+from coldside.parts.spray import SprayKeys
 from coldside.parts.two_points import CONTRADICTION, EFFECTIVENESS_SD, BenchPoint, Fit, Prior, fit
 from coldside.units import Pressure
 
@@ -45,7 +46,7 @@ UNEVEN_UNMEASURED = 0.1  # maldistribution of a core known by its sizes alone: g
 CHARGE_FILM, COOLING_FILM = 370.0, 320.0  # K, where gas films of a geometry take viscosity and conductivity
 USUAL_COOLANT = 313.15  # K, coolant of a sized core without a bench
 USUAL_FLUX = {"charge": 35.0, "cooling": 10.0}  # kg/(s m2) of free section, common in cores of cars
-USUAL_VELOCITY = 0.5  # m/s of coolant in its passages, the same
+USUAL_VELOCITY = 0.15  # m/s of coolant in its passages, the same
 CREDIBLE = (0.6, 1.4)  # factors on a geometry's conductance that its bench may ask for without a word (own)
 DRY_DENSITY = 1100.0  # kg/m3 of core volume, 900 to 1300 (common practice)
 CHARGE_SHARE = {"water_core": 0.55, "air_core": 0.40}  # of core volume that is charge passages, usual fins
@@ -69,7 +70,8 @@ def _bench(kind: str, words: str, low: float, high: float) -> Any:
 
 def _second(kind: str, words: str, low: float, high: float) -> Any:
     """A key of the second bench point, which may be left out."""
-    return given(kind, f"{words}, at a second bench point", default=None, low=low, high=high)
+    said = f"{words}, at a second bench point"
+    return given(kind, said, default=None, low=low, high=high, when_absent="rated by one bench point")
 
 
 def _uneven(words: str) -> Any:
@@ -171,7 +173,7 @@ class WaterCoreSpec(ChargeCoreSpec, CoolantSizeKeys):
 
 
 @dataclass(frozen=True, kw_only=True)
-class AirCoreSpec(ChargeCoreSpec, CoolingSizeKeys):
+class AirCoreSpec(ChargeCoreSpec, CoolingSizeKeys, SprayKeys):
     """`kind = "air_core"`: charge air to cooling air, crossflow, rated by bench points, by its sizes, or by both."""
 
     bench_cooling_flow: float | None = _bench("mass_flow", "cooling-air flow at the bench point", 1e-3, 50.0)
@@ -205,7 +207,7 @@ class AirCoreSpec(ChargeCoreSpec, CoolingSizeKeys):
 
 
 @dataclass(frozen=True, kw_only=True)
-class ExchangerSpec(PlateKeys, CoolantSizeKeys, CoolingSizeKeys, TubeKeys):
+class ExchangerSpec(PlateKeys, CoolantSizeKeys, CoolingSizeKeys, TubeKeys, SprayKeys):
     """`kind = "exchanger"`: coolant to cooling air, crossflow; or, with `heat`, a face in a duct alone."""
 
     bench_coolant_flow: float | None = given(
@@ -528,9 +530,8 @@ def _rate_by_shape(
 ) -> SizedRating:
     """Sizes alone, or corrected so that the bench is met (both bench points: in the mean of their logarithms)."""
     passes, arrangement, x, uneven = _crossing(spec, bool(points))
-    flows, T = (points[0].flow1, points[0].flow2), 0.0
-    if not points:
-        flows, T = usual_flows(spec, shape, coolant), USUAL_COOLANT
+    first = points[0] if points else None
+    flows = (first.flow1, first.flow2) if first else usual_flows(spec, shape, coolant)
     blank = SizedRating(
         flow1=flows[0],
         flow2=flows[1],
@@ -541,9 +542,9 @@ def _rate_by_shape(
         exponent2=np.nan,
         liquid=_liquid(spec),
         bench_coolant=coolant,
-        bench_temperature=points[0].temperature if points else T,
+        bench_temperature=first.temperature if first else USUAL_COOLANT,
         UA=np.nan,
-        effectiveness=points[0].effectiveness if points else np.nan,
+        effectiveness=first.effectiveness if first else np.nan,
         passes=passes,
         arrangement=arrangement,
         uneven=uneven,
@@ -596,8 +597,8 @@ def _shape_notes(spec: CoreSpec, rating: SizedRating, system: str) -> tuple[str,
     notes = [
         (
             f"rated by its sizes: {show(rating.UA, 'conductance')} at {show(rating.flow1, 'mass_flow')} of {side1} "
-            f"and {show(rating.flow2, 'mass_flow')} of {side2}, {rating.film1 * rating.UA:.0%} of the resistance on "
-            f"the {side1} side; core {show(shape.core_volume, 'volume')}, dry {show(shape.metal_mass, 'mass')}"
+            f"and {show(rating.flow2, 'mass_flow')} of {side2}, {show(rating.film1 * rating.UA, 'share')} of the "
+            f"resistance on the {side1} side; core {show(shape.core_volume, 'volume')}, dry {show(shape.metal_mass, 'mass')}"
         )
     ]
     if rating.correction is not None:

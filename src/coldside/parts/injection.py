@@ -22,7 +22,6 @@ from coldside.errors import BadInput, nearest, require
 from coldside.media.air import MOLAR_MASS_DRY
 from coldside.parts.fields import given
 from coldside.parts.moisture import CP_LIQUID, CP_VAPOUR, LATENT_0C, SATURATION, condensing_temperature
-from coldside.units import Pressure
 
 Array = NDArray[np.float64]
 
@@ -109,8 +108,12 @@ class InjectionSpec:
 
     fluid: str = given("text", 'what is injected: "water", "methanol" or "methanol 50 % by volume"', default="water")
     flow: float = given("volume_flow", "liquid flow of all nozzles while it runs", low=1e-8, high=2e-4)
-    above: Pressure | None = given(
-        "boost", "boost at the plenum from which it runs", default=None, when_absent="whenever there is boost"
+    above: float = given(
+        "pressure_difference",
+        "boost at the plenum, over ambient pressure, from which it runs",
+        default=3e4,
+        low=0.0,
+        high=5e5,
     )
     evaporated: float = given(
         "share",
@@ -127,8 +130,7 @@ class InjectionSpec:
 def injected_flow(spec: InjectionSpec, plenum: ArrayLike, ambient: float) -> Array:
     """Liquid flow [kg/s] with the plenum at `plenum` and surroundings at `ambient` [Pa absolute]: all or nothing."""
     require("ambient pressure", ambient, low=0.0, open_low=True)
-    start = ambient if spec.above is None else spec.above.absolute(ambient)
-    running = np.asarray(plenum, dtype=float) > max(start, ambient)
+    running = np.asarray(plenum, dtype=float) > ambient + spec.above
     return np.where(running, spec.flow * parse_fluid(spec.fluid).density, 0.0)
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from coldside.media import air
 from coldside.media.coolants import Coolant
 from coldside.parts.correlations import (
     effectiveness_cross_counter,
@@ -27,6 +28,12 @@ MOST_WEAKENED = 0.01  # and the weakest it may become where uneven flow costs mo
 TRICKLE = (0.02, 0.10)  # shares of the bench flow between which that correction fades in (own)
 BENCH_RANGE = (0.5, 2.0)  # of the bench flow; beyond it a rating is extrapolated (heat note B4)
 DOUBT_PER_DOUBLING = 0.10  # sd of the conductance, as a share, for every factor 2 beyond that range (own)
+# correlations of surfaces, in words
+SURFACES = {
+    "colburn_offset_strip": "film of its offset strip fins",
+    "louvered_fin": "film and loss of its louvered fins",
+    "nusselt_channel": "film in its channels",
+}
 COUNTER, BESIDE = "counter", "beside"  # passes of side 1 or 2 along the other stream, or side by side in its face
 
 
@@ -171,15 +178,25 @@ class SizedRating(Rating):
         return np.asarray(resistance / (self.correction or 1.0))
 
     def extrapolated(self, flow1: float, flow2: float, temperature: float, coolant: Coolant | None) -> list[str]:
-        """One sentence for each number of its surfaces outside its source's range, at these flows [kg/s]."""
-        gas = (self.temperature1, self.temperature2)
-        streams = [
-            (max(flow, 1e-9), temperature, coolant or self.bench_coolant)
-            if self.liquid == side
-            else (max(flow, 1e-9), gas[side - 1], None)
-            for side, flow in ((1, flow1), (2, flow2))
-        ]
-        return self.shape.extrapolated(streams[0], streams[1])
+        """One sentence for each number of its surfaces outside its source's range, at these flows [kg/s].
+
+        A side at next to no flow is left out: its film stands on the floor that every film has.
+        """
+        found = []
+        for side, flow in ((1, flow1), (2, flow2)):
+            usual, gas = (self.flow1, self.temperature1) if side == 1 else (self.flow2, self.temperature2)
+            if flow < TRICKLE[0] * usual:
+                continue
+            fluid = (coolant or self.bench_coolant) if self.liquid == side else None
+            T = temperature if fluid is not None else gas
+            Pr = air.prandtl(T) if fluid is None else fluid.viscosity(T) * fluid.cp(T) / fluid.conductivity(T)
+            own, reynolds = self.shape.side1, self.shape.reynolds1
+            if side == 2:
+                own, reynolds = self.shape.side2, self.shape.reynolds2
+            for sentence in own.surface.extrapolated(reynolds(flow, T, fluid), Pr):
+                name, _, rest = sentence.partition(": ")
+                found.append(f"{SURFACES.get(name, name)}, {rest}")
+        return found
 
 
 def rated_by_shape(blank: SizedRating, correction: float | None) -> SizedRating:

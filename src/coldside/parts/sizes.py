@@ -4,7 +4,8 @@ What is here: the keys that each kind of core adds to its bench point when it is
 `plates_with_charge` and `remote_core`, which build the geometry.  What is not: areas, films and losses
 (`geometry.py`, `surfaces.py`), reconciling with a bench point and wording (`exchanger.py`).
 
-Fin and plate sizes not given are those usual in the trade (common practice, no source), each good to 20 %.
+Fin and plate sizes not given are those usual in the trade (common practice, no source), each good to 20 %;
+foil is sold in thousandths of an inch, hence their thicknesses.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ def _usual(words: str, value: float, low: float, high: float) -> Any:
 
 
 def _size(words: str, low: float, high: float) -> Any:
-    return given("length", words, default=None, low=low, high=high)
+    return given("length", words, default=None, low=low, high=high, when_absent="rated by bench points instead")
 
 
 def _fouling(side: str, words: str) -> Any:
@@ -61,7 +62,7 @@ class ChargeSizeKeys(PlateKeys):
     charge_fin: str = given("choice", "charge fin", default="offset strip", choices=("offset strip", "plain"))
     charge_fin_height: float = _usual("height of the charge fins, plate to plate", 7.5e-3, 1e-3, 0.03)
     charge_fin_pitch: float = _usual("charge fin pitch, one web to the next", 2.0e-3, 0.5e-3, 0.02)
-    charge_fin_thickness: float = _usual("thickness of the charge fins", 0.15e-3, 0.03e-3, 1e-3)
+    charge_fin_thickness: float = _usual("thickness of the charge fins", 0.1524e-3, 0.03e-3, 1e-3)
     charge_fin_strip: float = _usual("length of one strip of the charge fins along the flow", 3.2e-3, 0.5e-3, 0.05)
     charge_fouling: str = _fouling("charge", "what has settled on the charge side")
 
@@ -87,7 +88,7 @@ class CoolingSizeKeys:
     cooling_fin: str = given("choice", "cooling-air fin", default="offset strip", choices=("offset strip", "plain"))
     cooling_fin_height: float = _usual("height of the cooling-air fins, plate to plate", 9e-3, 1e-3, 0.03)
     cooling_fin_pitch: float = _usual("cooling-air fin pitch, one web to the next", 2.0e-3, 0.5e-3, 0.02)
-    cooling_fin_thickness: float = _usual("thickness of the cooling-air fins", 0.12e-3, 0.03e-3, 1e-3)
+    cooling_fin_thickness: float = _usual("thickness of the cooling-air fins", 0.127e-3, 0.03e-3, 1e-3)
     cooling_fin_strip: float = _usual("length of one strip of these fins along the air", 3.2e-3, 0.5e-3, 0.05)
     cooling_fouling: str = _fouling("cooling", "what has settled on the cooling-air side")
 
@@ -107,7 +108,7 @@ class TubeKeys:
     tube_wall: float = _usual("wall of the tubes", 0.3e-3, 0.1e-3, 2e-3)
     tube_rows: int = given("count", "rows of tubes in the depth of the core", default=1, low=1, high=6)
     louver_fin_pitch: float = _usual("louvered fin pitch, one fin to the next along the tube", 1.4e-3, 0.6e-3, 5e-3)
-    louver_fin_thickness: float = _usual("thickness of the louvered fins", 0.08e-3, 0.03e-3, 0.5e-3)
+    louver_fin_thickness: float = _usual("thickness of the louvered fins", 0.0762e-3, 0.03e-3, 0.5e-3)
     louver_pitch: float = _usual("louver pitch along the air", 1.2e-3, 0.4e-3, 5e-3)
     louver_length: float | None = given(
         "length",

@@ -17,6 +17,7 @@ from coldside.parts.engine import EngineSpec
 
 EXHAUST_CP = 1240.0  # J/(kg K) of burnt gas around 1200 K; common practice
 EXHAUST_GAMMA = 1.30  # its ratio of specific heats; common practice
+MOST_EXPANSION = 10.0  # pressure ratio that no turbine of one radial stage is asked for; choked ones see 4 to 6 (own)
 ALCOHOLS = ("E85", "ethanol", "methanol")
 BURNT = {"gasoline": 1210.0, "alcohol": 1135.0, "rotary": 1225.0}  # K before the turbine; common practice, +- 40 K
 
@@ -41,8 +42,8 @@ def inlet_pressure(
 
     p3 = p4 [1 - P/(m cp T3 eta)]^(-g/(g - 1)), `flow` [kg/s] of exhaust, `T_in` [K], `p_out` [Pa absolute],
     `efficiency` of turbine and bearings together (first law and isentropic expansion of an ideal gas, as in
-    Heywood1988; cp and g above).  Infinite where not even a vacuum behind it would do, or where nothing flows but
-    power is asked: the target is impossible.  Raises `BadInput` for a temperature or efficiency not above 0.
+    Heywood1988; cp and g above).  Infinite where the target is impossible: it would take ten times the pressure
+    behind the turbine or more, or power is asked where nothing flows.  Raises `BadInput` for a temperature or efficiency not above 0.
     """
     require("exhaust temperature", T_in, low=0.0, open_low=True)
     require("turbine efficiency", efficiency, low=0.0, open_low=True)
@@ -50,8 +51,8 @@ def inlet_pressure(
     with np.errstate(divide="ignore", invalid="ignore"):
         drop = np.where(P > 0.0, P / (m * EXHAUST_CP), 0.0)  # K of the gas, by the first law
     bracket = 1.0 - drop / (np.asarray(T_in, dtype=float) * efficiency)
-    able = bracket > 0.0
     exponent = -EXHAUST_GAMMA / (EXHAUST_GAMMA - 1.0)
+    able = bracket >= MOST_EXPANSION ** (1.0 / exponent)
     p_in = np.where(able, np.asarray(p_out) * np.where(able, bracket, 1.0) ** exponent, np.inf)
     return p_in, np.where(able, T_in - drop, np.nan)
 

@@ -120,7 +120,13 @@ def fit(
     best, off = rating_at(found.x), misses(found.x)
     best = replace(best, effectiveness=effectiveness_at(best, first, coolant))
     return Fit(
-        best, float(found.x[1]), *(float(spread[i]) for i in (1, 2, 3, 0)), misses=(float(off[0]), float(off[1]))
+        rating=best,
+        share1=float(found.x[1]),
+        share1_sd=float(spread[1]),
+        exponent1_sd=float(spread[2]),
+        exponent2_sd=float(spread[3]),
+        conductance_sd=float(spread[0]),
+        misses=(float(off[0]), float(off[1])),
     )
 
 

@@ -10,21 +10,21 @@ from dataclasses import dataclass
 
 from coldside.build.model import Build
 from coldside.parts import pump
-from coldside.parts.airflow import FanSpec
+from coldside.parts.airflow import FanSpec, fan_current
 from coldside.parts.pump import PumpSpec
 from coldside.parts.wiring import voltage_left, wire_resistance
 
 
 @dataclass(frozen=True)
 class Load:
-    """One electric pump or fan; `current` and `starting` current [A] (None: not known).
+    """One electric pump or fan; `current` and `starting` current [A] (None: not known, of a fan).
 
     A pump whose wire is described has its voltage running and starting [V] and what the wire loses then;
     `speed` is the share of its curve's speed that the voltage leaves it.  None where not known.
     """
 
     name: str
-    current: float | None
+    current: float
     starting: float | None
     voltage: float | None = None
     lost: float | None = None
@@ -36,12 +36,11 @@ class Load:
 class Electrics:
     """All electric pumps and fans, what they draw together [A], and what the alternator spares at hot idle [A].
 
-    `unknown` are those whose current is not known; `alternator` None where not given.
+    `alternator` is None where not given.
     """
 
     loads: tuple[Load, ...]
     total: float
-    unknown: tuple[str, ...]
     alternator: float | None
 
     @property
@@ -57,10 +56,8 @@ def electrics(build: Build) -> Electrics:
         if isinstance(spec, PumpSpec) and spec.drive == "electric" and spec.control.mode != "off":
             loads.append(_pump(name, spec))
         elif isinstance(spec, FanSpec) and spec.control.mode != "off":
-            loads.append(Load(name, spec.current, None))
-    known = [load.current for load in loads if load.current is not None]
-    unknown = tuple(load.name for load in loads if load.current is None)
-    return Electrics(tuple(loads), float(sum(known)), unknown, build.car.alternator_idle)
+            loads.append(Load(name, float(fan_current(spec)), None))
+    return Electrics(tuple(loads), sum(load.current for load in loads), build.car.alternator_idle)
 
 
 def _pump(name: str, spec: PumpSpec) -> Load:

@@ -6,7 +6,8 @@ import numpy as np
 
 from coldside.media import air
 from coldside.parts import engine
-from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, geometry_of, rate
+from coldside.parts.rating import BENCH_RANGE, SizedRating, doubt_beyond_bench
 from coldside.plant import layout
 from coldside.plant.assemble import Plant
 from coldside.plant.charge import ChargeState
@@ -19,7 +20,6 @@ DEW_MARGIN = 1.0  # K of coolant under the dew point from which a word is due
 SPOOLING = 1.0  # s under the lowest line of a map that any spool-up spends there
 BACKWARDS = 1e-3  # kg/s of air against its path that is worth a word
 TABLE_MISS_ALLOWED = 1.0  # K of compressor outlet: what a charge core leaves of it stays near 0.2 K of intake (own)
-BENCH_RANGE = (0.5, 2.0)  # of the bench flow; beyond it a rating is extrapolated (heat note B4)
 
 
 def _edges(state: ChargeState) -> tuple[tuple[np.ndarray, str], ...]:
@@ -59,25 +59,55 @@ def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[s
     found.extend(_charge_missed(plant, solution, state))
     found.extend(_cells_missed(plant, solution))
     found.extend(_ducts_left(plant, solution))
+    found.extend(_bench_left(plant, solution))
+    found.extend(_surfaces_left(plant, solution))
+    for i, loop in enumerate(plant.loops):
+        mean = solution.scalars[:, 4 + len(plant.sensors) + i]
+        for T in (float(mean.min()), float(mean.max())):
+            found.extend(f"{loop.loop.name} loop: {words}" for words in loop.coolant.extrapolated(T))
+    return found
+
+
+def _bench_left(plant: Plant, solution: Solution) -> list[str]:
+    """Parts used far from the flows they were measured at, and what that costs in trust (heat note B4)."""
+    boost, found = plant.arrays.boost.astype(bool), []
     for p, name in enumerate(plant.passes):
         spec = plant.build.parts.get(name.part)
         bench = _bench_flow(spec, name.side, plant, p)
         if bench is None:
             continue
         ratio = np.abs(solution.streams[:, p, 2]) / bench
-        most = float(ratio.max())
+        most, flow = float(ratio.max()), f"{name.part}'s {_side_words(name.side)} flow"
         if most > BENCH_RANGE[1]:
-            found.append(
-                f"{name.part}'s {_side_words(name.side)} flow is up to {most:.1f} times the point it was measured at"
-            )
-        elif boost.any() and float(ratio[boost].max()) < BENCH_RANGE[0]:
-            found.append(
-                f"{name.part}'s {_side_words(name.side)} flow in boost stays below half the point it was measured at"
-            )
-    for i, loop in enumerate(plant.loops):
-        mean = solution.scalars[:, 4 + len(plant.sensors) + i]
-        for T in (float(mean.min()), float(mean.max())):
-            found.extend(f"{loop.loop.name} loop: {words}" for words in loop.coolant.extrapolated(T))
+            words = f"{flow} is up to {most:.1f} times the point it was measured at"
+        elif boost.any() and (most := float(ratio[boost].max())) < BENCH_RANGE[0]:
+            words = f"{flow} in boost stays below half the point it was measured at"
+        else:
+            continue
+        found.append(f"{words}: its conductance there is uncertain by another {doubt_beyond_bench(most):.0%}")
+    return found
+
+
+def _surfaces_left(plant: Plant, solution: Solution) -> list[str]:
+    """Parts known by sizes and fins alone, whose fins lie outside what their formulas were measured on.
+
+    At the middle of their flows, in boost where there is any.
+    """
+    boost, found = plant.arrays.boost.astype(bool), []
+    some = boost if boost.any() else np.ones_like(boost)
+    for name, spec in plant.build.parts.items():
+        if not isinstance(spec, (WaterCoreSpec, AirCoreSpec, ExchangerSpec)) or geometry_of(spec) is None:
+            continue
+        mine = [p for p, made in enumerate(plant.passes) if made.part == name]
+        loop = next((i for i, loop in enumerate(plant.loops) if name in loop.network.names), None)
+        T = plant.arrays.ambient
+        if loop is not None:
+            T = float(np.median(solution.scalars[some, 4 + len(plant.sensors) + loop]))
+        coolant = None if loop is None else plant.loops[loop].coolant
+        rating = rate(spec, coolant)
+        assert isinstance(rating, SizedRating)
+        one, two = (float(np.median(np.abs(solution.streams[some, p, 2]))) for p in mine)
+        found += [f"{name}: {words}" for words in rating.extrapolated(one, two, T, coolant)]
     return found
 
 
@@ -147,7 +177,7 @@ def _backwards(plant: Plant, solution: Solution, d: int) -> list[str]:
 
 def _way(name: str) -> str:
     """A link of a duct in words."""
-    if name == LEAK:
+    if name.startswith(LEAK):
         return "the gaps beside its faces"
     return f"the open strip {name}" if name.startswith(BYPASS) else name
 
@@ -223,7 +253,11 @@ def warnings_of(plant: Plant, solution: Solution, streams: Streams, fuel: np.nda
 def _bench_reread(plant: Plant, loop: str, names: tuple[str, ...]) -> list[str]:
     """A coolant changed by --set while the bench coolant is not given: bench points change their meaning with it."""
     given = plant.build.givens.get(f"loops.{loop}.coolant")
-    rated = [n for n in names if getattr(plant.build.parts[n], "bench_coolant", "") is None]
+    rated = [
+        n
+        for n in names
+        if getattr(plant.build.parts[n], "bench_coolant", "") is None and plant.build.parts[n].bench_coolant_flow
+    ]
     if given is None or given.origin != "set" or not rated:
         return []
     words = (

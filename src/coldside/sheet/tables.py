@@ -17,12 +17,15 @@ from coldside import sources
 from coldside.build.model import Given, names_on
 from coldside.judge.heat import heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
+from coldside.judge.pressures import couplers, exhaust, largest_pull, leak
 from coldside.judge.verdict import LimitResult, Verdict, label_at
+from coldside.judge.water import condensation
 from coldside.judge.wording import Quantity, shown
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.fields import Field
 from coldside.parts.pump import Control, PumpSpec
+from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast
 from coldside.sheet.figures import energy, resistance
 from coldside.sheet.streams import part_name
@@ -121,6 +124,12 @@ def key_figures(forecast: Forecast, system: str) -> list[tuple[str, tuple[str, s
     rows.append(("heat taken by the cores", flows(forecast.heat_rejected, "power")))
     for loop, trace in forecast.coolant_flow.items():
         rows.append((f"coolant flow of loop {loop}", flows(trace, "volume_flow")))
+    for part, trace in forecast.ice.items():
+        rows.append(
+            (f"ice in {part}", (show(float(trace[0]), "mass", system), "", "", show(float(trace[-1]), "mass", system)))
+        )
+    if condensation(forecast) is not None and forecast.condensate is not None:
+        rows.append(("water condensing in the cores", flows(forecast.condensate, "mass_flow")))
     return rows
 
 
@@ -181,29 +190,68 @@ def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, st
     power = power_kept(forecast)
     mean = "" if power.mean_boost is None else f"{show(power.mean_boost, 'power', system)} on average in boost"
     rows.append(("power at its highest", show(power.peak, "power", system), mean))
+    return rows + _tract_rows(forecast, system) + _lane_rows(forecast, system)
+
+
+def _tract_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
+    """Exhaust pressure, the largest pull at a coupler, the leak of the tract."""
+    rows = []
+    burnt = exhaust(forecast)
+    if burnt is not None:
+        when = say(burnt.time, "clock", system)
+        meaning = f"{burnt.over_plenum:.2f} times the plenum's pressure, at {when}"
+        rows.append(("exhaust before the turbine, highest", show(burnt.pressure, "pressure", system), meaning))
+    pull = largest_pull(couplers(forecast))
+    if pull is not None:
+        meaning = f"at {pull.part}, from {show(pull.gauge, 'pressure_gauge', system)}"
+        if pull.rating is not None:
+            meaning += f"; its couplers are rated for {show(pull.rating, 'pressure_gauge', system)}"
+        rows.append(("largest pull at a coupler", show(pull.force, "force", system), meaning))
+    lost = leak(forecast)
+    if lost is not None:
+        meaning = f"{100 * lost.share:.1f} % of the air flow, by the tract's pressure-decay test"
+        rows.append(("leak of the charge tract, highest", show(lost.flow, "mass_flow", system), meaning))
+    return rows
+
+
+def _lane_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
+    """Charge leaving each core's hottest lane."""
+    rows = []
+    for core, (hottest, mean, coldest) in forecast.face_spread.items():
+        meaning = f"{say(mean, 'temperature', system)} on average, {say(coldest, 'temperature', system)} in the coldest"
+        rows.append(
+            (f"hottest lane of {core}", say(hottest, "temperature", system), meaning + ", at the hottest moment")
+        )
     return rows
 
 
 def compressor_margins(forecast: Forecast) -> tuple[Margin, ...]:
-    """Every compressor's margins to surge, choke and top shaft speed, each at its worst moment in boost.
+    """Margins of every compressor to surge, choke and top speed, each at its worst moment in boost.
 
-    Empty when never in boost and for a constant efficiency.
+    Empty when never in boost and for a constant efficiency.  With several stages each name says whose it is.
     """
-    boosted = forecast.boost & (forecast.demand.engine_speed > 0.0)
+    counts = forecast.boost & (forecast.demand.engine_speed > 0.0)
+    if not counts.any():
+        return ()
     found = []
     for stage in forecast.stages:
-        which = f"{stage.name}: " if len(forecast.stages) > 1 else ""
-        operating = stage.operating
-        for name, trace in (
-            ("to surge", operating.surge_margin),
-            ("to choke", operating.choke_margin),
-            ("to top shaft speed", operating.speed_margin),
-        ):
-            if trace is None or np.isnan(trace[boosted]).all():
-                continue
-            at = int(np.nanargmin(np.where(boosted, trace, np.nan)))
-            found.append(Margin(which + name, float(trace[at]), float(forecast.time[at]), label_at(forecast, at)))
+        whose = f"{stage.name} " if len(forecast.stages) > 1 else ""
+        for name, trace in stage_margins(stage):
+            left = None if trace is None else np.where(counts, trace, np.nan)
+            if left is not None and np.isfinite(left).any():
+                at = int(np.nanargmin(left))
+                found.append(Margin(whose + name, float(left[at]), float(forecast.time[at]), label_at(forecast, at)))
     return tuple(found)
+
+
+def stage_margins(stage: StageState) -> tuple[tuple[str, np.ndarray | None], ...]:
+    """The three margins of one compressor with their names."""
+    operating = stage.operating
+    return (
+        ("to surge", operating.surge_margin),
+        ("to choke", operating.choke_margin),
+        ("to top shaft speed", operating.speed_margin),
+    )
 
 
 # ------------------------------------------------------------------------------- ledger and ladder

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from coldside.judge.verdict import Verdict
+from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast, Point
 from coldside.sheet import tables
 from coldside.sheet.ribbon_narrow import ribbon_text
@@ -108,9 +109,10 @@ def point_text(point: Point, system: str, width: int, colour: bool | None = None
         f"at {show(point.engine_speed, 'engine_speed', system)} and {show(point.power, 'power', system)}.",
         style="head",
     )
+    moving = "" if point.road_speed is None else f", at {show(point.road_speed, 'speed', system)} on the road"
     page.say(
         f"{point.build.name}; steady, {tables.say(point.ambient_temperature, 'temperature', system)} and "
-        f"{show(point.ambient_pressure, 'pressure', system)} outside"
+        f"{show(point.ambient_pressure, 'pressure', system)} outside{moving}"
     )
     page.head("charge")
     page.pairs(_point_charge(point, system))
@@ -142,17 +144,45 @@ def _point_charge(point: Point, system: str) -> list[tuple[str, str]]:
         ("fuel flow", show(point.fuel_flow, "mass_flow", system)),
         ("per injector", show(point.fuel_flow_per_injector, "mass_flow", system)),
     ]
+    if point.exhaust_pressure is not None and np.isfinite(point.exhaust_pressure):
+        times = f", {point.exhaust_pressure / point.plenum_pressure:.2f} times the plenum's"
+        rows.append(("before the turbine", show(point.exhaust_pressure, "pressure", system) + times))
+    if len(point.stages) > 1:
+        return rows + [row for stage in point.stages for row in _stage_rows(stage, system)]
     for name, left in (
         ("to surge", point.surge_margin),
         ("to choke", point.choke_margin),
         ("to top shaft speed", point.shaft_speed_margin),
     ):
-        rows.append((name, "not known" if left is None else f"{100 * left:.0f} % left"))
+        rows.append((name, _room(left)))
     return rows
+
+
+def _stage_rows(stage: StageState, system: str) -> list[tuple[str, str]]:
+    """One of several compressors: pressure ratio, outlet, margins."""
+    ratio, efficiency = float(stage.pressure_ratio[0]), float(stage.efficiency[0])
+    out = tables.say(float(stage.outlet[0]), "temperature", system)
+    rows = [(stage.name, f"pressure ratio {ratio:.2f} at {100 * efficiency:.0f} %, {out} out")]
+    for name, trace in tables.stage_margins(stage):
+        if trace is not None:
+            rows.append((f"{stage.name} {name}", _room(float(trace[0]))))
+    return rows
+
+
+def _room(left: float | None) -> str:
+    """A margin in words."""
+    if left is None or not np.isfinite(left):
+        return "not known"
+    return f"{100 * left:.0f} % left" if left >= 0.0 else f"{-100 * left:.0f} % beyond"
 
 
 def _point_cooling(point: Point, system: str) -> list[tuple[str, str]]:
     rows = [(f"{name} effectiveness", f"{100 * share:.1f} %") for name, share in point.effectiveness.items()]
+    for core, (hottest, mean, coldest) in point.face_spread.items():
+        words = " to ".join(tables.say(T, "temperature", system) for T in (coldest, hottest))
+        rows.append((f"{core} over its face", f"{words}, {tables.say(mean, 'temperature', system)} on average"))
+    if point.condensate:
+        rows.append(("water condensing", show(point.condensate, "mass_flow", system) + ", into the intake"))
     for loop, flow in point.coolant_flow.items():
         words = show(flow, "volume_flow", system)
         if loop in point.loop_temperature:

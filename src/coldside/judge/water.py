@@ -1,0 +1,123 @@
+"""Water in a session: what condenses in the charge cores and reaches the intake, what freezes, what ice is left.
+
+Here: `condensation`, `ice_left` and their sentences.  Not here: how much condenses (`parts/moisture.py`, the
+kernel) and how ice melts (`parts/reservoir.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldside.judge.power import time_weights
+from coldside.judge.wording import Quantity, Sentence
+from coldside.plant.results import Forecast
+
+DRY = 1e-6  # kg/s of water under which a core counts as dry
+WORTH_SAYING = 5e-4  # kg over a session
+FREEZING = 273.15  # K
+ALL_GONE = 0.005  # of the ice at the start
+
+
+@dataclass(frozen=True)
+class Condensation:
+    """Water that the charge leaves in its cores: at most [kg/s] and when [s], over the session [kg], since when [s].
+
+    `seconds` it lasts in all; `frozen` of them with the coolant of a charge core below freezing.
+    """
+
+    most: float
+    peak_time: float
+    total: float
+    first: float
+    seconds: float
+    frozen: float
+
+
+@dataclass(frozen=True)
+class IceLeft:
+    """Ice of one tank: kg at the start and the end, and when it was gone [s], if it was."""
+
+    part: str
+    start: float
+    end: float
+    gone: float | None
+
+
+def condensation(forecast: Forecast) -> Condensation | None:
+    """What condenses over the session; None when it was not followed or the cores stay dry."""
+    water = forecast.condensate
+    if water is None or not np.any(water > DRY):
+        return None
+    weights, wet = time_weights(forecast.time), water > DRY
+    cold = np.zeros_like(wet)
+    for trace in forecast.coolant_in_cores.values():
+        cold |= trace < FREEZING
+    at = int(np.argmax(water))
+    return Condensation(
+        most=float(water[at]),
+        peak_time=float(forecast.time[at]),
+        total=float(np.dot(weights, water)),
+        first=float(forecast.time[int(np.argmax(wet))]),
+        seconds=float(weights[wet].sum()),
+        frozen=float(weights[wet & cold].sum()),
+    )
+
+
+def ice_left(forecast: Forecast) -> tuple[IceLeft, ...]:
+    """Ice of every tank that had some at the start."""
+    found = []
+    for part, trace in forecast.ice.items():
+        start, end = float(trace[0]), float(trace[-1])
+        if start <= 0.0:
+            continue
+        gone = np.flatnonzero(trace <= ALL_GONE * start)
+        found.append(IceLeft(part, start, end, float(forecast.time[gone[0]]) if gone.size else None))
+    return tuple(found)
+
+
+# ---------------------------------------------------------------- in words
+
+
+def water_in_intake(forecast: Forecast) -> list[Sentence]:
+    """Water that condenses in the charge cores, and frost."""
+    found = condensation(forecast)
+    if found is None or found.total < WORTH_SAYING:
+        return []
+    said = [
+        Sentence(
+            "Water in the intake: up to {most} condenses in the charge cores (at {when}), {total} over the session, "
+            "from {first} into it; the engine swallows it unless it collects in a low place: give the tract a drain.",
+            {
+                "most": Quantity(found.most, "mass_flow"),
+                "when": Quantity(found.peak_time, "clock"),
+                "total": Quantity(found.total, "mass"),
+                "first": Quantity(found.first, "clock"),
+            },
+        )
+    ]
+    if found.frozen > 0.0:
+        said.append(
+            Sentence(
+                "Frost: for {frozen} of that the coolant of a charge core is below freezing; the water then stays in "
+                "the core as ice, narrows it, and comes off at once when it thaws. The growing loss is not reckoned "
+                "with.",
+                {"frozen": Quantity(found.frozen, "time")},
+            )
+        )
+    return said
+
+
+def ice_words(forecast: Forecast) -> list[Sentence]:
+    """Ice used up, or left at the end."""
+    said = []
+    for tank in ice_left(forecast):
+        values: dict[str, Quantity | str] = {"part": tank.part, "start": Quantity(tank.start, "mass")}
+        if tank.gone is not None:
+            values["gone"] = Quantity(tank.gone, "clock")
+            said.append(Sentence("The {start} of ice in {part} are gone {gone} into the session.", values))
+        else:
+            values["left"] = Quantity(tank.end, "mass")
+            said.append(Sentence("Of the {start} of ice in {part}, {left} are left at the end.", values))
+    return said

@@ -1,0 +1,213 @@
+"""The charge tract in figures and words, of builds that have not run and of made forecasts."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from coldside.judge import pressures
+from coldside.judge.pressures import couplers, exhaust, largest_pull, leak
+from coldside.judge.summary import build_json, forecast_json
+from coldside.judge.tract import charge_tract, tract_sentences
+from coldside.judge.verdict import judge
+from coldside.judge.workshop import workshop
+from coldside.parts.charge_tract import decay_leak_area
+from coldside.parts.lines import PipeSpec, PlenumSpec
+from coldside.plant.charge import StageState
+from coldside.sheet import tables
+from coldside.units import Pressure
+from generators import AIR_CORE, TURBO, build_of
+from judge import made
+
+PIPE = PipeSpec(length=1.0, bore=0.06, wall=0.002)
+AREA = np.pi / 4.0 * 0.06**2
+SEALED = np.pi / 4.0 * 0.064**2
+TESTED = PlenumSpec(
+    volume=0.005, leak_test_from=Pressure(1.0e5, True), leak_test_to=Pressure(0.8e5, True), leak_test_time=20.0
+)
+
+
+def tract_build(charge=("turbo", "hot", "core", "plenum"), **parts):
+    """A build with a pipe and a plenum of 5 L; boost is 1 bar from 3000 rpm up."""
+    made_parts = {"turbo": TURBO, "hot": PIPE, "core": AIR_CORE, "plenum": PlenumSpec(volume=0.005), **parts}
+    return build_of(made_parts, charge, duct=("core",))
+
+
+def words(build, system="si"):
+    return [sentence.words(system) for sentence in tract_sentences(build)]
+
+
+def with_pipe(pipe=PIPE, plenum=None, **changes):
+    """A made forecast whose charge path has a pipe behind the turbo; 260 kPa there, 100 kPa outside."""
+    base = made.forecast()
+    parts = {**base.build.parts, "hot": pipe, "plenum": plenum or PlenumSpec()}
+    build = replace(base.build, charge=("turbo", "hot", *base.build.charge[1:]), parts=parts)
+    out = base.compressor_out
+    return made.forecast(
+        build=build,
+        inlet={**base.inlet, ("hot", "charge"): out},
+        flow={**base.flow, ("hot", "charge"): base.charge_flow},
+        **changes,
+    )
+
+
+# ---------------------------------------------------------------- a build that has not run
+
+
+def test_volume_and_air():
+    tract = charge_tract(tract_build())
+    sizes = dict(tract.held)
+    assert sizes["hot"] == pytest.approx(AREA)  # 1 m of it
+    assert sizes["plenum"] == 0.005
+    assert tract.gauge == pytest.approx(1.0e5)
+    held = tract.volume * 1.0e5 / (287.055 * (298.15 + 30.0))  # ideal gas at the tract's temperature
+    assert tract.air == pytest.approx(held, rel=1e-4)  # five digits of the gas constant
+    assert tract.fill_time == pytest.approx(tract.air / tract.flow)
+
+
+def test_pull_at_couplers():
+    """p A on the outside and m^2/(rho A) of the flow inside (a bend's momentum)."""
+    tract = charge_tract(tract_build())
+    rho = (101325.0 + 1.0e5) / (287.055 * 328.15)
+    # the flow at the first of equal targets, so the least of them
+    assert tract.couplers[0].force == pytest.approx(1.0e5 * SEALED + tract.flow**2 / (rho * AREA), rel=1e-4)
+
+
+def test_branches_share_the_flow():
+    from coldside.build.model import Parallel
+
+    both = Parallel((("a",), ("b",)))
+    build = tract_build(("turbo", both, "core", "plenum"), a=PIPE, b=PIPE)
+    one = charge_tract(tract_build()).couplers[0].force - 1.0e5 * SEALED
+    halves = [found.force - 1.0e5 * SEALED for found in charge_tract(build).couplers]
+    assert halves == pytest.approx([one / 4.0, one / 4.0], rel=1e-9)  # momentum goes with the square
+
+
+def test_between_two_stages_the_pressure_is_the_first_ones():
+    build = tract_build(("turbo", "hot", "second", "core", "plenum"), second=TURBO)
+    ratio = (101325.0 + 1.0e5) / 101325.0
+    assert charge_tract(build).couplers[0].gauge == pytest.approx(101325.0 * (ratio**0.5 - 1.0))  # equal ratios
+
+
+def test_a_leak_by_its_test():
+    tract = charge_tract(tract_build(plenum=TESTED))
+    by_hand = decay_leak_area(tract.volume, 201325.0, 181325.0, 20.0)
+    assert tract.leak_area == pytest.approx(by_hand, rel=1e-12)
+    assert charge_tract(tract_build()).leak_area is None
+    assert any(
+        text.startswith("By its pressure-decay test it leaks through") for text in words(tract_build(plenum=TESTED))
+    )
+    assert "No pressure-decay test is given: the tract is taken as tight." in words(tract_build())
+
+
+def test_words_of_ratings():
+    high = replace(PIPE, coupler_rating=Pressure(2.0e5, True))
+    low = replace(PIPE, coupler_rating=Pressure(0.8e5, True))
+    assert any("hot: 1 bar gauge pulls at each coupler with 3" in text for text in words(tract_build(hot=high)))
+    assert any(text.endswith("50 % under the 2 bar gauge it is rated for.") for text in words(tract_build(hot=high)))
+    over = next(text for text in words(tract_build(hot=low)) if text.startswith("Over its rating"))
+    assert over.endswith("25 % over the 0.8 bar gauge it is rated for.")
+    assert "No coupler_rating is given for hot: not checked." in words(tract_build())
+    assert any(
+        "14.5 psi gauge pulls at each coupler with" in text and "lbf" in text for text in words(tract_build(), "us")
+    )
+
+
+def test_words_of_shields():
+    shielded = tract_build(hot=replace(PIPE, shield="wrap"), plenum=PlenumSpec(spacer=0.01))
+    told = [text for text in words(shielded) if "pick-up" in text]
+    assert told[0].startswith("hot: shield and spacer leave")
+    assert told[1] == "plenum: shield and spacer leave 1.94 W/K of its pick-up of 5 W/K."
+    idle = tract_build(plenum=PlenumSpec(spacer=0.01, surroundings="bay"))
+    assert any("keeps no heat away" in text for text in words(idle))
+
+
+def test_check_has_the_section():
+    assert dict(workshop(tract_build(), "us"))["Charge tract"] == words(tract_build(), "us")
+    block = json.loads(json.dumps(build_json(tract_build()), allow_nan=False))["charge_tract"]
+    assert block["volume_m3"] == pytest.approx(charge_tract(tract_build()).volume)
+    assert block["couplers"][0]["rating_margin"] is None
+
+
+# ---------------------------------------------------------------- a forecast
+
+
+def test_couplers_at_the_highest_pressure():
+    found = couplers(with_pipe())
+    rho = 260e3 / (287.055 * 420.0)
+    assert found[0].gauge == pytest.approx(160e3)
+    assert found[0].force == pytest.approx(160e3 * SEALED + 0.2**2 / (rho * AREA), rel=1e-4)  # gas constant
+    assert largest_pull(found) == found[0]
+    assert couplers(made.forecast()) == ()
+
+
+def test_over_the_rating_is_a_reason():
+    weak = with_pipe(replace(PIPE, coupler_rating=Pressure(1.0e5, True)))
+    assert judge(weak).words("si").reasons[0].startswith("Over its rating: hot: 1.6 bar gauge pulls")
+    strong = with_pipe(replace(PIPE, coupler_rating=Pressure(3.0e5, True)))
+    assert not any("rating" in text for text in judge(strong).words("si").reasons)
+    rows = {row[0]: row for row in tables.before_full_load(weak, "si")}
+    assert rows["largest pull at a coupler"][2] == "at hot, from 1.6 bar gauge; its couplers are rated for 1 bar gauge"
+
+
+def test_exhaust_pressure():
+    base = made.forecast()
+    quiet = np.where(base.boost, 300e3, 110e3)
+    assert exhaust(base) is None
+    assert exhaust(made.forecast(exhaust_pressure=np.full_like(base.time, np.nan))) is None  # a belt
+    found = exhaust(made.forecast(exhaust_pressure=quiet))
+    assert (found.pressure, found.over_plenum) == (300e3, pytest.approx(1.2))
+    assert pressures.back_pressure(made.forecast(exhaust_pressure=quiet)) == []
+    beyond = np.where((base.time > 59.95) & (base.time < 64.95), np.inf, quiet)  # 50 samples of boost
+    late = made.forecast(exhaust_pressure=beyond)
+    assert exhaust(late).out_of_reach == pytest.approx(5.0, abs=0.11)  # half an interval at each end
+    assert pressures.back_pressure(late)[0].words("si").startswith("For 5 s of boost no exhaust pressure is enough")
+    choked = pressures.back_pressure(made.forecast(exhaust_pressure=2.0 * quiet))
+    assert choked[0].words("si").startswith("Before the turbine the exhaust reaches 6 bar abs, 2.4 times")
+
+
+def test_leak_of_a_forecast():
+    assert leak(with_pipe()) is None
+    found = leak(with_pipe(plenum=TESTED))
+    assert found.share == pytest.approx(found.flow / 0.2)
+    rows = [row[0] for row in tables.before_full_load(with_pipe(plenum=TESTED), "si")]
+    assert "leak of the charge tract, highest" in rows
+
+
+def test_lanes():
+    calm = made.forecast(face_spread={"core": (322.0, 320.0, 318.0)})
+    uneven = made.forecast(face_spread={"core": (333.15, 323.15, 313.15)})
+    assert pressures.uneven_lanes(calm) == []
+    told = pressures.uneven_lanes(uneven)[0].words("si")
+    assert told.startswith("At the hottest moment the charge leaves core at 60 degC in its hottest lane, 50 degC on")
+    rows = {row[0]: row[1:] for row in tables.before_full_load(uneven, "us")}
+    assert rows["hottest lane of core"] == (
+        "140 degF",
+        "122 degF on average, 104 degF in the coldest, at the hottest moment",
+    )
+    said = forecast_json(uneven, judge(uneven))["parts"]["core"]
+    assert (said["lane_hottest_K"], said["lane_mean_K"], said["lane_coldest_K"]) == (333.15, 323.15, 313.15)
+
+
+def stage(name, margins):
+    """A stage over the made session with these least margins to surge in pulls and twice less at rest."""
+    base = made.forecast()
+    boost = base.boost
+    operating = made.operating(np.where(boost, margins, -0.5))
+    shape = np.ones_like(base.time)
+    return StageState(name, 300 * shape, 1e5 * shape, 400 * shape, 2e5 * shape, 2 * shape, 0.7 * shape, 0.2 * shape,
+                      operating, 0.2 * shape, 2e4 * shape)  # fmt: skip
+
+
+def test_margins_of_every_stage():
+    both = made.forecast(stages=(stage("first", 0.3), stage("second", 0.1)))
+    margins = {margin.name: margin.left for margin in tables.compressor_margins(both)}
+    assert margins == {"first to surge": 0.3, "second to surge": 0.1}  # rest, below the surge line, does not count
+    alone = made.forecast(stages=(stage("first", 0.3),))
+    assert [margin.name for margin in tables.compressor_margins(alone)] == ["to surge"]
+    block = forecast_json(both, judge(both))["stages"]
+    assert [(one["part"], one["surge_margin_min"]) for one in block] == [("first", 0.3), ("second", 0.1)]
+    assert block[0]["choke_margin_min"] is None

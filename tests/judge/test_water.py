@@ -1,0 +1,92 @@
+"""Water that condenses, frost and ice of made forecasts: figures worked out by hand, words as stored here."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from coldside.judge.summary import forecast_json
+from coldside.judge.verdict import judge
+from coldside.judge.water import condensation, ice_left, ice_words, water_in_intake
+from coldside.sheet import tables
+from judge import made
+
+
+def wet(grams_per_second=0.2, start=60.0, end=70.0):
+    """A made forecast that condenses steadily from `start` to `end`, samples at both ends included."""
+    base = made.forecast()
+    water = np.where((base.time > start - 0.05) & (base.time < end + 0.05), 1e-3 * grams_per_second, 0.0)
+    return made.forecast(condensate=water)
+
+
+def said(look, forecast, system="si"):
+    return [sentence.words(system) for sentence in look(forecast)]
+
+
+def test_condensation_is_the_integral():
+    """10 s and half an interval at each end: 10.1 s of trapezoids at 0.2 g/s."""
+    found = condensation(wet())
+    assert found is not None
+    assert found.most == pytest.approx(2e-4)
+    assert found.total == pytest.approx(2e-4 * 10.1, rel=1e-9)
+    assert (found.first, found.seconds, found.frozen) == (pytest.approx(60.0), pytest.approx(10.1), 0.0)
+
+
+def test_dry_or_not_followed():
+    assert condensation(made.forecast()) is None
+    assert condensation(wet(0.0)) is None
+    assert said(water_in_intake, made.forecast()) == []
+    assert said(water_in_intake, wet(0.2, 60.0, 61.0)) == []  # 0.2 g is a breath
+
+
+def test_words_of_water():
+    assert said(water_in_intake, wet()) == [
+        (
+            "Water in the intake: up to 0.2 g/s condenses in the charge cores (at 1:00), 2.02 g over the session, "
+            "from 1:00 into it; the engine swallows it unless it collects in a low place: give the tract a drain."
+        )
+    ]
+    assert "0.423 oz/min" in said(water_in_intake, wet(), "us")[0]  # 0.2 g/s x 60/28.3495
+
+
+def test_frost():
+    base = wet()
+    cold = {"charge": np.where(base.time < 65.0, 271.0, 275.0)}
+    found = made.forecast(condensate=base.condensate, coolant_in_cores=cold)
+    assert condensation(found).frozen == pytest.approx(5.0, abs=0.1)  # an interval at each edge
+    assert said(water_in_intake, found)[1].startswith("Frost: for 5 s of that the coolant")
+
+
+def test_ice():
+    base = made.forecast()
+    melts = {"tank": np.maximum(2.0 - base.time / 100.0, 0.0), "box": 1.0 + 0.0 * base.time, "none": 0.0 * base.time}
+    found = made.forecast(ice=melts)
+    gone, left = ice_left(found)  # gone at 0.5 % of 2 kg, 199 s, or a sample later
+    assert (gone.part, gone.start, gone.end, gone.gone) == ("tank", 2.0, 0.0, pytest.approx(199.0, abs=0.11))
+    assert (left.part, left.end, left.gone) == ("box", 1.0, None)
+    assert said(ice_words, found) == [
+        "The 2 kg of ice in tank are gone 3:19 into the session.",
+        "Of the 1 kg of ice in box, 1 kg are left at the end.",
+    ]
+
+
+def test_in_reasons_figures_and_json():
+    base = wet()
+    found = made.forecast(condensate=base.condensate, ice={"tank": np.linspace(2.0, 0.5, len(base.time))})
+    verdict = judge(found)
+    words = " ".join(verdict.words("si").reasons)
+    assert "Water in the intake" in words
+    assert "0.5 kg are left" in words
+    figures = dict(tables.key_figures(found, "si"))
+    assert figures["ice in tank"] == ("2 kg", "", "", "0.5 kg")
+    assert figures["water condensing in the cores"][1] == "0.2 g/s"
+    block = json.loads(json.dumps(forecast_json(found, verdict), allow_nan=False))
+    assert block["condensate"]["total_kg"] == pytest.approx(2.02e-3)
+    assert block["ice"] == {"tank": {"start_kg": 2.0, "end_kg": 0.5, "gone_s": None}}
+    dry = forecast_json(made.forecast(condensate=0.0 * base.time), verdict)
+    assert dry["condensate"] == {
+        "max_kg_s": 0.0, "total_kg": 0.0, "first_s": None, "duration_s": 0.0, "below_freezing_s": 0.0,
+    }  # fmt: skip
+    assert "condensate" not in forecast_json(made.forecast(), verdict)  # not followed is not dry
