@@ -39,7 +39,11 @@ def test_packing_loses_nothing(arrays):
 
 def test_the_width_of_a_pass_is_the_kernels(arrays):
     assert arrays.passes.shape[1] == kernel.WIDTH
-    assert arrays.inputs.shape[1] == layout.IN_SPEED + len(arrays.duct_nodes)
+    assert arrays.in_recirculation == layout.IN_SPEED + len(arrays.duct_nodes)
+    assert arrays.in_pressure == arrays.in_recirculation + len(arrays.duct_nodes)
+    assert arrays.in_injection == arrays.in_source + len(arrays.source_field)
+    blocks = layout.BETWEEN_NODES if arrays.stages == 2 else 0
+    assert arrays.inputs.shape[1] == arrays.in_stage + blocks * layout.STAGE_BLOCK
 
 
 def test_scratch_is_views_into_what_the_kernel_takes(arrays):

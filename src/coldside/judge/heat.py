@@ -66,6 +66,9 @@ def recompute_ledger(forecast: Forecast) -> LedgerCheck:
         heats = forecast.heat_capacity[key] * _interval_integrals(
             forecast.flow[key], drop, forecast.time, held if side == "cooling" else None
         )
+        if side == "charge" and part in forecast.latent:  # what condensed gave its heat to the wall
+            latent = forecast.latent[part]
+            heats = heats + 0.5 * (latent[:-1] + latent[1:]) * np.diff(forecast.time)
         parts[key] = float(heats.sum())
         sums[side] += parts[key]
         crossed[side] += float(np.abs(heats).sum())

@@ -21,23 +21,37 @@ from coldside.duty.model import SAMPLE_TIME, Demand
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.parts import lines
+from coldside.parts.airflow import recirculation
+from coldside.parts.chiller import ChillerSpec
+from coldside.parts.compressor import CompressorSpec
 from coldside.parts.engine import BOOSTED
 from coldside.parts.exchanger import CELLS, AirCoreSpec, ExchangerSpec, WaterCoreSpec, rate
+from coldside.parts.injection import InjectionSpec
+from coldside.parts.jacket import EngineJacketSpec
 from coldside.parts.lines import HoseSpec, PipeSpec, PlenumSpec, ValveSpec
-from coldside.parts.pump import PumpSpec
-from coldside.parts.reservoir import ReservoirSpec
+from coldside.parts.reservoir import ReservoirSpec, tank_pickup
 from coldside.parts.sensor import SensorSpec
 from coldside.plant import layout, tables
 from coldside.plant.charge import ChargeSide
 from coldside.plant.flows import Air, DuctFlows, LoopFlows, Reading, charge_split, duct_flows, loop_flows
+from coldside.plant.heat_sources import fuel_heat, source_rows, sources
 from coldside.plant.network import Network, network_of
+from coldside.plant.phase_change import (
+    SPRAYED_COLDER,
+    charge_pressures,
+    ice_rows,
+    injection_columns,
+    may_condense,
+    saturation_scalars,
+)
 
 CP_METAL = 896.0  # J/(kg K), aluminium (heat note A2)
 VALVE_VOLUME = 5e-5  # m3 of coolant in a valve body
 CELL_LENGTH, FEWEST_CELLS = 0.3, 4  # of pipes and hoses (definitions, "Paths -> hydraulics and kernel")
 LOOP_NODES, DUCT_NODES_T, DUCT_NODES_V = 28, 6, 24
 LEAST_REACH = 0.05  # share of the engine's peak flow that the charge tables reach at least
-HOTTEST = 388.15  # K, top of the tables' coolant axis
+HOTTEST, HOTTEST_ENGINE = 388.15, 433.15  # K, top of the tables' coolant axis; in a loop that cools the engine
+BETWEEN = (-10.0, 55.0, 130.0)  # K over ambient: gas between two compressors at which the charge side is tabulated
 AROUND = {"bay": layout.BAY, "engine": layout.ENGINE, "ambient": layout.AMBIENT}
 
 
@@ -51,6 +65,18 @@ class _Field:
     loop: int = -1
     column: int = 0
     start: float | None = None
+
+
+@dataclass(frozen=True)
+class _Tabulated:
+    """The charge side at (rows of the demand, plenum temperatures): what the tables are made of."""
+
+    flow: np.ndarray
+    plenum: np.ndarray  # Pa absolute
+    behind: np.ndarray  # Pa absolute, at the last compressor's outlet
+    first_behind: np.ndarray  # Pa absolute, at the first one's
+    first_out: np.ndarray  # K
+    last_out: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -97,21 +123,24 @@ class Plant:
         return combos
 
 
-def assemble(build: Build, demand: Demand, cells: Mapping[str, tuple[int, int]] | None = None) -> Plant:
+def assemble(
+    build: Build, demand: Demand, cells: Mapping[str, tuple[int, int]] | None = None, *, ice: bool = True
+) -> Plant:
     """Turn a build and a sampled demand into a plant.
 
     `cells` overrides the number of wall cells (along side 1, along side 2) by part name or kind of
-    part, for accuracy studies.  Raises `BadInput` for bench points that cannot be, `NoAnswer` when
+    part, for accuracy studies; `ice` False takes all ice as melted and gone, which is what a steady
+    state means.  Raises `BadInput` for bench points that cannot be, `NoAnswer` when
     flows or pressures have no balance.
     """
-    return _Assembly(build, demand, dict(cells or {})).plant()
+    return _Assembly(build, demand, dict(cells or {}), ice).plant()
 
 
 class _Assembly:
     """Gathers fields, passes and tables part by part; `plant` packs them."""
 
-    def __init__(self, build: Build, demand: Demand, cells: dict[str, tuple[int, int]]) -> None:
-        self.build, self.demand, self.cells = build, demand, cells
+    def __init__(self, build: Build, demand: Demand, cells: dict[str, tuple[int, int]], ice: bool) -> None:
+        self.build, self.demand, self.cells, self.ice = build, demand, cells, ice
         W = float(air.humidity_ratio(demand.ambient_temperature, demand.ambient_pressure, demand.humidity))
         self.around = Air(demand.ambient_temperature, demand.ambient_pressure, W)
         self.charge = ChargeSide(build, self.around, str(FilePath(build.file).parent))
@@ -200,6 +229,9 @@ class _Assembly:
         """Walk all paths: first the grids of parts with two sides, then single-sided parts as they come."""
         grids = self._grids()
         self.charge_network = network_of(self.charge.after, closed=False)
+        self.bypass: dict[int, float] = {}
+        self.backmix: dict[int, float] = {}
+        self.injections: list[str] = []
         walks: list[tuple[str, int, str, Network]] = [("charge", 0, "charge", self.charge_network)]
         walks += [("coolant", i, loop.loop.name, loop.network) for i, loop in enumerate(self.loops)]
         walks += [("cooling", i, duct.duct.name, duct.network) for i, duct in enumerate(self.ducts)]
@@ -247,7 +279,10 @@ class _Assembly:
         first = side == ("coolant" if isinstance(spec, ExchangerSpec) else "charge")
         shape = (n2, n1, 1, n2) if first else (n1, n2, n2, 1)  # lanes, cells, lane step, cell step
         path, ends, column = where
-        return self._add_pass(name, side, path, ends, column, grid[0], grid[1] if side == "coolant" else -1, shape)
+        index = self._add_pass(name, side, path, ends, column, grid[0], grid[1] if side == "coolant" else -1, shape)
+        if side == "charge":
+            self.bypass[index] = getattr(spec, "charge_bypass", 0.0)
+        return index
 
     def _rate(self, name: str, one: int, two: int) -> None:
         """Rate a core or exchanger; passes were added charge, coolant, cooling, so `one` is side 1."""
@@ -264,7 +299,8 @@ class _Assembly:
             AirCoreSpec: (self.cp_charge, self.cp_air),
             ExchangerSpec: (liquid_cp, self.cp_air),
         }[type(spec)]
-        self._set_table(one, tables.of_rating(rating, self._cells_of(name), coolant, cp), (one, two), loop)
+        past = self.bypass.get(one, 0.0)
+        self._set_table(one, tables.of_rating(rating, self._cells_of(name), coolant, cp, past), (one, two), loop)
 
     def _single_pass(self, name: str, spec: object, side: str, where: tuple) -> None:
         path, ends, column = where
@@ -282,26 +318,35 @@ class _Assembly:
         elif isinstance(spec, HoseSpec):
             self._hose(name, spec, where)
         elif side == "coolant":
-            assert isinstance(spec, (ReservoirSpec, PumpSpec, ValveSpec))
-            rho, cp = self.reference[path[0]]
-            nodes = spec.nodes if isinstance(spec, ReservoirSpec) else 1
-            capacity = _coolant_volume(spec) * rho * cp + getattr(spec, "metal_mass", 0.0) * CP_METAL
-            heated = path[0] if isinstance(spec, PumpSpec) else -1
-            liquid = self._add_field(
-                f"{name} coolant",
-                nodes,
-                capacity,
-                getattr(spec, "pickup", 0.0),
-                getattr(spec, "surroundings", "ambient"),
-                heated,
-                column,
-                getattr(spec, "start_temperature", None),
-            )
-            self._add_pass(name, side, path, ends, column, -1, liquid, (1, nodes, 1, 1))
+            self._vessel(name, spec, where)
+        else:  # second compressor, injection, throttle, fan, a face that only gives heat, air beside a core
+            index = self._add_pass(name, side, path, ends, column)
+            if isinstance(spec, CompressorSpec):
+                self.rows[index][layout.P_TABLE] = layout.SECOND_STAGE
+            elif isinstance(spec, InjectionSpec):
+                self.rows[index][layout.P_TABLE] = layout.INJECTION - len(self.injections)
+                self.injections.append(name)
+
+    def _vessel(self, name: str, spec: Any, where: tuple) -> None:
+        """A part of a loop that is coolant, perhaps with its metal: tank, pump, chiller, valve, the engine's jacket."""
+        path, ends, column = where
+        rho, cp = self.reference[path[0]]
+        nodes = spec.nodes if isinstance(spec, ReservoirSpec) else 1
+        capacity = _coolant_volume(spec) * rho * cp + getattr(spec, "metal_mass", 0.0) * CP_METAL
+        if isinstance(spec, ReservoirSpec):
+            capacity -= spec.dead_share * spec.volume * rho * cp
+            pickup = tank_pickup(spec)
         else:
-            self._add_pass(
-                name, side, path, ends, column
-            )  # throttle, fan, a face that only gives heat, air beside a core
+            pickup = getattr(spec, "pickup", 0.0)
+        heated = path[0] if name in self.loops[path[0]].pumps else -1
+        start = getattr(spec, "start_temperature", None)
+        if start is None and getattr(spec, "ice", None):
+            start = self.loops[path[0]].coolant.freezing_point
+        around = getattr(spec, "surroundings", "ambient")
+        liquid = self._add_field(f"{name} coolant", nodes, capacity, pickup, around, heated, column, start)
+        index = self._add_pass(name, "coolant", path, ends, column, -1, liquid, (1, nodes, 1, 1))
+        if isinstance(spec, ReservoirSpec):
+            self.backmix[index] = spec.mixing
 
     def _hose(self, name: str, spec: HoseSpec, where: tuple) -> None:
         path, ends, column = where
@@ -360,7 +405,7 @@ class _Assembly:
         offset = 0
         for i, loop in enumerate(self.loops):
             low = self._coldest(i)
-            T = np.linspace(low, HOTTEST, LOOP_NODES)
+            T = np.linspace(low, self._hottest(i), LOOP_NODES)
             combos = self.commands_of(loop.pumps)
             commands = {name: np.repeat([c[name] for c in combos], len(T)) for name in loop.pumps}
             q, heat = loop.flow(self.build, np.tile(T, len(combos)), commands)
@@ -443,21 +488,70 @@ class _Assembly:
             [d.engine_speed, d.plenum_target, np.round(self.charge.inlet_temperature(d.bay_temperature), 2)]
         )
         unique, back = np.unique(rows, axis=0, return_inverse=True)
-        n = len(unique)
-        speed, target, inlet = (np.repeat(unique[:, c], len(T_feed)) for c in range(3))
-        state = self.charge.balance(speed, target, np.tile(T_feed, n), inlet)
-        flow = (state.flow * np.tile(T_feed, n)).reshape(n, -1)
-        out = state.compressor_out.reshape(n, -1)
-        ducts = (
-            np.column_stack([d.air_speed[duct.duct.name] for duct in self.ducts])
-            if self.ducts
-            else np.zeros((len(d.time), 0))
-        )
-        inputs = np.column_stack([flow[back], out[back], d.bay_temperature, ducts])
+        stages = len(self.charge.stages)
+        T_between = d.ambient_temperature + np.array(BETWEEN)
+        # with one stage what lies between two does not matter, and one node serves
+        found = [self._balances(unique, T_feed, T) for T in (T_between if stages > 1 else T_between[:1])]
+        middle = found[len(found) // 2]
+        plenum = middle.plenum[back, 1]
         # boost is what the plenum sees: where the control senses at the compressor, less than its target
-        boost = state.plenum_pressure.reshape(n, -1)[back, 1] > BOOSTED * d.ambient_pressure
+        boost = plenum > BOOSTED * d.ambient_pressure
+        pressures = charge_pressures(middle.plenum, middle.behind, middle.first_behind, d.ambient_pressure)[:, 1][back]
+        blocks = {
+            "recirculation": [recirculation(duct.duct.spec, d.air_speed[duct.duct.name]) for duct in self.ducts],
+            "pressure": list(pressures.T),
+            "source": self._sources(plenum, boost),
+            "injection": injection_columns(
+                [self.build.parts[name] for name in self.injections],
+                (middle.flow[back, 1], pressures[:, 0], plenum),
+                self.around,
+            ),
+            "stage": [],
+        }
+        if stages > 1:
+            blocks["stage"] = [
+                values[back, i]
+                for state in found
+                for values in (state.flow * T_feed, state.first_out, state.last_out)
+                for i in range(len(T_feed))
+            ]
+        speeds = [d.air_speed[duct.duct.name] for duct in self.ducts]
+        columns = [*(middle.flow * T_feed)[back].T, *middle.first_out[back].T, d.bay_temperature, *speeds]
+        starts = {}
+        for name, block in blocks.items():
+            starts[f"in_{name}"] = len(columns)
+            columns += block
+        return {
+            "inputs": np.ascontiguousarray(np.column_stack(columns)),
+            "boost": boost.astype(np.int8),
+            "feed": T_feed,
+            "between": T_between,
+            "stages": stages,
+            **starts,
+            **self._charge_shares(max(float(state.flow.max()) for state in found)),
+            **self._wet_rows(pressures),
+        }
+
+    def _balances(self, rows: np.ndarray, T_feed: np.ndarray, T_between: float) -> _Tabulated:
+        """The charge side at rows of (engine speed, target, inlet T) by plenum temperatures."""
+        speed, target, inlet = (np.repeat(rows[:, c], len(T_feed)) for c in range(3))
+        plenum = np.tile(T_feed, len(rows))
+        state = self.charge.balance(speed, target, plenum, inlet, np.full(plenum.shape, T_between))
+        first, last = state.stages[0], state.stages[-1]
+        values = (
+            state.flow,
+            state.plenum_pressure,
+            last.outlet_pressure,
+            first.outlet_pressure,
+            first.outlet,
+            last.outlet,
+        )
+        return _Tabulated(*(v.reshape(len(rows), len(T_feed)) for v in values))
+
+    def _charge_shares(self, most_flow: float) -> dict[str, Any]:
+        """Share of the whole charge flow in each charge pass, tabulated up to `most_flow`."""
         # with the engine off throughout there is no flow to reach to, but the tables still need a grid
-        most = max(float(state.flow.max()) * 1.05, LEAST_REACH * self.charge.peak_flow)
+        most = max(most_flow * 1.05, LEAST_REACH * self.charge.peak_flow)
         grid = np.linspace(0.0, np.sqrt(most / self.charge.peak_flow), 16)
         share = np.zeros((len(grid), len(self.rows)))
         m = np.maximum(grid, 0.5 * grid[1]) ** 2 * self.charge.peak_flow
@@ -466,14 +560,36 @@ class _Assembly:
             if row[layout.P_SORT] == layout.CHARGE:
                 share[:, p] = split[:, row[layout.P_COLUMN]] / m
                 self.most[p] = most * share[:, p].max()
-        return {
-            "inputs": np.ascontiguousarray(inputs),
-            "boost": boost.astype(np.int8),
-            "feed": T_feed,
-            "share": share,
-            "share_scale": self.charge.peak_flow,
-            "share_step": float(grid[1]),
-        }
+        return {"share": share, "share_scale": self.charge.peak_flow, "share_step": float(grid[1])}
+
+    def _sources(self, plenum: np.ndarray, boost: np.ndarray) -> list[np.ndarray]:
+        fuel = fuel_heat(self.build, self.demand, self.around, plenum / self.demand.ambient_pressure)
+        names, passes = [f.name for f in self.fields], [(p.part, p.side) for p in self.passes]
+        places = (names.index, lambda part, side: passes.index((part, side)))
+        self.sources = sources(self.build, self.around, boost, fuel, places)
+        return [source.column for source in self.sources]
+
+    def _wet_rows(self, pressures: np.ndarray) -> dict[str, np.ndarray]:
+        """Charge passes of cores whose walls may be colder than the dew point: 1 behind, 2 between the compressors."""
+        wet = np.zeros(len(self.rows), dtype=np.int64)
+        ahead = names_on(self._up_to_last_stage())
+        coldest = self._coldest(-1) + 5.0 - self._colder()
+        for p, found in enumerate(self.passes):
+            core = isinstance(self.build.parts.get(found.part), (WaterCoreSpec, AirCoreSpec))
+            if core and found.side == "charge" and may_condense(self.around, pressures, coldest):
+                wet[p] = 2 if found.part in ahead else 1
+        return {"pass_wet": wet}
+
+    def _up_to_last_stage(self) -> tuple:
+        """What lies between two compressors; nothing with one."""
+        if len(self.charge.stages) == 1:
+            return ()
+        return self.charge.after[: self.charge.after.index(self.charge.stages[-1])]
+
+    def _colder(self) -> float:
+        """How far sprays or a chiller may bring a wall under everything's start, K."""
+        parts = self.build.parts.values()
+        return SPRAYED_COLDER if any(getattr(p, "spray", None) or isinstance(p, ChillerSpec) for p in parts) else 0.0
 
     def _coefficient_tables(self) -> dict[str, np.ndarray]:
         made: dict[tuple, tables.Table] = {}
@@ -492,7 +608,11 @@ class _Assembly:
                 tuple(float(f"{m:.9g}") for m in most),
             )
             if key not in made:
-                made[key] = tables.tabulate(coefficient, most, (self._coldest(self.coefficient_loop[k]), HOTTEST))
+                made[key] = tables.tabulate(
+                    coefficient,
+                    most,
+                    (self._coldest(self.coefficient_loop[k]), self._hottest(self.coefficient_loop[k])),
+                )
             table = made[key]
             found.append(table)
         offsets = np.cumsum([0] + [t.a.size for t in found])[:-1]
@@ -513,6 +633,12 @@ class _Assembly:
         starts = [self.start_T, self.demand.ambient_temperature, *(f.start for f in self.fields if f.start is not None)]
         lowest = min(starts) - 5.0
         return max(lowest, self.loops[loop].coolant.freezing_point + 0.5) if loop >= 0 else lowest
+
+    def _hottest(self, loop: int) -> float:
+        engine_in = loop >= 0 and any(
+            isinstance(self.build.parts.get(name), EngineJacketSpec) for name in self.loops[loop].network.names
+        )
+        return HOTTEST_ENGINE if engine_in else HOTTEST
 
     # --- sensors ---
 
@@ -567,6 +693,10 @@ class _Assembly:
         parts |= self._coefficient_tables()
         parts |= self._field_rows()
         parts |= self._loop_rows()
+        parts |= self._pass_shares()
+        parts |= self._ice_rows(parts)
+        parts |= source_rows(self.sources)
+        parts |= saturation_scalars(self.around)
         parts |= self._states(parts)
         parts |= self._controls(parts)
         d = self.demand
@@ -601,6 +731,25 @@ class _Assembly:
             self.around,
             self.warnings,
         )
+
+    def _pass_shares(self) -> dict[str, np.ndarray]:
+        n = len(self.rows)
+        return {
+            "pass_bypass": np.array([self.bypass.get(p, 0.0) for p in range(n)]),
+            "pass_backmix": np.array([self.backmix.get(p, 0.0) for p in range(n)]),
+        }
+
+    def _ice_rows(self, parts: dict) -> dict[str, np.ndarray]:
+        tanks = []
+        for i, loop in enumerate(self.loops):
+            for name in loop.network.names:
+                spec = self.build.parts[name]
+                if isinstance(spec, ReservoirSpec) and self.ice:
+                    f = next(k for k, found in enumerate(self.fields) if found.name == f"{name} coolant")
+                    first, count = int(parts["field_first"][f]), int(parts["field_count"][f])
+                    states = range(first, first + count)
+                    tanks.append((spec, loop.coolant, states, self.fields[f].capacity, self.reference[i][1]))
+        return ice_rows(tanks)
 
     def _engine_metal(self) -> float:
         return max(self.build.engine.metal_temperature, self.demand.ambient_temperature)
@@ -651,12 +800,16 @@ class _Assembly:
         i_duct = i_feed + 1
         i_boss = i_duct + len(self.ducts)
         i_reading = i_boss + len(self.sensors)
+        i_between = i_reading + len(self.sensors)
+        i_ice = i_between + (len(self.charge.stages) > 1)
         return {
             "i_feed": i_feed,
             "i_duct": i_duct,
             "i_boss": i_boss,
             "i_reading": i_reading,
-            "n_states": i_reading + len(self.sensors),
+            "i_between": i_between,
+            "i_ice": i_ice,
+            "n_states": i_ice + len(parts["ice_node"]),
         }
 
     def _controls(self, parts: dict) -> dict[str, np.ndarray]:
@@ -706,6 +859,7 @@ class _Assembly:
         for f, at, count in zip(self.fields, arrays.field_first, arrays.field_count, strict=True):
             if f.start is not None:
                 x[at : at + count] = f.start
+        x[arrays.i_ice : arrays.n_states] = arrays.ice_mass
         if self.demand.start == "soaked":
             x[arrays.i_duct : arrays.i_boss] = self.demand.ambient_temperature
         return x

@@ -15,13 +15,13 @@ from coldside.duty.demand import sample
 from coldside.duty.model import Demand, Session
 from coldside.parts import engine
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
-from coldside.plant import layout
+from coldside.plant import layout, reference
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.charge import ChargeState
 from coldside.plant.health import extrapolated, seconds_off_map, warnings_of
 from coldside.plant.ladder import ladder
 from coldside.plant.output import brake_power_at
-from coldside.plant.results import Forecast, Health, HeatFlow, Ledger
+from coldside.plant.results import Forecast, Health, HeatFlow, Ledger, spread_over
 from coldside.plant.traces import Solution, Streams
 
 
@@ -36,8 +36,9 @@ def solve(plant: Plant, *, parts: int = 1, levels: np.ndarray | None = None) -> 
     A = plant.arrays
     wanted = A.level if levels is None else np.ascontiguousarray(levels, dtype=np.int64)
     n, n_pass = len(A.inputs), len(A.passes)
-    streams = np.zeros((n, n_pass, 3))
-    scalars = np.zeros((n, 4 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)))
+    streams = np.zeros((n, n_pass, 4))
+    before = 4 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
+    scalars = np.zeros((n, before + 3 + len(A.ice_node)))
     recorded = np.zeros((n, len(plant.devices)), dtype=np.int64)
     x = plant.start.copy()
     peak_state = x.copy()
@@ -67,12 +68,14 @@ def simulate(build: Build, session: Session, *, progress: Callable[[str], None] 
 
 def _forecast(plant: Plant, session: Session, solution: Solution, step_check: float) -> Forecast:
     demand, build = plant.demand, plant.build
-    state = charge_states(plant, demand, solution.scalars[:, 3])
+    condensate, between, last_out, ice = _late(plant, solution)
+    state = charge_states(plant, demand, solution.scalars[:, 3], between)
     streams = Streams(plant, solution)
     n_sensors = len(plant.sensors)
     charge_sensors = [i for i in range(n_sensors) if plant.arrays.sensor_sort[i] == layout.CHARGE]
     loop_means = solution.scalars[:, 4 + n_sensors :]
-    fuel, power, cold = _engine_output(plant, state, solution.scalars[:, 3])
+    moment = _at_peak(plant, solution)
+    fuel, power, cold = _engine_output(plant, state, solution.scalars[:, 3], between)
     ledger = _ledger(plant, solution)
     inlet, outlet, flow, capacity = _by_name(plant, streams, state)
     return Forecast(
@@ -83,7 +86,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, step_check: fl
         intake=solution.intake,
         sensor=solution.scalars[:, 4 + charge_sensors[-1]] if charge_sensors else None,
         compressor_in=state.compressor_in,
-        compressor_out=solution.scalars[:, 1],
+        compressor_out=last_out,
         charge_flow=solution.scalars[:, 0],
         plenum_pressure=state.plenum_pressure,
         compressor_out_pressure=state.compressor_out_pressure,
@@ -110,7 +113,38 @@ def _forecast(plant: Plant, session: Session, solution: Solution, step_check: fl
         substeps=solution.substeps,
         steps=solution.steps,
         peak=solution.peak,
+        condensate=condensate,
+        ice=ice,
+        face_spread=moment,
+        stages=state.stages,
+        latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
+
+
+def _late(plant: Plant, solution: Solution) -> tuple[np.ndarray, np.ndarray | None, np.ndarray, dict[str, np.ndarray]]:
+    """Condensate [kg/s], gas between two compressors (or None) and at the last outlet [K], ice left by tank [kg]."""
+    A = plant.arrays
+    at = 4 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
+    water, between, second = (solution.scalars[:, at + i] for i in range(3))
+    left = np.maximum(solution.scalars[:, at + 3 :], 0.0)
+    ice = {tank: left[:, states].sum(axis=1) for tank, states in iced(plant).items()}
+    if A.stages == 1:
+        return water, None, solution.scalars[:, 1], ice
+    return water, between, second, ice
+
+
+def _at_peak(plant: Plant, solution: Solution) -> dict[str, tuple[float, float, float]]:
+    """Hottest, mean and coldest gas leaving each charge core over its face at the peak."""
+    A, k, x = plant.arrays, solution.peak, solution.peak_state
+    found = reference.flows(A, k, 0.0, x, plant.combos(solution.levels)[k])
+    a, b = reference.coefficients(A, found)
+    around = reference.Surroundings(float(A.inputs[k, layout.IN_BAY]), A.ambient, A.engine_metal)
+    lanes = reference.heats(A, found, a, b, around, x[: A.n_states, None]).lanes
+    return {
+        name.part: spread_over(lanes[p][:, 0])
+        for p, name in enumerate(plant.passes)
+        if name.side == "charge" and isinstance(plant.build.parts.get(name.part), WaterCoreSpec | AirCoreSpec)
+    }
 
 
 def _nodes(plant: Plant, solution: Solution) -> dict[str, tuple[np.ndarray, np.ndarray, float]]:
@@ -119,6 +153,19 @@ def _nodes(plant: Plant, solution: Solution) -> dict[str, tuple[np.ndarray, np.n
     for f, name in enumerate(plant.fields):
         here = slice(A.field_first[f], A.field_first[f] + A.field_count[f])
         found[name] = (solution.start[here].copy(), solution.end[here].copy(), float(A.field_capacity[f]))
+    for tank, states in iced(plant).items():
+        here = A.i_ice + np.array(states)
+        found[f"{tank} ice"] = (solution.start[here], solution.end[here], -float(A.ice_latent[states[0]]))
+    return found
+
+
+def iced(plant: Plant) -> dict[str, list[int]]:
+    """Rows of the ice arrays by tank."""
+    A = plant.arrays
+    found: dict[str, list[int]] = {}
+    for z, state in enumerate(A.ice_node):
+        f = int(np.searchsorted(A.field_first, state, side="right")) - 1
+        found.setdefault(plant.fields[f].rsplit(" ", 1)[0], []).append(z)
     return found
 
 
@@ -147,24 +194,29 @@ def _by_name(plant: Plant, streams: Streams, state: ChargeState) -> tuple[dict, 
     for name in [*names_on(plant.charge.before), plant.charge.compressor_name]:
         key = (name, "charge")
         inlet[key] = state.compressor_in
-        outlet[key] = state.compressor_out if name == plant.charge.compressor_name else state.compressor_in
+        outlet[key] = state.stages[0].outlet if name == plant.charge.compressor_name else state.compressor_in
         flow[key], capacity[key] = state.flow, plant.arrays.cp_charge
     return inlet, outlet, flow, capacity
 
 
-def charge_states(plant: Plant, demand: Demand, plenum: np.ndarray) -> ChargeState:
-    """The charge side at every sample, from the exact balance at the plenum temperature found (not the tables)."""
+def charge_states(plant: Plant, demand: Demand, plenum: np.ndarray, between: np.ndarray | None = None) -> ChargeState:
+    """The charge side at every sample, from the exact balance at the plenum temperature found (not the tables).
+
+    `between` is the gas temperature between two compressors, where there are two.
+    """
     inlet = plant.charge.inlet_temperature(demand.bay_temperature)
-    return plant.charge.balance(demand.engine_speed, demand.plenum_target, plenum, inlet)
+    return plant.charge.balance(demand.engine_speed, demand.plenum_target, plenum, inlet, between)
 
 
-def _engine_output(plant: Plant, state: ChargeState, feed: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _engine_output(
+    plant: Plant, state: ChargeState, feed: np.ndarray, between: np.ndarray | None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Fuel [kg/s], brake power [W], and brake power with the charge held at ambient temperature [W]."""
     spec, demand, W = plant.build.engine, plant.demand, plant.around.humidity_ratio
     lam = engine.mixture(spec, state.plenum_pressure / demand.ambient_pressure, demand.full_load)
     fuel = engine.fuel_flow(spec, state.flow, W, lam)
     ambient = np.full(len(demand.time), demand.ambient_temperature)
-    cold = charge_states(plant, demand, ambient)
+    cold = charge_states(plant, demand, ambient, None if between is None else ambient)
     return fuel, brake_power_at(plant, state.flow, feed), brake_power_at(plant, cold.flow, ambient)
 
 
@@ -191,9 +243,12 @@ def _ledger(plant: Plant, solution: Solution) -> Ledger:
         stored_by_part[part] = stored_by_part.get(part, 0.0) + float(A.field_capacity[f] * change.sum())
         if A.field_pickup[f] > 0.0:
             flows.append(HeatFlow(part, "pickup", float(by_pickup[f])))
-        if A.field_loop[f] >= 0:
+        if A.field_loop[f] >= 0 or f in A.source_field:  # what pumps, the engine, sprays and chillers put in
             flows.append(HeatFlow(part, "pump", float(by_pump[f])))
     flows.extend(HeatFlow(part, "stored", heat) for part, heat in stored_by_part.items())
+    for tank, states in iced(plant).items():
+        melted = (solution.start - solution.end)[A.i_ice + np.array(states)]
+        stored_by_part[tank] += float((melted * A.ice_latent[states]).sum())
     stored_sum = sum(stored_by_part.values())
     sorts = A.passes[:, layout.P_SORT]
     heat_in = float(by_pass[sorts == layout.CHARGE].sum())

@@ -12,7 +12,7 @@ from coldside.plant import layout
 from coldside.plant.assemble import Plant
 from coldside.plant.charge import ChargeState
 from coldside.plant.flows import BYPASS, LEAK
-from coldside.plant.traces import Solution, Streams
+from coldside.plant.traces import Solution, Streams, leaving_start
 
 BOILING_MARGIN = 5.0  # K under boiling from which a warning is due
 CELLS_MISS_ALLOWED = 3e-3  # of the heat carried
@@ -148,7 +148,9 @@ def _ducts_left(plant: Plant, solution: Solution) -> list[str]:
             found.extend(_backwards(plant, solution, d))
     for p in np.flatnonzero(A.duct_heat > 0.0):
         rise = solution.streams[:, p, 1] - solution.streams[:, p, 0]
-        seconds = float(np.count_nonzero(rise >= layout.FACE_HOTTEST - A.ambient - 1e-6)) * A.step
+        first = leaving_start(A, layout.COOLING, int(A.passes[p, layout.P_PATH]))[0]
+        most = layout.FACE_HOTTEST - solution.streams[:, first, 0]  # of air as the duct draws it
+        seconds = float(np.count_nonzero(rise >= most - 1e-6)) * A.step
         if seconds > 0.0:
             found.append(
                 f"{plant.passes[p].part}: so little air passes for {seconds:.0f} s that its heat would bring it over "

@@ -15,6 +15,7 @@ from coldside.plant.compiling import compiled
 from coldside.plant.layout import (
     AMBIENT,
     BAY,
+    BETWEEN_NODES,
     CHARGE,
     DUCT_TIME,
     FACE_HOTTEST,
@@ -25,6 +26,8 @@ from coldside.plant.layout import (
     IN_FLOW,
     IN_OUT,
     IN_SPEED,
+    INJECTION,
+    INJECTION_BLOCK,
     P_CELL_STEP,
     P_CELLS,
     P_COLUMN,
@@ -37,29 +40,45 @@ from coldside.plant.layout import (
     P_TABLE,
     P_WALL,
     SCALARS,
+    SECOND_STAGE,
+    STAGE_BLOCK,
     TOTAL_CHARGE,
 )
 
 TRICKLE = 1e-12  # kg/s that keeps the temperature of a node defined where nothing flows
 WIDTH = 13  # columns of `passes`
+WET_PULL = 2.0  # a condensing film takes up to about this much more heat a kelvin of wall than a dry one
 
 # where the header of I says that each member starts, or how many there are
 # fmt: off
 (
-    H_INPUTS, H_FEED, H_BOOST, H_FIELD_FIRST, H_FIELD_COUNT, H_FIELD_CAPACITY, H_FIELD_PICKUP, H_FIELD_AROUND,
-    H_FIELD_LOOP, H_FIELD_COLUMN, H_PASSES, H_LOOP_PASS, H_DUCT_PASS, H_TABLE_FIRST, H_TABLE_SHAPE,
-    H_TABLE_FLOW, H_TABLE_SCALE, H_TABLE_STEP, H_TABLE_ORIGIN, H_TABLE_LOOP, H_VALUES_A, H_VALUES_B, H_SHARE,
-    H_LOOP_NODES, H_LOOP_CAPACITY, H_LOOP_DENSITY, H_LOOP_WEIGHT, H_LOOP_FIRST, H_LOOP_SHAPE, H_LOOP_ORIGIN,
-    H_LOOP_STEP, H_LOOP_FLOW, H_LOOP_HEAT, H_DUCT_NODES, H_DUCT_FIRST, H_DUCT_SHAPE, H_DUCT_ORIGIN, H_DUCT_STEP,
-    H_DUCT_FLOW, H_DUCT_HEAT, H_SENSOR_SORT, H_SENSOR_PATH, H_SENSOR_NODE, H_SENSOR_PASS, H_SENSOR_TABLE,
-    H_SENSOR_AROUND, H_SENSOR_BOSS_RATE, H_COMBO_LOOP, H_COMBO_DUCT, H_COMBO_STRIDE, H_CONTROL_STATE,
-    H_CONTROL_LOOPS, H_CONTROL_ON, H_CONTROL_OFF, H_LEVEL_ON, H_LEVEL_OFF, H_CHARGE_NODES, H_N_STATES, H_I_FEED,
-    H_I_DUCT, H_I_BOSS, H_I_READING, H_SAMPLES, H_WIDTH, H_FIELDS, H_N_PASSES, H_TABLES, H_LOOPS, H_DUCTS,
-    H_SENSORS, H_SHARE_NODES, H_DEVICES, W_E, W_FLOW, W_T_IN, W_T_OUT, W_HEAT, W_PICKUP, W_PUMP, W_PULL, W_A,
-    W_B, W_NODE_T, W_NODE_M, W_LOOP_T, W_LANE, W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE,
+    H_INPUTS, H_FEED, H_BETWEEN, H_BOOST, H_FIELD_FIRST, H_FIELD_COUNT, H_FIELD_CAPACITY, H_FIELD_PICKUP,
+    H_FIELD_AROUND, H_FIELD_LOOP, H_FIELD_COLUMN, H_PASSES, H_PASS_BYPASS, H_PASS_BACKMIX, H_PASS_WET, H_LOOP_PASS,
+    H_DUCT_PASS, H_TABLE_FIRST, H_TABLE_SHAPE, H_TABLE_FLOW, H_TABLE_SCALE, H_TABLE_STEP, H_TABLE_ORIGIN,
+    H_TABLE_LOOP, H_VALUES_A, H_VALUES_B, H_SHARE, H_LOOP_NODES, H_LOOP_CAPACITY, H_LOOP_DENSITY, H_LOOP_WEIGHT,
+    H_LOOP_FIRST, H_LOOP_SHAPE, H_LOOP_ORIGIN, H_LOOP_STEP, H_LOOP_FLOW, H_LOOP_HEAT, H_DUCT_NODES, H_DUCT_FIRST,
+    H_DUCT_SHAPE, H_DUCT_ORIGIN, H_DUCT_STEP, H_DUCT_FLOW, H_DUCT_HEAT, H_SOURCE_FIELD, H_SOURCE_SCALED,
+    H_SOURCE_PASS, H_SOURCE_ZERO, H_SOURCE_PER_AIR, H_ICE_NODE, H_ICE_MASS, H_ICE_FILM, H_ICE_EXPONENT,
+    H_ICE_LATENT, H_ICE_CP, H_ICE_CAPACITY, H_ICE_MELT, H_SENSOR_SORT, H_SENSOR_PATH, H_SENSOR_NODE, H_SENSOR_PASS,
+    H_SENSOR_TABLE, H_SENSOR_AROUND, H_SENSOR_BOSS_RATE, H_COMBO_LOOP, H_COMBO_DUCT, H_COMBO_STRIDE,
+    H_CONTROL_STATE, H_CONTROL_LOOPS, H_CONTROL_ON, H_CONTROL_OFF, H_LEVEL_ON, H_LEVEL_OFF, H_CHARGE_NODES,
+    H_N_STATES, H_I_FEED, H_I_DUCT, H_I_BOSS, H_I_READING, H_I_BETWEEN, H_I_ICE, H_STAGES, H_IN_RECIRCULATION,
+    H_IN_PRESSURE, H_IN_SOURCE, H_IN_INJECTION, H_IN_STAGE, H_SAMPLES, H_WIDTH, H_FIELDS, H_N_PASSES, H_TABLES,
+    H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_T_IN, W_T_OUT, W_HEAT,
+    W_WET_HEAT, W_PICKUP, W_PUMP, W_PULL, W_A, W_B, W_NODE_T, W_NODE_M, W_NODE_W, W_LOOP_T, W_LANE, W_LANE_W,
+    W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE, W_STATE, W_WATER,
 ) = range(len(HEADER))
+(
+    S_STEP, S_AMBIENT, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_HUMIDITY, S_VAPOUR_A, S_VAPOUR_B, S_VAPOUR_C,
+    S_ENHANCEMENT, S_ENHANCEMENT_RISE, S_VAPOUR_RATIO, S_LATENT, S_CP_VAPOUR, S_CP_WATER, S_SHARE_SCALE,
+    S_SHARE_STEP,
+) = range(len(SCALARS))
 # fmt: on
-S_STEP, S_AMBIENT, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_SHARE_SCALE, S_SHARE_STEP = range(len(SCALARS))
+# fmt: on
+# fmt: on
+# fmt: on
+# fmt: on
+# fmt: on
 
 
 @compiled
@@ -126,6 +145,58 @@ def _gas(x, w, E, lane, T_in, c, e, first, lanes, cells, lane_step, cell_step):
 
 
 @compiled
+def _saturated(F, T, p):
+    """Vapour that air at pressure p holds over water of temperature T, kg per kg of dry air."""
+    alone = np.exp(F[S_VAPOUR_A] - F[S_VAPOUR_B] / (T - F[S_VAPOUR_C]))
+    vapour = (F[S_ENHANCEMENT] + F[S_ENHANCEMENT_RISE] * p) * alone
+    return F[S_VAPOUR_RATIO] * vapour / max(p - vapour, 0.01 * p)
+
+
+@compiled
+def _wet_gas(F, x, w, E, lane, lane_w, T_in, W_in, c, dry, e, p, first, lanes, cells, lane_step, cell_step):
+    """As `_gas`, with vapour that condenses where a wall is below the dew point (equal shares for heat and vapour).
+
+    `dry` is the dry air of one lane, `p` its pressure; returns outlet T, heat to the wall, outlet vapour, the
+    condensate and its heat.
+    """
+    for j in range(lanes):
+        w[lane + j] = T_in
+        w[lane_w + j] = W_in
+    # the dew point of what enters: walls above it stay dry and cost no exponential
+    vapour = W_in * p / ((F[S_VAPOUR_RATIO] + W_in) * (F[S_ENHANCEMENT] + F[S_ENHANCEMENT_RISE] * p))
+    dew = F[S_VAPOUR_C] + F[S_VAPOUR_B] / (F[S_VAPOUR_A] - np.log(max(vapour, 1.0)))
+    ce = c * e
+    total = 0.0
+    water = 0.0
+    latent = 0.0
+    for i in range(cells):
+        at = first + i * cell_step
+        for j in range(lanes):
+            wall = x[at]
+            T = w[lane + j]
+            q = ce * (T - wall)
+            if wall < dew:
+                excess = w[lane_w + j] - _saturated(F, wall, p)
+                if excess > 0.0:
+                    w[lane_w + j] -= e * excess
+                    falling = dry * e * excess
+                    water += falling
+                    q_wet = falling * (F[S_LATENT] + F[S_CP_VAPOUR] * (T - 273.15) - F[S_CP_WATER] * (wall - 273.15))
+                    latent += q_wet
+                    q += q_wet
+            w[lane + j] = T - e * (T - wall)
+            w[E + at] += q
+            total += q
+            at += lane_step
+    out = 0.0
+    out_w = 0.0
+    for j in range(lanes):
+        out += w[lane + j]
+        out_w += w[lane_w + j]
+    return out / lanes, total, out_w / lanes, water, latent
+
+
+@compiled
 def _film(x, w, E, g, wall, liquid, count):
     """Film `g` between each wall node and the liquid node beside it; both fields have the same order."""
     for n in range(count):
@@ -160,6 +231,111 @@ def _carry(x, w, E, T_in, c, first, lanes, cells, lane_step, cell_step):
 
 
 @compiled
+def _temperatures(I, F, w, x):  # noqa: E741
+    """The states with iced nodes at their true temperature; x itself where there is no ice."""
+    n_iced = I[H_ICED]
+    if n_iced == 0:
+        return x
+    n = I[H_N_STATES]
+    y = w[I[W_STATE] : I[W_STATE] + n]
+    for i in range(n):
+        y[i] = x[i]
+    for z in range(n_iced):
+        melted = F[I[H_ICE_MASS] + z] - x[I[H_I_ICE] + z]
+        C = F[I[H_ICE_CAPACITY] + z]
+        zero = F[I[H_ICE_MELT] + 3 * z]
+        at = I[I[H_ICE_NODE] + z]
+        y[at] = zero + (x[at] - zero) * C / (C + F[I[H_ICE_CP] + z] * melted)
+    return y
+
+
+@compiled
+def _melt(I, F, w, E, x, y, dx):  # noqa: E741
+    """Heat that ice takes out of its node, and how fast it melts; `y` holds true temperatures."""
+    for z in range(I[H_ICED]):
+        left = x[I[H_I_ICE] + z]
+        full = F[I[H_ICE_MASS] + z]
+        dx[I[H_I_ICE] + z] = 0.0
+        if left > 0.0:
+            at = I[I[H_ICE_NODE] + z]
+            share = left / full
+            gone = 1.0 - share
+            melt = I[H_ICE_MELT] + 3 * z
+            T_melt = F[melt] + gone * (F[melt + 1] + gone * F[melt + 2])
+            q = F[I[H_ICE_FILM] + z] * share ** F[I[H_ICE_EXPONENT] + z] * max(y[at] - T_melt, 0.0)
+            risen = F[I[H_ICE_CP] + z] * (T_melt - F[melt])
+            rate = q / (F[I[H_ICE_LATENT] + z] + risen)
+            dx[I[H_I_ICE] + z] = -rate
+            w[E + at] -= q - rate * risen
+
+
+@compiled
+def _charge(I, F, x, now, then, s):  # noqa: E741
+    """Whole charge flow, and outlet of the first and of a second compressor, at the fed-back temperatures."""
+    r = 1.0 - s
+    feed = I[H_FEED]
+    T = x[I[H_I_FEED]]
+    T_held = min(max(T, F[feed]), F[feed + FEED_NODES - 1])
+    charge = 0.0
+    T_charge = 0.0
+    T_second = 0.0
+    for i in range(FEED_NODES):
+        weight = 1.0
+        for j in range(FEED_NODES):
+            if j != i:
+                weight *= (T_held - F[feed + j]) / (F[feed + i] - F[feed + j])
+        if I[H_STAGES] == 1:
+            charge += weight * (r * F[now + IN_FLOW + i] + s * F[then + IN_FLOW + i])
+            T_charge += weight * (r * F[now + IN_OUT + i] + s * F[then + IN_OUT + i])
+        else:
+            between = I[H_BETWEEN]
+            T_between = min(max(x[I[H_I_BETWEEN]], F[between]), F[between + BETWEEN_NODES - 1])
+            for n in range(BETWEEN_NODES):
+                share = weight
+                for j in range(BETWEEN_NODES):
+                    if j != n:
+                        share *= (T_between - F[between + j]) / (F[between + n] - F[between + j])
+                at = I[H_IN_STAGE] + n * STAGE_BLOCK + i
+                charge += share * (r * F[now + at] + s * F[then + at])
+                T_charge += share * (r * F[now + at + FEED_NODES] + s * F[then + at + FEED_NODES])
+                T_second += share * (r * F[now + at + 2 * FEED_NODES] + s * F[then + at + 2 * FEED_NODES])
+    return max(charge / T, 0.0), T_charge, T_second
+
+
+@compiled
+def _sources(I, F, w, x, now, then, s, charge):  # noqa: E741
+    """Heat of sprays, and of the engine into its coolant and oil; it rides with the pumps' heat."""
+    r = 1.0 - s
+    for n in range(I[H_SOURCES]):
+        f = I[I[H_SOURCE_FIELD] + n]
+        at = I[H_IN_SOURCE] + n
+        q = r * F[now + at] + s * F[then + at]
+        if I[I[H_SOURCE_SCALED] + n]:
+            q *= charge
+        p = I[I[H_SOURCE_PASS] + n]
+        if p >= 0:  # a spray: as much as evaporates, or as the air can carry off
+            over = max(x[I[I[H_FIELD_FIRST] + f] + I[I[H_FIELD_COUNT] + f] // 2] - F[I[H_SOURCE_ZERO] + n], 0.0)
+            q = -min(q, F[I[H_SOURCE_PER_AIR] + n] * w[I[W_FLOW] + p] * over)
+        w[I[W_PUMP] + f] += q
+
+
+@compiled
+def _integrals(I, w, dx, water, handled):  # noqa: E741
+    """Heat integrals ride behind the states: by pass, pick-up and own heat by field, condensed water, all handled."""
+    n_passes, n_fields, at = I[H_N_PASSES], I[H_FIELDS], I[H_N_STATES]
+    for p in range(n_passes):
+        dx[at + p] = w[I[W_HEAT] + p]
+        handled += abs(w[I[W_HEAT] + p])
+    at += n_passes
+    for f in range(n_fields):
+        dx[at + f] = w[I[W_PICKUP] + f]
+        dx[at + n_fields + f] = w[I[W_PUMP] + f]
+    dx[at + 2 * n_fields] = water
+    dx[at + 2 * n_fields + 1] = handled
+    w[I[W_WATER]] = water
+
+
+@compiled
 def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as F for floats
     """dx/dt of states and heat integrals at share s of the way from sample k to k + 1; fills the scratch w.
 
@@ -179,6 +355,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
         I[W_PULL],
     )
     a, b, node_T, node_m, loop_T, reads = I[W_A], I[W_B], I[W_NODE_T], I[W_NODE_M], I[W_LOOP_T], I[W_SENSOR_GAS]
+    node_w = I[W_NODE_W]
     n_fields, n_passes, n_loops, n_ducts, n_sensors = I[H_FIELDS], I[H_N_PASSES], I[H_LOOPS], I[H_DUCTS], I[H_SENSORS]
     field_first, field_count, passes, loop_pass, duct_pass = (
         I[H_FIELD_FIRST],
@@ -195,6 +372,8 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
     bay = r * F[now + IN_BAY] + s * F[then + IN_BAY]
     handled = 0.0
     fastest = 1.0 / FEEDBACK_TIME
+    state = x
+    x = _temperatures(I, F, w, state)
 
     # --- flows: coolant from command and the loop's mean temperature, with the heat its pumps put in
     for f in range(n_fields):
@@ -220,19 +399,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 w[pump + f] = F[at] + t * (F[at + links] - F[at])
 
     # --- flows: charge and compressor outlet at the fed-back plenum temperature, shared between branches
-    feed = I[H_FEED]
-    T = x[I[H_I_FEED]]
-    T_held = min(max(T, F[feed]), F[feed + FEED_NODES - 1])
-    charge = 0.0
-    T_charge = 0.0
-    for i in range(FEED_NODES):
-        weight = 1.0
-        for j in range(FEED_NODES):
-            if j != i:
-                weight *= (T_held - F[feed + j]) / (F[feed + i] - F[feed + j])
-        charge += weight * (r * F[now + IN_FLOW + i] + s * F[then + IN_FLOW + i])
-        T_charge += weight * (r * F[now + IN_OUT + i] + s * F[then + IN_OUT + i])
-    charge = max(charge / T, 0.0)
+    charge, T_charge, T_second = _charge(I, F, x, now, then, s)
     i, t = _between(np.sqrt(charge / F[S_SHARE_SCALE]), F[S_SHARE_STEP], I[H_SHARE_NODES])
     at = I[H_SHARE] + i * n_passes
     for p in range(n_charge):
@@ -288,6 +455,8 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
         w[a + n] = value_a
         w[b + n] = value_b
 
+    _sources(I, F, w, x, now, then, s, charge)
+
     # --- heat from surroundings and pumps into every node; `pull` gathers what relaxes each field's nodes, W/K
     for f in range(n_fields):
         code = I[I[H_FIELD_AROUND] + f]
@@ -338,7 +507,14 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 g = w[(a if I[row + P_SIDE] == 0 else b) + I[row + P_TABLE]] / (lanes * cells)
                 w[pull + wall] += g
                 _film(x, w, E, g, I[field_first + wall], I[field_first + liquid], lanes * cells)
-            w[pull + liquid] += abs(c) + g
+            back = F[I[H_PASS_BACKMIX] + p] * abs(c)
+            w[pull + liquid] += abs(c) + g + 2.0 * back
+            if back > 0.0:
+                origin = I[field_first + liquid]
+                for n in range(origin, origin + cells - 1):
+                    q = back * (x[n + 1] - x[n])
+                    w[E + n] += q
+                    w[E + n + 1] -= q
             _carry(x, w, E, T, c, I[field_first + liquid], lanes, cells, I[row + P_LANE_STEP], I[row + P_CELL_STEP])
             w[T_in + p] = T
             w[heat + p] = 0.0
@@ -347,6 +523,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 node = I[I[H_SENSOR_NODE] + sensor]
                 w[reads + sensor] = w[node_T + node] if node >= 0 else w[T_out + I[I[H_SENSOR_PASS] + sensor]]
 
+    water = 0.0
     # --- gas: the charge chain (chain 0), then every duct, each in walk order and mixed at its nodes by flow
     for chain in range(n_ducts + 1):
         is_charge = chain == 0
@@ -356,43 +533,91 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
         for node in range(nodes):
             w[node_T + node] = 0.0
             w[node_m + node] = 0.0
-        w[node_T] = T_charge if is_charge else ambient
+            w[node_w + node] = 0.0
+        start = T_charge
+        if not is_charge:
+            at = I[H_IN_RECIRCULATION] + chain - 1
+            start = ambient + (r * F[now + at] + s * F[then + at]) * (x[I[H_I_DUCT] + chain - 1] - ambient)
+        w[node_T] = start
         w[node_m] = 1.0
+        w[node_w] = F[S_HUMIDITY]
         last = 0
         for p in range(begin, end):
             row = passes + p * WIDTH
             node = I[row + P_IN]
             T = w[node_T + node] / w[node_m + node]
             lanes, wall = I[row + P_LANES], I[row + P_WALL]
-            c = w[flow + p] * cp / lanes
+            m = w[flow + p]
+            c = m * cp / lanes
             q = 0.0
+            latent = 0.0
+            vapour = w[node_w + node] / w[node_m + node]
             if wall >= 0:
                 # near rest the cubic swings a little over 1, which would carry gas past its wall's temperature
                 e = min(w[(a if I[row + P_SIDE] == 0 else b) + I[row + P_TABLE]], 1.0)
-                out, q = _gas(
-                    x,
-                    w,
-                    E,
-                    I[W_LANE],
-                    T,
-                    c,
-                    e,
+                past = F[I[H_PASS_BYPASS] + p]
+                c *= 1.0 - past
+                origin, cells, lane_step, cell_step = (
                     I[field_first + wall],
-                    lanes,
                     I[row + P_CELLS],
                     I[row + P_LANE_STEP],
                     I[row + P_CELL_STEP],
                 )
+                wet = I[I[H_PASS_WET] + p]
+                if wet > 0:
+                    at = I[H_IN_PRESSURE] + wet - 1
+                    pressure = r * F[now + at] + s * F[then + at]
+                    dry = m * (1.0 - past) / (lanes * (1.0 + F[S_HUMIDITY]))
+                    out, q, left, fallen, latent = _wet_gas(
+                        F,
+                        x,
+                        w,
+                        E,
+                        I[W_LANE],
+                        I[W_LANE_W],
+                        T,
+                        vapour,
+                        c,
+                        dry,
+                        e,
+                        pressure,
+                        origin,
+                        lanes,
+                        cells,
+                        lane_step,
+                        cell_step,
+                    )
+                    vapour = (1.0 - past) * left + past * vapour
+                    if fallen > 0.0:
+                        water += fallen
+                        w[pull + wall] += WET_PULL * c * e
+                else:
+                    out, q = _gas(x, w, E, I[W_LANE], T, c, e, origin, lanes, cells, lane_step, cell_step)
+                out = (1.0 - past) * out + past * T
                 w[pull + wall] += c * e
+            elif I[row + P_TABLE] == SECOND_STAGE:
+                out = T_second
+                dx[I[H_I_BETWEEN]] = (T - x[I[H_I_BETWEEN]]) / FEEDBACK_TIME
+                w[I[W_CHARGE] + 3] = T
+                w[I[W_CHARGE] + 4] = out
+            elif I[row + P_TABLE] <= INJECTION:
+                at = I[H_IN_INJECTION] + INJECTION_BLOCK * (INJECTION - I[row + P_TABLE])
+                all_gone = r * F[now + at] + s * F[then + at]
+                all_gone += T * (r * F[now + at + 1] + s * F[then + at + 1])
+                saturated = r * F[now + at + 2] + s * F[then + at + 2]
+                saturated += T * (r * F[now + at + 3] + s * F[then + at + 3])
+                out = min(T, max(all_gone, saturated))
             else:
-                out = T + min(F[I[H_DUCT_HEAT] + p] / max(c * lanes, 1.0), FACE_HOTTEST - ambient)
+                out = T + min(F[I[H_DUCT_HEAT] + p] / max(c * lanes, 1.0), max(FACE_HOTTEST - start, 0.0))
             w[T_in + p] = T
             w[T_out + p] = out
             w[heat + p] = q if is_charge else -q
+            w[I[W_WET_HEAT] + p] = latent
             last = I[row + P_OUT]
-            m = w[flow + p] + TRICKLE
+            m += TRICKLE
             w[node_T + last] += m * out
             w[node_m + last] += m
+            w[node_w + last] += m * vapour
         leaving = w[node_T + last] / w[node_m + last]
         if is_charge:
             dx[I[H_I_FEED]] = (leaving - x[I[H_I_FEED]]) / FEEDBACK_TIME
@@ -408,6 +633,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
             w[I[W_DUCT_OUT] + chain - 1] = leaving
 
     # --- rates of change
+    _melt(I, F, w, E, state, x, dx)
     for f in range(n_fields):
         inverse = 1.0 / F[I[H_FIELD_CAPACITY] + f]
         fastest = max(fastest, w[pull + f] * inverse)
@@ -422,24 +648,16 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
         dx[reading] = (gas + w[a + table] * (x[boss] - gas) - x[reading]) * w[b + table]
         fastest = max(fastest, w[b + table])
 
-    # --- heat integrals ride behind the states
-    at = I[H_N_STATES]
-    for p in range(n_passes):
-        dx[at + p] = w[heat + p]
-        handled += abs(w[heat + p])
-    at += n_passes
-    for f in range(n_fields):
-        dx[at + f] = w[pickup + f]
-        dx[at + n_fields + f] = w[pump + f]
-    dx[at + 2 * n_fields] = handled
+    _integrals(I, w, dx, water, handled)
     w[I[W_RATE]] = fastest
 
 
 @compiled
-def _command(I, F, x, wanted, level, combo):  # noqa: E741
+def _command(I, F, w, x, wanted, level, combo):  # noqa: E741
     """Decide every device's level (hysteresis on states; `wanted` below 0) and form the command combinations."""
     n_loops = I[H_LOOPS]
     combo[:] = 0
+    x = _temperatures(I, F, w, x)
     for device in range(level.size):
         if wanted[device] >= 0:
             level[device] = wanted[device]
@@ -472,6 +690,7 @@ def _record(I, w, x, stream, scalar):  # noqa: E741
         stream[p, 0] = w[I[W_T_IN] + p]
         stream[p, 1] = w[I[W_T_OUT] + p]
         stream[p, 2] = w[I[W_FLOW] + p]
+        stream[p, 3] = w[I[W_WET_HEAT] + p]
     for i in range(3):
         scalar[i] = w[I[W_CHARGE] + i]
     scalar[3] = x[I[H_I_FEED]]
@@ -484,6 +703,12 @@ def _record(I, w, x, stream, scalar):  # noqa: E741
     at += I[H_LOOPS]
     for d in range(I[H_DUCTS]):
         scalar[at + d] = x[I[H_I_DUCT] + d]
+    at += I[H_DUCTS]
+    scalar[at] = w[I[W_WATER]]
+    scalar[at + 1] = w[I[W_CHARGE] + 3]
+    scalar[at + 2] = w[I[W_CHARGE] + 4]
+    for z in range(I[H_ICED]):
+        scalar[at + 3 + z] = x[I[H_I_ICE] + z]
 
 
 @compiled
@@ -491,8 +716,8 @@ def march(I, F, w, x, wanted, parts, streams, scalars, levels, peak_x):  # noqa:
     """March x over every sample; returns (steps, most sub-steps, sample of the peak).
 
     `wanted` (n, devices) command levels, below 0 where a device's own control decides; `parts`
-    multiplies the sub-steps (2 for the step check).  `streams` (n, P, 3), `scalars`
-    (n, 4 + S + L + D) and `levels` (n, devices) are filled at sample times; `peak_x` gets the
+    multiplies the sub-steps (2 for the step check).  `streams` (n, P, 4), `scalars`
+    (n, 7 + S + L + D + Z) and `levels` (n, devices) are filled at sample times; `peak_x` gets the
     states at the highest plenum temperature under boost.
     Scheme: SSPRK(4,3), Spiteri and Ruuth 2002 (from memory), aligned with the samples: three
     half-steps, a blend with the step's start, one more half-step.
@@ -509,7 +734,7 @@ def march(I, F, w, x, wanted, parts, streams, scalars, levels, peak_x):  # noqa:
     for k in range(n):
         any_boost |= I[I[H_BOOST] + k] != 0
     for k in range(n):
-        _command(I, F, x, wanted[k], level, combo)
+        _command(I, F, w, x, wanted[k], level, combo)
         levels[k] = level
         derivative(I, F, w, k, 0.0, x, combo, dx)
         _record(I, w, x, streams[k], scalars[k])

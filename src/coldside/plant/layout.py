@@ -19,8 +19,13 @@ DUCT_TIME = 1.0  # s: how fast a duct's density follows its own air temperature
 FACE_HOTTEST = 383.15  # K: a face with a heat of its own warms air at ambient no further (its coolant would boil)
 TOTAL_CHARGE = -2  # in table_flow: the whole charge flow instead of one pass's
 FEED_NODES = 5  # plenum temperatures at which the charge side is tabulated; held at the outer ones beyond them
-# columns of `inputs`
+BETWEEN_NODES = 3  # temperatures between two compressors at which a two-stage charge side is tabulated
+SECOND_STAGE = -2  # in P_TABLE of a charge pass without a wall: the second compressor
+INJECTION = -10  # in P_TABLE of a charge pass without a wall: injection i is INJECTION - i
+# columns of `inputs`; what follows the ducts' air speeds begins at in_recirculation, in_pressure ... (COUNTS)
 IN_FLOW, IN_OUT, IN_BAY, IN_SPEED = 0, FEED_NODES, 2 * FEED_NODES, 2 * FEED_NODES + 1
+STAGE_BLOCK = 3 * FEED_NODES  # columns of one node between the stages: flow x T_feed, first and second outlet
+INJECTION_BLOCK = 4  # columns of one injection: two lines a + b T of what leaves, all evaporated and saturated
 
 # columns of `passes`
 P_SORT, P_PATH, P_WALL, P_LIQUID, P_LANES, P_CELLS, P_LANE_STEP, P_CELL_STEP, P_IN, P_OUT, P_TABLE, P_SIDE, P_COLUMN = (
@@ -35,12 +40,26 @@ class Arrays(NamedTuple):
     """
 
     step: float  # s between samples
-    inputs: np.ndarray  # (n, IN_SPEED + D) flow x T_feed and compressor outlet at the nodes, bay T, duct air speeds
+    # (n, columns): flow x T_feed and first compressor's outlet at the nodes, bay T, duct air speeds; then per duct the
+    # share of its air's rise that comes back, charge pressure behind and between compressors,
+    # heat sources, injections, and with two stages STAGE_BLOCK columns for each node between them
+    inputs: np.ndarray
     feed: np.ndarray  # (FEED_NODES,) plenum temperatures of those nodes
     ambient: float
     engine_metal: float
     cp_charge: float
     cp_air: float
+    humidity: float  # kg of vapour per kg of dry air in the charge
+    vapour_a: float  # saturation pressure over water exp(a - b/(T - c)), Pa
+    vapour_b: float
+    vapour_c: float
+    enhancement: float  # what air makes of that: times enhancement + enhancement_rise p
+    enhancement_rise: float
+    vapour_ratio: float  # molar mass of water over that of dry air
+    latent: float  # J/kg, heat of evaporation at 0 degC
+    cp_vapour: float
+    cp_water: float  # of condensate
+    between: np.ndarray  # (BETWEEN_NODES,) temperatures between two compressors at the nodes, or zeros
     boost: np.ndarray  # (n,) bool as int8: where the peak is looked for
     # fields: blocks of equal nodes
     field_first: np.ndarray  # (F,) first state
@@ -52,6 +71,9 @@ class Arrays(NamedTuple):
     field_column: np.ndarray  # (F,) its column in that loop's heat table
     # passes
     passes: np.ndarray  # (P, 13) int; charge passes first, then loop by loop, then duct by duct, each in walk order
+    pass_bypass: np.ndarray  # (P,) share of a gas pass that slips past its walls
+    pass_backmix: np.ndarray  # (P,) share of a liquid pass's flow that is carried back between neighbouring cells
+    pass_wet: np.ndarray  # (P,) 0 dry, 1 or 2: water may condense, at the pressure behind or between the compressors
     loop_pass: np.ndarray  # (L + 1,) first pass of each loop; the last entry is where the ducts' passes begin
     duct_pass: np.ndarray  # (D + 1,) first pass of each duct; the last entry is P
     # tables of coefficients: two values against one or two flows and coolant temperature
@@ -88,6 +110,22 @@ class Arrays(NamedTuple):
     duct_step: np.ndarray  # (D, 2) step in T, step in sqrt(speed)
     duct_flow: np.ndarray  # kg/s
     duct_heat: np.ndarray  # (P,) W that a face without a loop gives the air (passes without fields)
+    # heat sources: watts (or J per kg of charge) put into a field, or taken out of it by a spray
+    source_field: np.ndarray  # (H,)
+    source_scaled: np.ndarray  # (H,) 1: the column is J per kg of charge
+    source_pass: np.ndarray  # (H,) air pass that carries a spray's vapour off, or -1: no limit
+    source_zero: np.ndarray  # (H,) K of the field's middle node at which a spray takes nothing
+    source_per_air: np.ndarray  # (H,) J/(kg K) that passing air can carry off for each kelvin over that
+    # ice: nodes of liquid fields in which it floats; their state is the temperature that the node's heat, counted from
+    # ice_reference, would give its first coolant alone, so that heat and mass stay linear in the states
+    ice_node: np.ndarray  # (Z,) state
+    ice_mass: np.ndarray  # (Z,) kg at the start
+    ice_film: np.ndarray  # (Z,) W/K at the start
+    ice_exponent: np.ndarray  # (Z,) film falls as the remaining share to this power
+    ice_latent: np.ndarray  # (Z,) J/kg
+    ice_cp: np.ndarray  # (Z,) J/(kg K) of what melts
+    ice_capacity: np.ndarray  # (Z,) J/K of the node without what melts
+    ice_melt: np.ndarray  # (Z, 3) melting point against the melted share m: a + b m + c m^2, K
     # sensors
     sensor_sort: np.ndarray  # (S,) CHARGE or COOLANT
     sensor_path: np.ndarray  # (S,) loop
@@ -96,12 +134,21 @@ class Arrays(NamedTuple):
     sensor_table: np.ndarray  # (S,) a = weight of the boss, b = 1 / time constant
     sensor_around: np.ndarray  # (S,)
     sensor_boss_rate: np.ndarray  # (S,) 1/s
-    # states: fields, then feed temperature, duct temperatures, bosses, readings; then the accumulators
+    # states: fields, then feed temperature, duct temperatures, bosses, readings, gas between two stages, ice left;
+    # then the accumulators
     n_states: int
     i_feed: int
     i_duct: int
     i_boss: int
     i_reading: int
+    i_between: int  # state of the gas between two compressors (valid with two stages)
+    i_ice: int  # first state of ice left, kg
+    stages: int  # compressors in a row: 1 or 2
+    in_recirculation: int
+    in_pressure: int
+    in_source: int
+    in_injection: int
+    in_stage: int
     # devices (pumps and fans) and how they are commanded
     level: np.ndarray  # (n, devices) index into the device's command levels, -1 = its own control decides
     combo_loop: np.ndarray  # (devices,) loop it moves, or -1
@@ -118,15 +165,29 @@ class Arrays(NamedTuple):
 # Numba counts references of every array that a function takes out of a tuple, which costs more than the
 # arithmetic, so the kernel gets two packed arrays: integers and floats.  The integers begin with a header
 # that says where each member starts.
-SCALARS = ("step", "ambient", "engine_metal", "cp_charge", "cp_air", "share_scale", "share_step")  # first in the floats
-COUNTS = ("charge_nodes", "n_states", "i_feed", "i_duct", "i_boss", "i_reading")
+# fmt: off
+SCALARS = (  # first in the floats
+    "step", "ambient", "engine_metal", "cp_charge", "cp_air", "humidity", "vapour_a", "vapour_b", "vapour_c",
+    "enhancement", "enhancement_rise", "vapour_ratio", "latent", "cp_vapour", "cp_water", "share_scale",
+    "share_step",
+)
+COUNTS = (
+    "charge_nodes", "n_states", "i_feed", "i_duct", "i_boss", "i_reading", "i_between", "i_ice", "stages",
+    "in_recirculation", "in_pressure", "in_source", "in_injection", "in_stage",
+)
+# fmt: on
 LEFT_OUT = ("level",)  # the march takes it by itself: a step check replays recorded levels
 MEMBERS = tuple(name for name in Arrays._fields if name not in SCALARS + COUNTS + LEFT_OUT)
-SIZES = ("samples", "width", "fields", "n_passes", "tables", "loops", "ducts", "sensors", "share_nodes", "devices")
+# fmt: off
+SIZES = (
+    "samples", "width", "fields", "n_passes", "tables", "loops", "ducts", "sensors", "share_nodes", "devices",
+    "sources", "iced",
+)
+# fmt: on
 # fmt: off
 SCRATCH = (
-    "E", "flow", "T_in", "T_out", "heat", "pickup", "pump", "pull", "a", "b", "node_T", "node_m", "loop_T",
-    "lane", "duct_out", "sensor_gas", "charge", "rate",
+    "E", "flow", "T_in", "T_out", "heat", "wet_heat", "pickup", "pump", "pull", "a", "b", "node_T", "node_m", "node_w",
+    "loop_T", "lane", "lane_w", "duct_out", "sensor_gas", "charge", "rate", "state", "water",
 )
 # fmt: on
 HEADER = MEMBERS + COUNTS + SIZES + SCRATCH
@@ -148,6 +209,7 @@ class Work(NamedTuple):
     T_in: np.ndarray  # (P,)
     T_out: np.ndarray  # (P,)
     heat: np.ndarray  # (P,) W into the wall (charge) or to the air (cooling)
+    wet_heat: np.ndarray  # (P,) W of it that condensing vapour gave
     pickup: np.ndarray  # (F,)
     pump: np.ndarray  # (F,)
     pull: np.ndarray  # (F,) W/K that relaxes one node
@@ -155,17 +217,21 @@ class Work(NamedTuple):
     b: np.ndarray  # (K,)
     node_T: np.ndarray  # (most nodes of any path,)
     node_m: np.ndarray
+    node_w: np.ndarray  # vapour carried, kg of vapour per kg of dry air times flow
     loop_T: np.ndarray  # (L,)
     lane: np.ndarray  # (most lanes,)
+    lane_w: np.ndarray  # vapour in each lane
     duct_out: np.ndarray  # (D,)
     sensor_gas: np.ndarray  # (S,)
-    charge: np.ndarray  # (3,) flow, compressor outlet T, plenum gas T
+    charge: np.ndarray  # (5,) flow, first compressor's outlet T, plenum gas T, second stage's inlet and outlet T
     rate: np.ndarray  # (1,) largest diagonal rate, 1/s
+    state: np.ndarray  # (states,) temperatures with iced nodes put right; unused without ice
+    water: np.ndarray  # (1,) kg/s that condenses from the charge
 
 
 def accumulators(arrays: Arrays) -> int:
-    """How many heat integrals ride behind the temperature states: one a pass, two a field, one in all."""
-    return len(arrays.passes) + 2 * len(arrays.field_first) + 1
+    """Integrals behind the states: heat, one a pass and two a field; condensed water; all heat handled."""
+    return len(arrays.passes) + 2 * len(arrays.field_first) + 2
 
 
 def _scratch_sizes(arrays: Arrays) -> list[int]:
@@ -178,18 +244,23 @@ def _scratch_sizes(arrays: Arrays) -> list[int]:
         n_pass,
         n_pass,
         n_pass,
+        n_pass,
         n_field,
         n_field,
         n_field,
         n_table,
         n_table,
+        nodes,
         nodes,
         nodes,
         len(arrays.loop_nodes),
         lanes,
+        lanes,
         len(arrays.duct_nodes),
         len(arrays.sensor_sort),
-        3,
+        5,
+        1,
+        arrays.n_states,
         1,
     ]
 
@@ -225,6 +296,8 @@ def pack(arrays: Arrays) -> Packed:
         len(arrays.sensor_sort),
         len(arrays.share),
         arrays.level.shape[1],
+        len(arrays.source_field),
+        len(arrays.ice_node),
     )
     counts = [int(getattr(arrays, name)) for name in COUNTS]
     scratch = np.cumsum([0, *_scratch_sizes(arrays)])[:-1]

@@ -15,6 +15,7 @@ import numpy as np
 from coldside.plant.layout import (
     AMBIENT,
     BAY,
+    BETWEEN_NODES,
     CHARGE,
     COOLANT,
     COOLING,
@@ -26,6 +27,8 @@ from coldside.plant.layout import (
     IN_FLOW,
     IN_OUT,
     IN_SPEED,
+    INJECTION,
+    INJECTION_BLOCK,
     P_CELL_STEP,
     P_CELLS,
     P_COLUMN,
@@ -39,6 +42,8 @@ from coldside.plant.layout import (
     P_SORT,
     P_TABLE,
     P_WALL,
+    SECOND_STAGE,
+    STAGE_BLOCK,
     TOTAL_CHARGE,
     Arrays,
 )
@@ -54,7 +59,11 @@ class Flows:
     charge: float  # kg/s
     T_charge: float  # K, compressor outlet
     loop_T: np.ndarray  # (L,) K
-    pump: np.ndarray  # (F,) W into each field
+    pump: np.ndarray  # (F,) W into each field, from its pump, spray or engine
+    T_second: float = 0.0  # K, outlet of a second compressor
+    returned: np.ndarray | None = None  # (D,) share of each duct's rise that comes back to its inlet; None: none
+    pressure: np.ndarray | None = None  # (2,) Pa, charge behind and between the compressors; None: nothing condenses
+    injected: np.ndarray | None = None  # (injections, 4): two lines a + b T of what leaves it
 
 
 @dataclass(frozen=True)
@@ -82,6 +91,8 @@ class Heats:
     plenum: np.ndarray  # (M,) gas leaving the charge path
     duct_out: np.ndarray  # (D, M)
     reads: np.ndarray  # (S, M) stream at each sensor
+    water: np.ndarray  # (M,) kg/s condensed from the charge
+    lanes: dict[int, np.ndarray]  # charge pass -> gas leaving each of its lanes, (lanes, M)
 
 
 def nodes_of(A: Arrays, f: int) -> slice:
@@ -89,8 +100,21 @@ def nodes_of(A: Arrays, f: int) -> slice:
     return slice(int(A.field_first[f]), int(A.field_first[f] + A.field_count[f]))
 
 
+def temperatures(A: Arrays, x: np.ndarray) -> np.ndarray:
+    """States with iced nodes at their true temperature, states first; what else stands beside them (M) is kept."""
+    if not len(A.ice_node):
+        return x
+    y = x.copy()
+    for z, at in enumerate(A.ice_node):
+        melted = A.ice_mass[z] - x[A.i_ice + z]
+        C, zero = A.ice_capacity[z], A.ice_melt[z, 0]
+        y[at] = zero + (x[at] - zero) * C / (C + A.ice_cp[z] * melted)
+    return y
+
+
 def loop_temperatures(A: Arrays, x: np.ndarray) -> np.ndarray:
     """Mean coolant temperature of every loop."""
+    x = temperatures(A, x)
     T = np.zeros(len(A.loop_nodes))
     for p in np.flatnonzero(A.passes[:, P_SORT] == COOLANT):
         f = A.passes[p, P_LIQUID]
@@ -114,17 +138,49 @@ def flows(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> Flow
             if A.field_loop[f] >= 0:
                 pump[f] = np.interp(T, grid, w[:, A.field_column[f]])
     T = x[A.i_feed]
-    held = float(np.clip(T, A.feed[0], A.feed[-1]))
-    others = [np.delete(A.feed, i) for i in range(FEED_NODES)]
-    weights = np.array([np.prod((held - others[i]) / (A.feed[i] - others[i])) for i in range(FEED_NODES)])
-    charge = max(float(weights @ u[IN_FLOW : IN_FLOW + FEED_NODES]) / T, 0.0)
-    T_charge = float(weights @ u[IN_OUT : IN_OUT + FEED_NODES])
+    weights = _lagrange(A.feed, T)
+    T_second = 0.0
+    if A.stages == 1:
+        flow_T, T_charge = (float(weights @ u[i : i + FEED_NODES]) for i in (IN_FLOW, IN_OUT))
+    else:
+        block = u[A.in_stage : A.in_stage + BETWEEN_NODES * STAGE_BLOCK].reshape(BETWEEN_NODES, 3, FEED_NODES)
+        flow_T, T_charge, T_second = _lagrange(A.between, x[A.i_between]) @ block @ weights
+    charge = max(float(flow_T) / T, 0.0)
     at = np.sqrt(charge / A.share_scale) / A.share_step
     for p in np.flatnonzero(A.passes[:, P_SORT] == CHARGE):
         flow[p] = charge * np.interp(at, np.arange(len(A.share)), A.share[:, p])
     for d in range(len(A.duct_nodes)):
         _duct(A, d, max(u[IN_SPEED + d], 0.0), x[A.i_duct + d], combo[len(loop_T) + d], flow)
-    return Flows(flow, charge, T_charge, loop_T, pump)
+    add_sources(A, u, charge, flow, temperatures(A, x), pump)
+    injections = (A.in_stage - A.in_injection) // INJECTION_BLOCK
+    return Flows(
+        flow,
+        charge,
+        float(T_charge),
+        loop_T,
+        pump,
+        float(T_second),
+        u[A.in_recirculation : A.in_recirculation + len(A.duct_nodes)],
+        u[A.in_pressure : A.in_pressure + 2],
+        u[A.in_injection : A.in_stage].reshape(injections, INJECTION_BLOCK),
+    )
+
+
+def _lagrange(nodes: np.ndarray, value: float) -> np.ndarray:
+    """Weights of the polynomial through all nodes, held at the outer ones."""
+    held = float(np.clip(value, nodes[0], nodes[-1]))
+    others = [np.delete(nodes, i) for i in range(len(nodes))]
+    return np.array([np.prod((held - others[i]) / (nodes[i] - others[i])) for i in range(len(nodes))])
+
+
+def add_sources(A: Arrays, u: np.ndarray, charge: float, flow: np.ndarray, T: np.ndarray, pump: np.ndarray) -> None:
+    """Heat of sprays and of the engine, by the row `u` of the inputs, added to each field's own heat."""
+    for n, f in enumerate(A.source_field):
+        q = u[A.in_source + n] * (charge if A.source_scaled[n] else 1.0)
+        if A.source_pass[n] >= 0:
+            over = max(T[A.field_first[f] + A.field_count[f] // 2] - A.source_zero[n], 0.0)
+            q = -min(q, A.source_per_air[n] * flow[A.source_pass[n]] * over)
+        pump[f] += q
 
 
 def _duct(A: Arrays, d: int, speed: float, T: float, combo: int, flow: np.ndarray) -> None:
@@ -179,8 +235,10 @@ def coefficients(A: Arrays, found: Flows) -> tuple[np.ndarray, np.ndarray]:
 
 def heats(A: Arrays, found: Flows, a: np.ndarray, b: np.ndarray, around: Surroundings, x: np.ndarray) -> Heats:
     """Heat into every node at given flows and coefficients; `x` (states, M) holds M state vectors."""
+    x = temperatures(A, x)
     M = x.shape[1]
     size, n_pass = A.i_feed, len(A.passes)
+    water, lanes = np.zeros(M), {}
     into = np.zeros((size, M))
     pickup = np.zeros((len(A.field_first), M))
     for f in range(len(A.field_first)):
@@ -192,15 +250,17 @@ def heats(A: Arrays, found: Flows, a: np.ndarray, b: np.ndarray, around: Surroun
     reads = np.zeros((len(A.sensor_sort), M))
     for loop in range(len(A.loop_nodes)):
         _coolant(A, loop, found, a, b, x, into, T_in, T_out, reads)
-    node = _gas_path(A, CHARGE, 0, found.T_charge, found, a, b, x, into, T_in, T_out, crossed)
+    node = _gas_path(A, CHARGE, 0, found.T_charge, found, a, b, x, into, T_in, T_out, crossed, water, lanes)
     plenum = node[-1]
     for s in range(len(A.sensor_sort)):
         if A.sensor_sort[s] == CHARGE:
             reads[s] = node[A.sensor_node[s]] if A.sensor_node[s] >= 0 else T_out[A.sensor_pass[s]]
     duct_out = np.zeros((len(A.duct_nodes), M))
     for d in range(len(A.duct_nodes)):
-        duct_out[d] = _gas_path(A, COOLING, d, around.ambient, found, a, b, x, into, T_in, T_out, crossed)[-1]
-    return Heats(into, T_in, T_out, crossed, pickup, plenum, duct_out, reads)
+        back = 0.0 if found.returned is None else found.returned[d]
+        start = around.ambient + back * (x[A.i_duct + d] - around.ambient)
+        duct_out[d] = _gas_path(A, COOLING, d, start, found, a, b, x, into, T_in, T_out, crossed, water, lanes)[-1]
+    return Heats(into, T_in, T_out, crossed, pickup, plenum, duct_out, reads, water, lanes)
 
 
 def _value(A: Arrays, p: np.intp | int, a: np.ndarray, b: np.ndarray) -> float:
@@ -257,16 +317,72 @@ def _coolant(
                 into[here] += film
                 into[wall] -= film
             upstream = x[here]
+        back = A.pass_backmix[p] * c
+        for i in range(count - 1):
+            mixed = back * (x[liquid[:, i + 1]] - x[liquid[:, i]])
+            into[liquid[:, i]] += mixed
+            into[liquid[:, i + 1]] -= mixed
     for s in range(len(A.sensor_sort)):
         if A.sensor_sort[s] == COOLANT and A.sensor_path[s] == loop:
             reads[s] = node_T[A.sensor_node[s]] if A.sensor_node[s] >= 0 else T_out[A.sensor_pass[s]]
+
+
+@dataclass(frozen=True)
+class _Leaving:
+    """What leaves a gas pass: temperature by lanes, vapour, heat given to the walls, water left on them."""
+
+    T: np.ndarray  # (lanes, M)
+    vapour: np.ndarray
+    heat: np.ndarray
+    water: np.ndarray
+
+
+def saturated(A: Arrays, T: np.ndarray, pressure: float) -> np.ndarray:
+    """Vapour that air at `pressure` holds over water of temperature T, kg per kg of dry air."""
+    alone = np.exp(A.vapour_a - A.vapour_b / (T - A.vapour_c))
+    vapour = (A.enhancement + A.enhancement_rise * pressure) * alone
+    return A.vapour_ratio * vapour / np.maximum(pressure - vapour, 0.01 * pressure)
+
+
+def _along_walls(
+    A: Arrays,
+    p: np.intp | int,
+    stream: tuple[float, float, float, float],
+    T_in: np.ndarray,
+    vapour: np.ndarray,
+    x: np.ndarray,
+    into: np.ndarray,
+) -> _Leaving:
+    """Gas along walls, cell by cell; vapour settles where a wall is below its dew point (pressure 0: nowhere).
+
+    `stream` is the flow through one lane, its cp, the share of the difference to its wall that a cell takes,
+    and the pressure.
+    """
+    m, cp, share, pressure = stream
+    wall = _cells(A, p, A.passes[p, P_WALL])
+    T = np.broadcast_to(T_in, (len(wall), x.shape[1]))
+    W = np.broadcast_to(vapour, T.shape)
+    heat, water = np.zeros(x.shape[1]), np.zeros(x.shape[1])
+    for i in range(wall.shape[1]):
+        T_wall = x[wall[:, i]]
+        q = m * cp * share * (T - T_wall)
+        if pressure > 0.0:
+            falling = share * np.maximum(W - saturated(A, T_wall, pressure), 0.0)
+            W = W - falling
+            falling = falling * m / (1.0 + A.humidity)
+            q = q + falling * (A.latent + A.cp_vapour * (T - 273.15) - A.cp_water * (T_wall - 273.15))
+            water += falling.sum(axis=0)
+        into[wall[:, i]] += q
+        heat += q.sum(axis=0)
+        T = T - share * (T - T_wall)
+    return _Leaving(np.asarray(T), W.mean(axis=0), heat, water)
 
 
 def _gas_path(
     A: Arrays,
     sort: int,
     path: int,
-    T_start: float,
+    T_start: float | np.ndarray,
     found: Flows,
     a: np.ndarray,
     b: np.ndarray,
@@ -275,33 +391,45 @@ def _gas_path(
     T_in: np.ndarray,
     T_out: np.ndarray,
     crossed: np.ndarray,
+    water: np.ndarray,
+    lanes_out: dict[int, np.ndarray],
 ) -> np.ndarray:
     """Walk one gas path; returns the temperature of its nodes, the outlet last."""
     mine = np.flatnonzero((A.passes[:, P_SORT] == sort) & (A.passes[:, P_PATH] == path))
     nodes = int(A.charge_nodes if sort == CHARGE else A.duct_nodes[path])
-    node_T, node_m = np.zeros((nodes, x.shape[1])), np.zeros(nodes)
-    node_T[0], node_m[0] = T_start, 1.0
+    node_T, node_m, node_w = (np.zeros((nodes, x.shape[1])) for _ in range(3))
+    node_T[0], node_m[0], node_w[0] = T_start, 1.0, A.humidity
     cp = A.cp_charge if sort == CHARGE else A.cp_air
     last = 0
     for p in mine:
         T_in[p] = node_T[A.passes[p, P_IN]] / node_m[A.passes[p, P_IN]]
-        lanes, count = int(A.passes[p, P_LANES]), int(A.passes[p, P_CELLS])
-        c = found.flow[p] * cp / lanes
-        if A.passes[p, P_WALL] >= 0:
-            wall, share = _cells(A, p, A.passes[p, P_WALL]), min(_value(A, p, a, b), 1.0)
-            T = np.broadcast_to(T_in[p], (lanes, x.shape[1]))
-            for i in range(count):
-                q = c * share * (T - x[wall[:, i]])
-                into[wall[:, i]] += q
-                crossed[p] += q.sum(axis=0) * (1.0 if sort == CHARGE else -1.0)
-                T = T - share * (T - x[wall[:, i]])
-            T_out[p] = T.mean(axis=0)
+        vapour = node_w[A.passes[p, P_IN]] / node_m[A.passes[p, P_IN]]
+        row, c = A.passes[p], found.flow[p] * cp
+        if row[P_WALL] >= 0:
+            past, share = A.pass_bypass[p], min(_value(A, p, a, b), 1.0)
+            m = (1.0 - past) * found.flow[p] / int(row[P_LANES])  # through one lane
+            pressure = found.pressure[A.pass_wet[p] - 1] if A.pass_wet[p] and found.pressure is not None else 0.0
+            leaving = _along_walls(A, p, (m, cp, share, pressure), T_in[p], vapour, x, into)
+            crossed[p] = leaving.heat * (1.0 if sort == CHARGE else -1.0)
+            water += leaving.water
+            lanes_out[int(p)] = leaving.T
+            T_out[p] = (1.0 - past) * leaving.T.mean(axis=0) + past * T_in[p]
+            vapour = (1.0 - past) * leaving.vapour + past * vapour
+        elif row[P_TABLE] == SECOND_STAGE:
+            T_out[p] = found.T_second
+        elif row[P_TABLE] <= INJECTION:
+            assert found.injected is not None
+            lines = found.injected[INJECTION - row[P_TABLE]].reshape(2, 2)
+            all_gone, saturated_line = (intercept + slope * T_in[p] for intercept, slope in lines)
+            T_out[p] = np.minimum(T_in[p], np.maximum(all_gone, saturated_line))
         else:
-            T_out[p] = T_in[p] + min(A.duct_heat[p] / max(c * lanes, 1.0), FACE_HOTTEST - A.ambient)
-        last = A.passes[p, P_OUT]
+            rise = A.duct_heat[p] / max(c, 1.0)
+            T_out[p] = T_in[p] + np.minimum(rise, np.maximum(FACE_HOTTEST - T_start, 0.0))
+        last = row[P_OUT]
         node_T[last] += (found.flow[p] + TRICKLE) * T_out[p]
         node_m[last] += found.flow[p] + TRICKLE
-    mixed = node_T / np.maximum(node_m, TRICKLE)[:, None]
+        node_w[last] += (found.flow[p] + TRICKLE) * vapour
+    mixed = node_T / np.maximum(node_m, TRICKLE)
     return np.concatenate([mixed, mixed[last][None]])
 
 
@@ -313,9 +441,13 @@ def derivative(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) ->
     around = Surroundings(float(bay), A.ambient, A.engine_metal)
     h = heats(A, found, a, b, around, x[: A.n_states, None])
     dx = np.zeros_like(x)
+    _melt(A, x, h.into[:, 0], dx)
     for f in range(len(A.field_first)):
         dx[nodes_of(A, f)] = h.into[nodes_of(A, f), 0] / A.field_capacity[f]
     dx[A.i_feed] = (h.plenum[0] - x[A.i_feed]) / FEEDBACK_TIME
+    if A.stages == 2:
+        second = int(np.flatnonzero((A.passes[:, P_WALL] < 0) & (A.passes[:, P_TABLE] == SECOND_STAGE))[0])
+        dx[A.i_between] = (h.T_in[second, 0] - x[A.i_between]) / FEEDBACK_TIME
     for d in range(len(A.duct_nodes)):
         dx[A.i_duct + d] = (h.duct_out[d, 0] - x[A.i_duct + d]) / DUCT_TIME
     for sensor in range(len(A.sensor_sort)):
@@ -328,5 +460,23 @@ def derivative(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) ->
     dx[at : at + n_pass] = h.crossed[:, 0]
     dx[at + n_pass : at + n_pass + n_field] = h.pickup[:, 0]
     dx[at + n_pass + n_field : at + n_pass + 2 * n_field] = found.pump
+    dx[-2] = h.water[0]
     dx[-1] = np.abs(h.crossed).sum() + np.abs(h.pickup).sum() + np.abs(found.pump).sum()
     return dx
+
+
+def _melt(A: Arrays, x: np.ndarray, into: np.ndarray, dx: np.ndarray) -> None:
+    """Heat that ice takes out of its nodes, and how fast it goes (heat note D3)."""
+    T = temperatures(A, x)
+    for z, at in enumerate(A.ice_node):
+        left = x[A.i_ice + z]
+        if left <= 0.0:
+            continue
+        share = left / A.ice_mass[z]
+        a, b, c = A.ice_melt[z]
+        T_melt = a + b * (1.0 - share) + c * (1.0 - share) ** 2
+        q = A.ice_film[z] * share ** A.ice_exponent[z] * max(T[at] - T_melt, 0.0)
+        risen = A.ice_cp[z] * (T_melt - a)
+        rate = q / (A.ice_latent[z] + risen)
+        dx[A.i_ice + z] = -rate
+        into[at] -= q - rate * risen

@@ -12,6 +12,11 @@ from coldside.duty.model import Demand, Session
 from coldside.plant.charge import StageState
 
 
+def spread_over(lanes: np.ndarray) -> tuple[float, float, float]:
+    """Hottest, mean and coldest of what leaves the lanes of a core."""
+    return float(lanes.max()), float(lanes.mean()), float(lanes.min())
+
+
 @dataclass(frozen=True)
 class Health:
     """How far to trust a forecast; every entry is a sentence a user can read."""
@@ -91,7 +96,8 @@ class Forecast:
     substeps: int  # most sub-steps in one sample interval
     steps: int  # kernel steps in all
     peak: int  # sample of the highest intake temperature under boost (or of all, if never in boost)
-    # block of nodes -> temperatures at start and end, K, and heat capacity of one node, J/K
+    # block of nodes -> temperatures at start and end, K, and heat capacity of one node, J/K; ice in a tank is a block
+    # too, with its kilograms at start and end and minus its heat of melting, J/kg
     nodes: Mapping[str, tuple[np.ndarray, np.ndarray, float]] = field(default_factory=dict)
     condensate: np.ndarray | None = None  # water that the charge leaves in its cores, kg/s
     ice: Mapping[str, np.ndarray] = field(default_factory=dict)  # tank with ice -> ice left in it, kg
@@ -99,6 +105,7 @@ class Forecast:
     face_spread: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     stages: tuple[StageState, ...] = ()  # every compressor in flow order, its arrays over the samples
     exhaust_pressure: np.ndarray | None = None  # before the turbine, Pa absolute; None with none
+    latent: Mapping[str, np.ndarray] = field(default_factory=dict)  # core -> W that condensing water gives it
 
     @property
     def boost(self) -> np.ndarray:

@@ -25,7 +25,7 @@ from coldside.plant.assemble import Plant, assemble
 from coldside.plant.charge import ChargeState
 from coldside.plant.flows import charge_split
 from coldside.plant.output import brake_power_at
-from coldside.plant.results import Point
+from coldside.plant.results import Point, spread_over
 from coldside.plant.traces import leaving_start
 
 MOST_TURNS = 80
@@ -68,7 +68,7 @@ def operating_point(
             raise BadInput("a time needs the session it is a time of", key="at")
         demand = _full_load(build, engine_speed, road_speed)
     demand = _overridden(demand, build, engine_speed, (ambient, pressure, humidity), road_speed, air_speed)
-    plant = assemble(build, demand)
+    plant = assemble(build, demand, ice=False)
     settled = _settle(plant)
     _refuse_off_map(plant, settled.state)
     return _point(plant, settled)
@@ -225,23 +225,28 @@ def _felt(plant: Plant, settled: _Settled, device: str) -> float:
 def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ...]) -> _Settled:
     A, demand = plant.arrays, plant.demand
     around = reference.Surroundings(float(demand.bay_temperature[0]), A.ambient, A.engine_metal)
-    feed = demand.ambient_temperature + 25.0
-    loop_T = np.full(len(plant.loops), demand.ambient_temperature + 15.0)
-    duct_T = np.full(len(plant.ducts), demand.ambient_temperature + 10.0)
+    x = np.zeros(A.n_states)
+    x[: A.i_feed] = demand.ambient_temperature + 15.0
+    x[A.i_feed], x[A.i_duct : A.i_boss] = demand.ambient_temperature + 25.0, demand.ambient_temperature + 10.0
+    if A.stages > 1:
+        x[A.i_between] = demand.ambient_temperature + 40.0
     inlet = plant.charge.inlet_temperature(demand.bay_temperature[:1])
-    for _ in range(MOST_TURNS):
-        state = plant.charge.balance(demand.engine_speed[:1], demand.plenum_target[:1], np.array([feed]), inlet)
-        found = _flows(plant, state, loop_T, duct_T, command)
-        a, b = _coefficients(plant, found)
-        x, heats = _linear_steady(A, found, a, b, around)
-        T_loop = reference.loop_temperatures(A, x)
-        moved = max(
-            abs(float(heats.plenum[0]) - feed), *np.abs(T_loop - loop_T), *np.abs(heats.duct_out[:, 0] - duct_T), 0.0
+    for turn in range(MOST_TURNS):
+        between = x[A.i_between : A.i_between + 1] if A.stages > 1 else None
+        state = plant.charge.balance(
+            demand.engine_speed[:1], demand.plenum_target[:1], x[A.i_feed : A.i_feed + 1], inlet, between
         )
-        feed, loop_T, duct_T = float(heats.plenum[0]), T_loop, heats.duct_out[:, 0].copy()
+        found = _flows(plant, state, x, command)
+        a, b = _coefficients(plant, found)
+        new, heats = _rest(A, found, (a, b), around, x, first=turn == 0)
+        new[A.i_feed], new[A.i_duct : A.i_boss] = heats.plenum[0], heats.duct_out[:, 0]
+        if A.stages > 1:
+            new[A.i_between] = heats.T_in[_second_stage(A), 0]
+        moved = float(np.abs(new - x)[: A.i_boss].max())
+        if A.stages > 1:
+            moved = max(moved, abs(float(new[A.i_between] - x[A.i_between])))
+        x = new
         if moved < SETTLED:
-            x[A.i_feed] = feed
-            x[A.i_duct : A.i_boss] = duct_T
             _sensors(A, x, heats, a, around)
             return _Settled(x, found, heats, a, b, state, dict(command), warnings)
     raise NoAnswer(
@@ -250,11 +255,16 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
     )
 
 
-def _flows(
-    plant: Plant, state: ChargeState, loop_T: np.ndarray, duct_T: np.ndarray, command: Mapping[str, float]
-) -> reference.Flows:
-    """Exact flows: charge shares, loops and ducts solved at these temperatures."""
+def _second_stage(A: layout.Arrays) -> int:
+    """The pass of the second compressor."""
+    gas = A.passes[:, layout.P_WALL] < 0
+    return int(np.flatnonzero(gas & (A.passes[:, layout.P_TABLE] == layout.SECOND_STAGE))[0])
+
+
+def _flows(plant: Plant, state: ChargeState, x: np.ndarray, command: Mapping[str, float]) -> reference.Flows:
+    """Exact flows: charge shares, loops and ducts solved at the temperatures of the states `x`."""
     A, demand, build = plant.arrays, plant.demand, plant.build
+    loop_T, duct_T, u = reference.loop_temperatures(A, x), x[A.i_duct : A.i_boss], plant.arrays.inputs[0]
     flow, pump = np.zeros(len(plant.passes)), np.zeros(len(plant.fields))
     charge = float(state.flow[0])
     if charge > 0.0:
@@ -275,7 +285,18 @@ def _flows(
         )
         for p in np.flatnonzero((A.passes[:, layout.P_SORT] == layout.COOLING) & (A.passes[:, layout.P_PATH] == i)):
             flow[p] = max(m[0, A.passes[p, layout.P_COLUMN]], 0.0)
-    return reference.Flows(flow, charge, float(state.compressor_out[0]), loop_T, pump)
+    reference.add_sources(A, u, charge, flow, x, pump)
+    return reference.Flows(
+        flow,
+        charge,
+        float(state.stages[0].outlet[0]),
+        loop_T,
+        pump,
+        float(state.stages[-1].outlet[0]),
+        u[A.in_recirculation : A.in_recirculation + len(plant.ducts)],
+        u[A.in_pressure : A.in_pressure + 2],
+        u[A.in_injection : A.in_stage].reshape(-1, layout.INJECTION_BLOCK),
+    )
 
 
 def _coefficients(plant: Plant, found: reference.Flows) -> tuple[np.ndarray, np.ndarray]:
@@ -292,21 +313,36 @@ def _coefficients(plant: Plant, found: reference.Flows) -> tuple[np.ndarray, np.
     return a, b
 
 
-def _linear_steady(
-    A: layout.Arrays, found: reference.Flows, a: np.ndarray, b: np.ndarray, around: reference.Surroundings
+def _rest(
+    A: layout.Arrays,
+    found: reference.Flows,
+    values: tuple[np.ndarray, np.ndarray],
+    around: reference.Surroundings,
+    x: np.ndarray,
+    *,
+    first: bool,
 ) -> tuple[np.ndarray, reference.Heats]:
-    """States at which no node gains heat: `reference.heats` is linear in them at given flows."""
-    size = A.i_feed
-    probe = np.zeros((A.n_states, size + 1))
-    probe[:size, :size] = np.eye(size)
+    """States at which no node gains heat.
+
+    At given flows `reference.heats` is linear in them but for condensation: without wet walls one step finds
+    the rest, with them a step of Newton's method from `x`, which the turns repeat (the `first` one dry).
+    """
+    size, (a, b) = A.i_feed, values
+    if first or not A.pass_wet.any():
+        found, step, start = replace(found, pressure=None), 1.0, np.zeros(size)
+    else:
+        step, start = 1e-3, x[:size]
+    probe = np.repeat(x[:, None], size + 1, axis=1)
+    probe[:size] = start[:, None]
+    probe[:size, :size] += step * np.eye(size)
     into = reference.heats(A, found, a, b, around, probe).into
     constant = into[:, -1]
-    matrix = into[:, :-1] - constant[:, None]
+    matrix = (into[:, :-1] - constant[:, None]) / step
     # a stopped, insulated node keeps its temperature for ever: a whisper of ambient makes its settled state ambient
     matrix[np.diag_indices(size)] -= 1e-9
-    x = np.zeros(A.n_states)
-    x[:size] = np.linalg.solve(matrix, -constant - 1e-9 * around.ambient)
-    return x, reference.heats(A, found, a, b, around, x[:, None])
+    new = x.copy()
+    new[:size] = start + np.linalg.solve(matrix, -constant - 1e-9 * (around.ambient - start))
+    return new, reference.heats(A, found, a, b, around, new[:, None])
 
 
 def _sensors(
@@ -358,6 +394,9 @@ def _point(plant: Plant, settled: _Settled) -> Point:
         compressor_efficiency=float(state.efficiency[0]),
         compressor_out=float(state.compressor_out[0]),
         intake=float(heats.plenum[0]),
+        condensate=float(heats.water[0]),
+        face_spread={plant.passes[p].part: spread_over(heats.lanes[p][:, 0]) for p in cores},
+        stages=state.stages,
         plenum_pressure=float(state.plenum_pressure[0]),
         charge_loss=float(state.compressor_out_pressure[0] - state.plenum_pressure[0]),
         charge_density=float(air.density(heats.plenum[0], state.plenum_pressure[0], W)),

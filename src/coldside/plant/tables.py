@@ -46,12 +46,17 @@ def gas_share(conductance: np.ndarray, capacity_rate: np.ndarray) -> np.ndarray:
     return np.asarray(-np.expm1(-conductance / np.maximum(capacity_rate, 1e-9)))
 
 
-def of_rating(rating: Rating, cells: tuple[int, int], coolant: Coolant | None, cp: tuple[float, float]) -> Coefficient:
-    """Coefficients of a core or exchanger; `cp` of streams 1 and 2 as the plant carries them."""
+def of_rating(
+    rating: Rating, cells: tuple[int, int], coolant: Coolant | None, cp: tuple[float, float], bypass: float = 0.0
+) -> Coefficient:
+    """Coefficients of a core or exchanger; `cp` of streams 1 and 2 as the plant carries them.
+
+    `bypass` is the share of stream 1 that slips past the core; the flow axis is the whole stream.
+    """
     n1, n2 = cells
 
     def exact(m1: np.ndarray, m2: np.ndarray, T: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        C1, C2 = np.broadcast_arrays(np.abs(m1) * cp[0], np.abs(m2) * cp[1])
+        C1, C2 = np.broadcast_arrays(np.abs(m1) * (1.0 - bypass) * cp[0], np.abs(m2) * cp[1])
         T = np.broadcast_to(T, C1.shape)
         needed = cell_conductances(rating, C1, C2, T, cells, coolant, cp)
         per_cell = 1.0 / (n1 * n2)

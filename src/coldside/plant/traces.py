@@ -16,8 +16,8 @@ from coldside.plant.assemble import Plant
 class Solution:
     """What the kernel left behind: traces at the samples, states at the end and at the peak."""
 
-    streams: np.ndarray  # (n, passes, 3): inlet T, outlet T, flow
-    scalars: np.ndarray  # (n, 4 + sensors + loops + ducts)
+    streams: np.ndarray  # (n, passes, 4): inlet T, outlet T, flow, heat of condensation
+    scalars: np.ndarray  # (n, 7 + sensors + loops + ducts + iced nodes)
     levels: np.ndarray  # (n, devices) level index of every command
     start: np.ndarray
     end: np.ndarray
@@ -47,9 +47,10 @@ class Streams:
         return A.cp_charge if sort == layout.CHARGE else A.cp_air
 
     def heat(self, part: str, side: str) -> np.ndarray:
-        """Heat given up by the stream, W."""
+        """Heat given up by the stream, W, with that of the water that condenses from it."""
         p = self.plant.index(part, side)
-        return self.streams[:, p, 2] * self._capacity(p) * (self.streams[:, p, 0] - self.streams[:, p, 1])
+        sensible = self.streams[:, p, 2] * self._capacity(p) * (self.streams[:, p, 0] - self.streams[:, p, 1])
+        return sensible + self.streams[:, p, 3]
 
     def by_name(self) -> tuple[dict, dict, dict, dict]:
         """Inlet, outlet, flow and cp by (part, side)."""

@@ -9,14 +9,12 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path as FilePath
 from typing import Any
 
 import numpy as np
 
 from coldside import sources
 from coldside.build.model import Given, names_on
-from coldside.errors import ColdsideError
 from coldside.judge.heat import heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.pressures import couplers, exhaust, largest_pull, leak
@@ -24,19 +22,15 @@ from coldside.judge.tract import leak_area
 from coldside.judge.verdict import LimitResult, Verdict, label_at
 from coldside.judge.water import condensation
 from coldside.judge.wording import Quantity, shown
-from coldside.media import air
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, geometry_of
 from coldside.parts.fields import Field
 from coldside.parts.pump import Control, PumpSpec
-from coldside.plant.charge import ChargeSide, StageState
-from coldside.plant.flows import Air
+from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast
 from coldside.sheet.figures import energy, resistance
 from coldside.sheet.streams import part_name
 from coldside.units import KINDS, Pressure, retold, show
-
-MOST_POINTS = 4000  # samples in boost that the compressor's margins are looked up at
 
 
 @dataclass(frozen=True)
@@ -240,44 +234,15 @@ def compressor_margins(forecast: Forecast) -> tuple[Margin, ...]:
     counts = forecast.boost & (forecast.demand.engine_speed > 0.0)
     if not counts.any():
         return ()
-    samples = np.flatnonzero(counts)
-    stages = forecast.stages
-    if not stages:
-        samples = samples[:: max(samples.size // MOST_POINTS, 1)]
-        stages = _balanced_again(forecast, samples)
     found = []
-    for stage in stages:
-        whose = f"{stage.name} " if len(stages) > 1 else ""
+    for stage in forecast.stages:
+        whose = f"{stage.name} " if len(forecast.stages) > 1 else ""
         for name, trace in stage_margins(stage):
-            if trace is None:
-                continue
-            left = trace[samples] if forecast.stages else trace
-            if np.isfinite(left).any():
-                at = int(samples[np.nanargmin(left)])
-                found.append(
-                    Margin(whose + name, float(np.nanmin(left)), float(forecast.time[at]), label_at(forecast, at))
-                )
+            left = None if trace is None else np.where(counts, trace, np.nan)
+            if left is not None and np.isfinite(left).any():
+                at = int(np.nanargmin(left))
+                found.append(Margin(whose + name, float(left[at]), float(forecast.time[at]), label_at(forecast, at)))
     return tuple(found)
-
-
-def _balanced_again(forecast: Forecast, samples: np.ndarray) -> tuple[StageState, ...]:
-    """The compressors at these samples of a forecast that does not carry them; none where nothing balances."""
-
-    demand = forecast.demand
-    try:
-        W = float(air.humidity_ratio(demand.ambient_temperature, demand.ambient_pressure, demand.humidity))
-        around = Air(demand.ambient_temperature, demand.ambient_pressure, W)
-        side = ChargeSide(forecast.build, around, str(FilePath(forecast.build.file).parent))
-        between = forecast.inlet[(side.stages[1], "charge")][samples] if len(side.stages) > 1 else None
-        return side.balance(
-            demand.engine_speed[samples],
-            demand.plenum_target[samples],
-            forecast.intake[samples],
-            forecast.compressor_in[samples],
-            between,
-        ).stages
-    except ColdsideError:
-        return ()
 
 
 def stage_margins(stage: StageState) -> tuple[tuple[str, np.ndarray | None], ...]:
