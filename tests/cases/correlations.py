@@ -38,6 +38,17 @@ def _coupled(
     }
 
 
+def _coupled_counterflow(
+    C_charge: float, C_loop: float, C_outside: float, UA_core: float, UA_remote: float
+) -> dict[str, float]:
+    """Heat of both over that of a charge which leaves at ambient."""
+    sides = []
+    for UA, one, other in ((UA_core, C_charge, C_loop), (UA_remote, C_loop, C_outside)):
+        low, high = min(one, other), max(one, other)
+        sides.append(low * c.effectiveness_counterflow(UA / low, low / high))
+    return {"effectiveness": c.liquid_coupled_conductance(*sides, C_loop) / C_charge}
+
+
 def _hose(flow: float, bore: float, length: float, density: float, viscosity: float, rough: float) -> dict[str, float]:
     speed = 4.0 * flow / (math.pi * bore**2)
     Re = density * speed * bore / viscosity
@@ -282,6 +293,17 @@ CASES = [
         tolerance_reason="four digits stated",
         source=("CoolProp", "Fluids"),
         how="computed with fluids 1.3.1",
+    ),
+    Case(
+        id="loop-C42",
+        what="core and remote exchanger in counterflow, joined by a loop",
+        inputs={"C_charge": 583.0, "C_loop": 1000.0, "C_outside": 2300.0, "UA_core": 1500.0, "UA_remote": 3000.0},
+        compute=_coupled_counterflow,
+        expected={"effectiveness": 0.7747},
+        tolerance=7e-5,
+        tolerance_reason="four digits stated",
+        source=("KaysLondon1984", "Analytic"),
+        how="derived",
     ),
     Case(
         id="loop-C27",
