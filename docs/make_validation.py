@@ -33,7 +33,7 @@ SI units (K, Pa, kg/s, W/K, m3/s) unless the name says otherwise. *Allowed* is t
 in percent of it, or in the figure's own unit. Sources stand by their key; the list is at the end, with how far each
 was read.
 """
-COLUMNS = ("case", "what", "expected", "got", "allowed", "", "source", "how the expected figure was found")
+COLUMNS = ("case", "what", "expected", "got", "allowed", "verdict", "source", "how the expected figure was found")
 
 
 def rounded(value: float, allowed: float) -> str:
@@ -95,8 +95,8 @@ def measured_row(measured: Measured) -> str:
     for limits, word in ((measured.at_most, "at most"), (measured.at_least, "at least")):
         for figure, limit in limits.items():
             asked.append(f"{figure.replace('_', ' ')} {word} {limit:g} {measured.unit}".rstrip())
-            # two digits: such a figure comes out of a fit, whose last digits are the fitter's
-            found.append(rounded(float(got.get(figure, math.nan)), abs(limit) or 1.0))
+            # two digits of the limit: such a figure comes out of a fit, whose last digits are the fitter's
+            found.append(rounded(float(got.get(figure, math.nan)), 0.1 * abs(limit) or 0.1))
     what = f"{measured.what}; {measured.part}" if measured.part else measured.what
     verdict = "**missed**" if shortfalls(measured) else "holds"
     sources = ", ".join(measured.source)
@@ -167,7 +167,7 @@ def validation_page(cases: list[Case] | None = None, measured: list[Measured] | 
         lines += [f"## {NOTES[note][0] if note else 'Cases of our own'}", ""]
         lines += table(COLUMNS, [case_row(case) for case in group])
     if measured:
-        heads = ("comparison", "what", "asked", "got", "why that limit", "", "data", "how")
+        heads = ("comparison", "what", "asked", "got", "why that limit", "verdict", "data", "how")
         lines += ["## Measured data", "", *table(heads, [measured_row(one) for one in measured])]
     lines += laws()
     lines += gaps()

@@ -108,6 +108,6 @@ def test_a_comparison_with_data_is_a_row(made):
         how="fitted on one, predicted the other",
     )
     page = made.validation_page([], [measured])
-    assert "| rms at most 1 K<br>share at least 0.9 K | 0.8<br>0.93 |" in page
+    assert "| rms at most 1 K<br>share at least 0.9 K | 0.81<br>0.930 |" in page
     worse = dataclasses.replace(measured, compute=lambda: {"rms": 1.2, "share": 0.93})
     assert "**missed**" in made.validation_page([], [worse])
