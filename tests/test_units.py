@@ -35,6 +35,7 @@ PINT = {
     "K": "kelvin", "degC|C|celsius": "delta_degC", "degF|F|fahrenheit": "delta_degF",
     "degC rise|C rise|celsius rise|delta_degC": "delta_degC", "degF rise|F rise|fahrenheit rise|delta_degF": "delta_degF",
     "V|volt|volts": "volt", "mV": "millivolt",
+    "A|amp|amps|ampere|amperes": "ampere", "mA": "milliampere",
     "N": "newton", "kN": "kilonewton", "lbf": "pound_force", "kgf": "kilogram_force",
     "W": "watt", "kW": "kilowatt", "MW": "megawatt", "hp|bhp": "horsepower", "PS": "metric_horsepower",
     "W/K|W/degC|W/C": "watt/kelvin", "kW/K": "kilowatt/kelvin",
