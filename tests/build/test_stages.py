@@ -113,3 +113,13 @@ def test_a_supercharger_is_read_with_the_defaults_that_it_uses(examples, tmp_pat
     assert listed == {
         "drive_ratio", "displacement", "volumetric_efficiency", "efficiency", "mechanical_efficiency", "speed_limit"
     }  # fmt: skip
+
+
+def test_a_belt_has_no_lag_unless_one_is_given(examples, tmp_path):
+    keys = blown('drive_ratio = 2.0\ndisplacement = "1.4 L"\n')
+    lag = ('boost_lag = "0.6 s"\n', "")
+    build = load_build(spoiled(examples, tmp_path, ONE, *keys, lag))
+    assert build.engine.boost_lag == build.givens["engine.boost_lag"].value == 0.1
+    assert build.givens["engine.boost_lag"].origin == "default"
+    assert load_build(spoiled(examples, tmp_path, ONE, *keys)).engine.boost_lag == 0.6
+    assert load_build(spoiled(examples, tmp_path, ONE, lag)).engine.boost_lag == 0.6

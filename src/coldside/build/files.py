@@ -15,6 +15,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from coldside import units
 from coldside.build.core_rules import COOLANT_ONLY
 from coldside.build.document import SET, Document, Key, dotted, read_document, scan
 from coldside.build.model import Build, Duct, Loop, Parallel
@@ -28,6 +29,7 @@ from coldside.parts.compressor import CompressorSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.parts.jacket import COOLANT_SIDE, JACKET_KEYS, OIL_KEYS, OIL_SIDE, SHARED_KEYS, jacket_of
 from coldside.parts.reservoir import ReservoirSpec
+from coldside.parts.supercharger import BELT_LAG, SuperchargerSpec
 from coldside.units import typed
 
 SCHEMA = "coldside.build/1"
@@ -87,6 +89,7 @@ class _Assembly:
             self.reading.notes.extend(check_order(read, self.members, self.faults))
         self._check_controls()
         self._check_stages()
+        engine = self._unlagged(engine)
         self._check_ice(loops)
         self._engine_in_loops(engine)
         self.faults.raise_any()
@@ -226,6 +229,17 @@ class _Assembly:
                     self.faults.add(key, message)
                 else:
                     self.reading.givens.pop(dotted(key), None)
+
+    def _unlagged(self, engine: Any) -> Any:
+        """A belt has no wheel to spin up: boost follows as fast as its bypass shuts, unless a lag is given."""
+        given = self.reading.givens.get("engine.boost_lag")
+        driven = any(isinstance(spec, SuperchargerSpec) for spec in self.specs.values())
+        if engine is None or given is None or given.origin != "default" or not driven:
+            return engine
+        self.reading.givens["engine.boost_lag"] = replace(
+            given, value=BELT_LAG, text=units.show(BELT_LAG, "time"), sd=0.3 * BELT_LAG
+        )
+        return replace(engine, boost_lag=BELT_LAG)
 
     def _check_ice(self, loops: Mapping[str, Loop | None]) -> None:
         """Ice in a tank of oil is refused; under a cap, or in a mix that it dilutes, it is told."""

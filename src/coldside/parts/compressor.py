@@ -39,7 +39,12 @@ FAMILY_SPEEDS = (0.4, 1.2)  # shares of design speed over which the generic fami
 class CompressorSpec:
     """`kind = "compressor"`: give a map file, or a design point for the generic family, or an efficiency."""
 
-    map: str | None = given("file", "map as CSV with its reference conditions on top", default=None)
+    map: str | None = given(
+        "file",
+        "map as CSV: lines # reference_temperature: 298.15 K and # reference_pressure: 100 kPa on top, then columns"
+        " speed_rpm (or tip_speed_m_s), corrected_flow_kg_s (or corrected_flow_lb_min), pressure_ratio, efficiency",
+        default=None,
+    )
     design_flow: float | None = given(
         "mass_flow",
         "corrected flow of one compressor at its design point (generic family)",

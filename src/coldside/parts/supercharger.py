@@ -21,6 +21,8 @@ from coldside.parts.compressor import IDLE_RATIO, Compressor, CompressorSpec, Op
 from coldside.parts.engine import RPM
 from coldside.parts.fields import given
 
+BELT_LAG = 0.1  # s in which boost follows its target where no lag is given: bypass and plenum alone (own)
+
 
 @dataclass(frozen=True, kw_only=True)
 class SuperchargerSpec:
@@ -43,7 +45,13 @@ class SuperchargerSpec:
         low=0.3,
         high=0.9,
     )
-    map: str | None = given("file", "map as CSV with its reference conditions on top (centrifugal)", default=None)
+    map: str | None = given(
+        "file",
+        "map as CSV (centrifugal): lines # reference_temperature: 298.15 K and # reference_pressure: 100 kPa on top, then"
+        " the columns speed_rpm (or tip_speed_m_s), corrected_flow_kg_s (or corrected_flow_lb_min), pressure_ratio,"
+        " efficiency",
+        default=None,
+    )
     design_flow: float | None = given(
         "mass_flow", "corrected flow at its design point (centrifugal)", default=None, low=0.005, high=5.0
     )

@@ -23,7 +23,12 @@ def brake_power_at(
     """
     spec, demand, W = plant.build.engine, plant.demand, plant.around.humidity_ratio
     n = demand.engine_speed[: len(flow)]
-    full = engine.air_flow(spec, n, engine.boost_target(spec, n, demand.ambient_pressure), plenum, W)
+    target = engine.boost_target(spec, n, demand.ambient_pressure)
+    if plant.charge.drive is None:
+        full = engine.air_flow(spec, n, target, plenum, W)
+    else:  # a belt may not reach the target
+        inlet = plant.charge.inlet_temperature(demand.bay_temperature[: len(flow)])
+        full = plant.charge.balance(n, target, plenum, inlet).flow
     at_load = engine.brake_power(spec, engine.fuel_flow(spec, flow, W))
     share = np.minimum(flow / np.maximum(full, 1e-9), 1.0)
     part = np.maximum(at_load - friction_power(spec, n) * (1.0 - share), 0.0)
