@@ -241,14 +241,14 @@ def page() -> str:
     ]
     first, second = growing(12.0) - growing(20.0), growing(40.0) - growing(60.0)
     before = _wrapped(
-        """The trade says that larger lines and a stronger pump lower the charge temperature (common practice, no source).
-        For a core and a remote exchanger joined by a coolant loop, at full load held until nothing changes any more,
-        that is true of small flows and says less and less of larger ones.""",
+        """The trade says that larger lines and a stronger pump lower the charge temperature (common practice, no
+        source). For a core and a remote exchanger joined by a coolant loop, at full load held until nothing changes any
+        more, that is true of small flows and says less and less of larger ones.""",
         f"""The car is invented: {C_CHARGE:.0f} W/K of charge that comes {RISE:.0f} K ({RISE * 1.8:.0f} °F) over ambient
         into the core, 50/50 coolant of {HEAT_CAPACITY / 1e3:.3f} kJ per litre and kelvin.""",
-        f"""- **Fixed conductances** (core {CORE:.0f}, exchanger {EXCHANGER:.0f} W/K, outside air {C_OUTSIDE:.0f} W/K): the
-        charge is coldest at {counter[0]:.1f} L/min in counterflow and at {cross[0]:.1f} L/min in crossflow. Past that
-        more flow makes the charge hotter: the coolant then hardly changes its temperature on its way round, and what
+        f"""- **Fixed conductances** (core {CORE:.0f}, exchanger {EXCHANGER:.0f} W/K, outside air {C_OUTSIDE:.0f} W/K):
+        the charge is coldest at {counter[0]:.1f} L/min in counterflow and at {cross[0]:.1f} L/min in crossflow. Past
+        that more flow makes the charge hotter: the coolant then hardly changes its temperature on its way round, and what
         both exchangers gained by meeting their streams end to end is lost. At 100 L/min it costs {costs[0]:.1f} K in
         counterflow, {costs[1]:.1f} K in crossflow.""",
         f"""- **Films that grow** (the coolant's as flow^0.8, a third to a half of each resistance at 20 L/min,

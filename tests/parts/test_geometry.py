@@ -12,6 +12,7 @@ from cases.record import failures, load
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.media.coolants import parse_coolant
+from coldside.parts.correlations import effectiveness_crossflow
 from coldside.parts.geometry import CoreGeometry, CoreSide, core_loss, entrance_loss, exit_loss
 from coldside.parts.surfaces import FlatTube, LouveredFin, OffsetStripFin
 
@@ -122,6 +123,62 @@ def test_standing_streams_still_conduct():
     for film in (core.film1(np.array([0.0, 1e-9]), 350.0), core.film2(np.array([0.0, 1e-9]), 318.15, GLYCOL)):
         assert np.all(film > 0.0)
         assert film[0] == pytest.approx(film[1], rel=1e-6)
+
+
+def test_conduction_along_the_metal():
+    """By hand for the air core: along its 60 mm of air, plates 0.42 m wide and fins of 6 % of the air's section."""
+    core = air_to_air()
+    n = 0.6 / 0.0175
+    walls = 2.0 * n * 0.0005 * 0.42
+    fins = n * 0.42 * (0.009 - 0.00188 * 0.00888 / 0.002)
+    assert core.conduction_number(505.0) == pytest.approx(180.0 * (walls + fins) / (0.06 * 505.0), rel=1e-12)
+
+
+def conducting_effectiveness(films: tuple[float, float], C: tuple[float, float], along: tuple[float, float]) -> float:
+    """Effectiveness on stream 1 of 24 x 24 wall cells that also conduct to their neighbours, by one linear system.
+
+    `along` = k A/L of the wall in the direction of stream 1 and of stream 2, W/K; unknowns are walls and outlets.
+    """
+    from scipy.sparse import lil_matrix
+    from scipy.sparse.linalg import spsolve
+
+    N = 24
+    number = np.arange(N * N).reshape(N, N)  # along stream 1, along stream 2
+    A, b = lil_matrix((3 * N * N, 3 * N * N)), np.zeros(3 * N * N)
+    for way, (film, heat) in enumerate(zip(films, C, strict=True)):
+        c = heat / N
+        a = -c * np.expm1(-film / (N * N * c))
+        walls = number if way == 0 else number.T
+        for step in range(N):
+            for lane in range(N):
+                wall = walls[step, lane]
+                out = (1 + way) * N * N + wall
+                A[out, out], A[out, wall] = c, -a
+                A[wall, wall] -= a
+                if step:
+                    before = (1 + way) * N * N + walls[step - 1, lane]
+                    A[out, before], A[wall, before] = a - c, a
+                    A[wall, wall] -= along[way]
+                    A[wall, walls[step - 1, lane]] += along[way]
+                    A[walls[step - 1, lane], walls[step - 1, lane]] -= along[way]
+                    A[walls[step - 1, lane], wall] += along[way]
+                elif way == 0:
+                    b[out], b[wall] = c - a, b[wall] - a
+    return 1.0 - spsolve(A.tocsc(), b)[N * N : 2 * N * N].reshape(N, N)[-1].mean()
+
+
+def test_conduction_along_the_metal_may_be_left_out():
+    """An air core 60 mm deep conducts 0.086 of C_min along its plates (fins are cut in strips): 0.35 % is lost."""
+    core = air_to_air()
+    films, C = (core.film1(0.5, 378.0), core.film2(1.6, 320.0)), (505.0, 1.6 * 1006.5)
+    plates = 180.0 * 2.0 * core.pairs * 0.0005
+    along = plates * 0.06 / 0.42, plates * 0.42 / 0.06
+    assert along[1] / 505.0 == pytest.approx(0.0855, abs=1e-3)
+    still, conducting = conducting_effectiveness(films, C, (0.0, 0.0)), conducting_effectiveness(films, C, along)
+    C_r = C[0] / C[1]
+    exact = effectiveness_crossflow(1.0 / (1.0 / films[0] + 1.0 / films[1]) / C[0], C_r)
+    assert still == pytest.approx(exact, rel=1e-3)  # 24 cells each way are so near
+    assert 0.002 < 1.0 - conducting / still < 0.005
 
 
 # --- pressure -----------------------------------------------------------------------------------------------------

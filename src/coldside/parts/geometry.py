@@ -323,6 +323,22 @@ class CoreGeometry:
             1.0 / self.film2(*stream2),
         )
 
+    def conduction_number(self, C_min: float) -> float:
+        """Conduction along the metal over the smaller heat capacity flow, k A_cond/(L C_min); the larger of both ways.
+
+        C_min > 0, W/K.  Not modelled: under 0.005 any arrangement loses less than 0.5 % of its effectiveness to it
+        (KaysLondon1984), and in crossflow it takes far more, since it acts along the stronger stream of a shallow
+        core: 0.35 % at 0.09, the plates of an air core 60 mm deep (own, by a grid of wall cells; a test does it).
+        """
+        require("C_min", C_min, low=0.0, open_low=True)
+        ways = []
+        for side in (1, 2):
+            own, other = self._sides(side)
+            walls = 2.0 * self.pairs * self.wall_thickness * other.length * self.wall_conductivity
+            fins = self._section(side) * own.surface.metal_share * self.fin_conductivity
+            ways.append((walls + fins) / (own.length * C_min))
+        return max(ways)
+
     # --- pressure ------------------------------------------------------------------------------------------------
 
     def _sigma(self, side: int) -> float:
