@@ -76,6 +76,19 @@ def test_both_lines_hold_and_more_liquid_never_warms(share, ratio, p, W, T_in):
     assert float(one.outlet(T_in + 5.0)) >= T1
 
 
+def test_the_line_of_a_known_inlet_is_closer_than_one_for_all():
+    from coldside.parts.injection import _settled
+
+    for text in ("water", "methanol 50 %"):
+        fluid = parse_fluid(text)
+        grid = np.meshgrid([1.3e5, 2e5, 3e5], [0.01, 0.03, 0.06], [0.002, 0.02], np.arange(315.0, 455.0, 10.0))
+        p, f, W, T = (np.ascontiguousarray(v) for v in grid)
+        exact = _settled((f * (1 - fluid.methanol), f * fluid.methanol), p, W, 298.15, T)
+        off = [np.max(np.abs(cooling(fluid, f, p, W, 298.15, about).outlet(T) - exact)) for about in (T, None)]
+        assert off[0] < 1.2  # K, as the docstring says
+        assert off[1] < 5.0
+
+
 def test_heat_given_up_is_heat_taken():
     # all evaporated: enthalpy of dry air, old vapour and new vapour, by hand
     W, f, T_in, T_liquid = 0.01, 0.012, 400.0, 298.15

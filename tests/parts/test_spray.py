@@ -50,6 +50,12 @@ def test_saturated_air_is_its_own_wet_bulb_and_dry_air_cools_most():
     assert float(dry.wet_bulb) < 290.0
 
 
+def test_water_that_freezes_takes_nothing():
+    W = air.humidity_ratio(275.15, 101325.0, 0.3)
+    assert float(spray(0.01, 0.5, 275.15, W, 101325.0).power) == 0.0  # wet bulb of about -2.5 degC
+    assert float(spray(0.01, 0.5, 283.15, W, 101325.0).power) > 0.0
+
+
 def test_when_it_runs():
     boosted = np.array([0.0, 1.0])
     assert spray_flow(SprayKeys(spray=1e-5), boosted) == pytest.approx([0.0, 9.982e-3])

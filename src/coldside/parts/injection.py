@@ -28,7 +28,8 @@ Array = NDArray[np.float64]
 FREEZING = 273.15  # K
 CP_AIR = 1010.0  # J/(kg K), charge air at 40 to 150 degC (CoolProp Air, 1006 to 1016)
 COLDEST = 223.15  # K, where the search for an outlet starts
-SPAN = 50.0  # K of inlet temperature over which the saturated line is drawn: it bends by under 1 K there
+RANGE = (300.0, 460.0)  # K of inlet temperature over which the saturated line is drawn
+SPAN = 50.0  # K, the same where the inlet temperature is known
 
 
 @dataclass(frozen=True)
@@ -165,31 +166,38 @@ class Cooling:
 
 
 def cooling(
-    fluid: Fluid, ratio: ArrayLike, p: ArrayLike, W: ArrayLike, T_liquid: float, about: ArrayLike = 400.0
+    fluid: Fluid, ratio: ArrayLike, p: ArrayLike, W: ArrayLike, T_liquid: float, about: ArrayLike | None = None
 ) -> Cooling:
     """How injection cools the charge.
 
     Parameters: `ratio` kg of liquid that can evaporate (injected times its evaporated share) per kg dry
     air, 0 to 1; `p` [Pa absolute] at the nozzle; `W` humidity ratio of the charge; `T_liquid` [K] in the
-    nozzle's tank; `about` the inlet temperature [K] to expect: the saturated line is drawn over 25 K to
-    both sides of it, or up to where all evaporates, whichever is colder.  All but `T_liquid` broadcast.
+    nozzle's tank; `about`, where it is known, the inlet temperature [K] to expect.  The saturated curve is
+    bent: its line is drawn from 300 to 460 K of inlet, within 5 K, or over 25 K to both sides of `about` (an
+    array where it moves), within 1.2 K there; in either case up to where all evaporates.  All but
+    `T_liquid` broadcast.
     Raises BadInput for a ratio, pressure or temperature outside what can be.
 
-    Source: charge note B4 (energy balance); saturation after Raoult and Dalton (textbook); 0.5 K from
-    CoolProp's adiabatic saturation of water.
+    Source: charge note B4 (energy balance); saturation after Raoult and Dalton (textbook); without the
+    line's bend 0.7 K from CoolProp's adiabatic saturation of water.
     """
-    f, pascal, humid, middle = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (ratio, p, W, about)))
+    ends = RANGE if about is None else (np.asarray(about) - 0.5 * SPAN, np.asarray(about) + 0.5 * SPAN)
+    f, pascal, humid, coldest, hottest = np.broadcast_arrays(
+        *(np.asarray(v, dtype=float) for v in (ratio, p, W, *ends))
+    )
     require("ratio of liquid to air", f, low=0.0, high=1.0)
     require("pressure", pascal, low=0.0, open_low=True)
     require("humidity_ratio", humid, low=0.0, high=1.0)
-    require("temperature of the liquid", T_liquid, low=243.15, high=373.15)
-    require("inlet temperature", middle, low=COLDEST, high=573.15)
+    require("temperature of the liquid", T_liquid, low=COLDEST, high=373.15)
+    require("inlet temperature", hottest, low=COLDEST + SPAN, high=573.15)
     injected = (f * (1.0 - fluid.methanol), f * fluid.methanol)
     a, b = _full(injected, humid, T_liquid)
     kink = (_dew(injected, pascal, humid) - a) / b  # inlet temperature from which all evaporates
-    upper = np.minimum(kink, middle + 0.5 * SPAN)
+    upper = np.minimum(kink, hottest)
     # air colder than its own dew point takes nothing up; a span of nothing would have no slope
-    lower = np.minimum(np.maximum(upper - SPAN, condensing_temperature(humid, pascal)), upper - 1.0)
+    lower = np.minimum(
+        np.maximum(np.minimum(coldest, upper - SPAN), condensing_temperature(humid, pascal)), upper - 1.0
+    )
     T1, T_middle, T2 = (_settled(injected, pascal, humid, T_liquid, T) for T in (lower, 0.5 * (lower + upper), upper))
     slope = (T2 - T1) / (upper - lower)
     bend = 0.5 * np.maximum(T_middle - 0.5 * (T1 + T2), 0.0)  # half of it above, half below the curve

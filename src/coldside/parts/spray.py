@@ -86,16 +86,16 @@ def spray(water: ArrayLike, evaporated: float, T: ArrayLike, W: ArrayLike, p: Ar
     temperature: 1 % left out).  Air that leaves saturated at the metal's temperature has gained
     h_s(T_metal) - h_s(T_wet_bulb); without what it gains dry, cp (T_metal - T_wet_bulb), that is `per_air` times
     the rise, its slope taken between wet bulb and 10 K over it (more further up: on the safe side).
-    T 253 to 333 K.  Source: enthalpy of saturated air as the driving force (Merkel, from memory); slope our own.
+    Where the wet bulb lies under 0 degC the water freezes on the face: no power.  T 223 to 333 K.
+    Source: enthalpy of saturated air as the driving force (Merkel, from memory); slope our own.
     """
     require("sprayed water", np.asarray(water, dtype=float), low=0.0)
     require("evaporated share", evaporated, low=0.0, high=1.0)
-    require("air temperature", np.asarray(T, dtype=float), low=253.15, high=333.15)
+    require("air temperature", np.asarray(T, dtype=float), low=223.15, high=333.15)
     bulb = wet_bulb(T, W, p)
     gain = _saturated_enthalpy(bulb + STEP, p) - _saturated_enthalpy(bulb, p)
-    return Spray(
-        np.asarray(np.asarray(water, dtype=float) * evaporated * latent_heat(bulb)), bulb, gain / STEP - CP_DRY
-    )
+    power = np.where(bulb > FREEZING, np.asarray(water, dtype=float) * evaporated * latent_heat(bulb), 0.0)
+    return Spray(power, bulb, gain / STEP - CP_DRY)
 
 
 def _saturated_enthalpy(T: Array, p: ArrayLike) -> Array:
