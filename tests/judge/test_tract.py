@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from CoolProp.CoolProp import PropsSI
 
 from coldside.judge import pressures
 from coldside.judge.pressures import couplers, exhaust, largest_pull, leak
@@ -16,6 +17,8 @@ from coldside.judge.verdict import judge
 from coldside.judge.workshop import workshop
 from coldside.parts.charge_tract import decay_leak_area
 from coldside.parts.lines import PipeSpec, PlenumSpec
+from coldside.parts.pump import PumpSpec
+from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.charge import StageState
 from coldside.sheet import tables
 from coldside.units import Pressure
@@ -211,3 +214,51 @@ def test_margins_of_every_stage():
     block = forecast_json(both, judge(both))["stages"]
     assert [(one["part"], one["surge_margin_min"]) for one in block] == [("first", 0.3), ("second", 0.1)]
     assert block[0]["choke_margin_min"] is None
+
+
+def test_belt_power():
+    """20 kW to the air at a mechanical efficiency of 0.8 are 25 kW off the crank."""
+    base = with_pipe()
+    blower = SuperchargerSpec(drive_ratio=2.0, displacement=1e-3, mechanical_efficiency=0.8)
+    build = replace(base.build, parts={**base.build.parts, "turbo": blower})
+    driven = made.forecast(build=build, stages=(stage("turbo", 0.3),))
+    assert pressures.belts(driven)[0].power == pytest.approx(25e3)
+    assert ("belt of turbo, highest", "25 kW", "off the crank, at 0:00") in tables.before_full_load(driven, "si")
+    assert forecast_json(driven, judge(driven))["charge_tract"]["belts"] == [{"part": "turbo", "power_max_W": 25e3}]
+    assert pressures.belts(made.forecast(stages=(stage("turbo", 0.3),))) == ()
+
+
+# ---------------------------------------------------------------- pumps
+
+
+def with_pump(pump, hottest=330.0):
+    """A made forecast whose pump sees coolant at `hottest` [K] at most."""
+    base = made.forecast()
+    parts = {**base.build.parts, "pump": pump}
+    inlet = {**base.inlet, ("pump", "coolant"): np.linspace(300.0, hottest, len(base.time))}
+    return made.forecast(build=replace(base.build, parts=parts), inlet=inlet)
+
+
+def test_suction_head_at_the_hottest_coolant():
+    """The open surface leaves (p - p_v)/(rho g) at rest: water at 330 K, CoolProp 17.2 kPa, 984.8 kg/m3."""
+    plenty = with_pump(PumpSpec(npsh_required=1.0))
+    (found,) = pressures.suction(plenty)
+    assert found.hottest == 330.0
+    standing = (100e3 - PropsSI("P", "T", 330.0, "Q", 0, "Water")) / (
+        PropsSI("D", "T", 330.0, "P", 1e5, "Water") * 9.80665
+    )
+    assert 0.3 * standing < found.inlets[0].available <= standing  # less what core and exchanger lose on the way
+    assert pressures.short_of_suction(plenty) == []
+    hot = with_pump(PumpSpec(npsh_required=6.0), hottest=365.0)
+    told = pressures.short_of_suction(hot)[0].words("si")
+    assert told.startswith("pump runs short of suction head with the coolant at 92 degC: ")
+    assert told.endswith("it needs 6 m and some to spare; it then pumps less, and vapour wears it.")
+    assert any(text == told for text in judge(hot).words("si").reasons)
+    rows = {row[0]: row[2] for row in tables.before_full_load(hot, "si")}
+    assert rows["suction head of pump, least"] == "needs 6 m; coolant at 92 degC"
+    assert forecast_json(hot, judge(hot))["pumps"]["pump"]["npsh_required_m"] == 6.0
+
+
+def test_a_fault_is_told_first():
+    broken = with_pump(PumpSpec(fault="airlock"))
+    assert judge(broken).words("si").reasons[0] == "Tried out here: pump turns without moving coolant (fault)."

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from coldside.judge.summary import forecast_json
 from coldside.judge.verdict import judge
-from coldside.judge.water import condensation, ice_left, ice_words, water_in_intake
+from coldside.judge.water import condensation, ice_left, ice_words, used_up, water_in_intake
+from coldside.parts.injection import InjectionSpec
 from coldside.sheet import tables
 from judge import made
 
@@ -90,3 +92,27 @@ def test_in_reasons_figures_and_json():
         "max_kg_s": 0.0, "total_kg": 0.0, "first_s": None, "duration_s": 0.0, "below_freezing_s": 0.0,
     }  # fmt: skip
     assert "condensate" not in forecast_json(made.forecast(), verdict)  # not followed is not dry
+
+
+def test_what_to_carry():
+    """An injection of 0.3 L/min runs over 0.5 bar of boost: all of the six pulls; a spray of 0.6 L/min in boost."""
+    base = made.forecast()
+    parts = {
+        **base.build.parts,
+        "nozzle": InjectionSpec(fluid="methanol 50 % by volume", flow=5e-6, above=5e4),
+        "rear_hx": made.exchanger(spray=1e-5),
+        "idle": InjectionSpec(flow=5e-6, above=4e5),
+    }
+    found = made.forecast(build=replace(base.build, parts=parts))
+    used = {one.part: one for one in used_up(found)}
+    seconds = 6 * 10.0  # and half an interval at each edge of each pull
+    assert used["nozzle"].running == pytest.approx(seconds, abs=0.61)
+    assert used["nozzle"].volume == pytest.approx(5e-6 * used["nozzle"].running)
+    assert used["rear_hx"].volume == pytest.approx(1e-5 * used["rear_hx"].running)
+    notes = judge(found).words("si").notes
+    assert any(text.startswith("nozzle uses 0.30") and "of methanol 50 % by volume in 60 s" in text for text in notes)
+    assert "idle never runs in this session." in notes
+    block = forecast_json(found, judge(found))["used_up"]
+    assert block["rear_hx"] == {
+        "fluid": "water", "volume_m3": used["rear_hx"].volume, "running_s": used["rear_hx"].running,
+    }  # fmt: skip

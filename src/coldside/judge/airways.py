@@ -24,8 +24,11 @@ def leaking(forecast: Forecast) -> list[Sentence]:
         gaps = forecast.flow.get((LEAK + duct, "cooling"))
         if gaps is None:
             continue
-        share = mean_where(np.abs(gaps) / np.maximum(np.abs(whole), 1e-9), forecast.boost, forecast.time)
-        if share is not None and share >= LEAKING:
+        lost, moved = (mean_where(np.abs(flow), forecast.boost, forecast.time) for flow in (gaps, whole))
+        if lost is None or not moved:
+            continue
+        share = lost / moved  # of the air, not of the time: in still air a trickle goes where it can
+        if share >= LEAKING:
             text = "In boost {share} of the air of duct {duct} takes the gaps beside its faces: sealing them is cheap."
             found.append(Sentence(text, {"share": Quantity(share, "share"), "duct": duct}))
     return found

@@ -1,6 +1,6 @@
 """What a session does to the charge tract: pull at couplers, exhaust pressure, leak; and uneven lanes of a core.
 
-Here: `couplers`, `exhaust`, `leak` and sentences.  Not here: a build that has not run (`tract.py`)
+Here: `couplers`, `exhaust`, `leak`, `belts`, `suction` and sentences.  Not here: a build that has not run (`tract.py`)
 and the compressor's margins (`sheet/tables.py`).
 """
 
@@ -17,6 +17,9 @@ from coldside.judge.wording import Quantity, Sentence
 from coldside.media import air
 from coldside.parts.charge_tract import leak_flow
 from coldside.parts.lines import PipeSpec
+from coldside.parts.pump import PumpSpec
+from coldside.parts.supercharger import SuperchargerSpec, belt_power
+from coldside.plant.filling import Inlet, filling
 from coldside.plant.results import Forecast
 
 UNEVEN = 5.0  # K between a core's hottest lane and its mean from which a sentence is due
@@ -102,6 +105,53 @@ def leak(forecast: Forecast) -> Leak | None:
     return Leak(area, lost, lost / max(float(forecast.charge_flow[at]), 1e-9))
 
 
+@dataclass(frozen=True)
+class Belt:
+    """Power that a supercharger takes off the crank at its highest [W], and when [s]."""
+
+    part: str
+    power: float
+    time: float
+
+
+def belts(forecast: Forecast) -> tuple[Belt, ...]:
+    """Every supercharger of a forecast that carries its stages."""
+    found = []
+    for stage in forecast.stages:
+        spec = forecast.build.parts.get(stage.name)
+        if isinstance(spec, SuperchargerSpec):
+            power = belt_power(stage.shaft_power, spec)
+            at = int(np.argmax(power))
+            found.append(Belt(stage.name, float(power[at]), float(forecast.time[at])))
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class Suction:
+    """One loop's pumps with its coolant at the hottest of the session [K]; `inlets` as when it is filled."""
+
+    loop: str
+    hottest: float
+    inlets: tuple[Inlet, ...]
+
+
+def suction(forecast: Forecast) -> tuple[Suction, ...]:
+    """Suction head of every pump at the session's hottest coolant in it, all devices at full command."""
+    found = []
+    for loop in forecast.build.loops.values():
+        traces = [
+            forecast.inlet[(name, "coolant")]
+            for name in names_on(loop.path)
+            if isinstance(forecast.build.parts.get(name), PumpSpec) and (name, "coolant") in forecast.inlet
+        ]
+        if not traces:
+            continue
+        hottest = max(float(trace.max()) for trace in traces)
+        filled = filling(forecast.build, loop.name, hottest, forecast.demand.ambient_pressure)
+        found.append(Suction(loop.name, hottest, filled.inlets))
+    return tuple(found)
+
+
 # ---------------------------------------------------------------- in words
 
 
@@ -132,6 +182,26 @@ def back_pressure(forecast: Forecast) -> list[Sentence]:
                 {"pressure": Quantity(found.pressure, "pressure"), "ratio": f"{found.over_plenum:.1f}"},
             )
         )
+    return said
+
+
+def short_of_suction(forecast: Forecast) -> list[Sentence]:
+    """Pumps whose suction head runs short when the coolant is at its hottest."""
+    said = []
+    for found in suction(forecast):
+        for inlet in found.inlets:
+            if not inlet.cavitates:
+                continue
+            values: dict[str, Quantity | str] = {
+                "pump": inlet.pump,
+                "hot": Quantity(found.hottest, "temperature"),
+                "left": Quantity(max(inlet.available, 0.0), "head"),
+            }
+            text = "{pump} runs short of suction head with the coolant at {hot}: {left} left"
+            if inlet.required is not None:
+                values["needed"] = Quantity(inlet.required, "head")
+                text += ", it needs {needed} and some to spare"
+            said.append(Sentence(text + "; it then pumps less, and vapour wears it.", values))
     return said
 
 

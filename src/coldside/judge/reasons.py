@@ -15,8 +15,8 @@ from coldside.build.model import Parallel, Path, names_on
 from coldside.judge.airways import leaking, own_air
 from coldside.judge.heat import heat_shares, largest_rung, preheat_rung
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
-from coldside.judge.pressures import back_pressure, over_rating, uneven_lanes
-from coldside.judge.water import ice_words, water_in_intake
+from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
+from coldside.judge.water import ice_words, to_carry, water_in_intake
 from coldside.judge.wording import Quantity, Sentence, listed
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, rated_cooling_flow
 from coldside.parts.pump import PumpSpec
@@ -51,8 +51,10 @@ def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
     """Why the session came out as it did, weightiest kind first; empty when nothing stands out."""
     found: list[Sentence] = []
     for look in (
+        faults_tried,
         no_core,
         over_rating,
+        short_of_suction,
         coolant_rise,
         ice_words,
         still_air,
@@ -76,6 +78,7 @@ def notes(forecast: Forecast) -> tuple[Sentence, ...]:
     """Fuel, power and density, then how ambiguous text was read where the forecast's health does not say it."""
     found = fuel_notes(forecast)
     found.extend(power_notes(forecast))
+    found.extend(to_carry(forecast))
     said = [*forecast.build.notes, *forecast.session.notes, *forecast.demand.notes]
     unsaid = [note for note in dict.fromkeys(said) if note not in forecast.health.warnings]
     found.extend(Sentence("{note}", {"note": note}) for note in unsaid)
@@ -99,6 +102,16 @@ def charge_cores(forecast: Forecast) -> list[str]:
 
 def _is_core(forecast: Forecast, name: str) -> bool:
     return isinstance(forecast.build.parts.get(name), WaterCoreSpec | AirCoreSpec)
+
+
+def faults_tried(forecast: Forecast) -> list[Sentence]:
+    """Faults that the build tries out: the session is that of a broken car."""
+    words = {"dead": "stands still", "airlock": "turns without moving coolant"}
+    return [
+        Sentence("Tried out here: {pump} {what} (fault).", {"pump": name, "what": words[spec.fault]})
+        for name, spec in forecast.build.parts.items()
+        if isinstance(spec, PumpSpec) and spec.fault != "none"
+    ]
 
 
 def no_core(forecast: Forecast) -> list[Sentence]:

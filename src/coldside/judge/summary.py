@@ -18,10 +18,10 @@ from coldside.build.check import concerns
 from coldside.build.model import Build, Parallel, Path
 from coldside.judge.heat import recompute_ledger
 from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
-from coldside.judge.pressures import couplers, exhaust, leak
+from coldside.judge.pressures import belts, couplers, exhaust, leak, suction
 from coldside.judge.reasons import charge_cores
 from coldside.judge.verdict import LimitResult, Verdict
-from coldside.judge.water import condensation, ice_left
+from coldside.judge.water import condensation, ice_left, used_up
 from coldside.judge.workshop import coupler_block, workshop_json
 from coldside.parts.exchanger import WaterCoreSpec
 from coldside.plant.charge import StageState
@@ -67,6 +67,11 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
         "fuel": _fuel_block(forecast),
         "charge_tract": _tract_block(forecast),
         "stages": [_worst_block(forecast, stage) for stage in forecast.stages],
+        "used_up": {
+            one.part: {"fluid": one.fluid, "volume_m3": one.volume, "running_s": one.running}
+            for one in used_up(forecast)
+        },
+        "pumps": _suction_block(forecast),
         "ice": {
             tank.part: {"start_kg": tank.start, "end_kg": tank.end, "gone_s": tank.gone} for tank in ice_left(forecast)
         },
@@ -276,12 +281,26 @@ def _tract_block(forecast: Forecast) -> dict[str, Any]:
     said: dict[str, Any] = {
         "couplers": [coupler_block(found) for found in couplers(forecast)],
     }
+    said["belts"] = [{"part": belt.part, "power_max_W": belt.power} for belt in belts(forecast)]
     burnt, lost = exhaust(forecast), leak(forecast)
     if burnt is not None:
         said["exhaust_max_Pa"], said["exhaust_over_plenum"] = burnt.pressure, burnt.over_plenum
     if lost is not None:
         said["leak_area_m2"], said["leak_flow_max_kg_s"] = lost.area, lost.flow
     return said
+
+
+def _suction_block(forecast: Forecast) -> dict[str, Any]:
+    """Suction head of every pump at its loop's hottest; an unknown need is null."""
+    return {
+        inlet.pump: {
+            "npsh_available_m": inlet.available,
+            "npsh_required_m": inlet.required,
+            "coolant_K": found.hottest,
+        }
+        for found in suction(forecast)
+        for inlet in found.inlets
+    }
 
 
 def _stage_block(stage: StageState) -> dict[str, Any]:

@@ -1,7 +1,7 @@
-"""Water in a session: what condenses in the charge cores and reaches the intake, what freezes, what ice is left.
+"""Water in a session: what condenses in the cores and reaches the intake, what freezes, ice left, water to carry.
 
-Here: `condensation`, `ice_left` and their sentences.  Not here: how much condenses (`parts/moisture.py`, the
-kernel) and how ice melts (`parts/reservoir.py`).
+Here: `condensation`, `ice_left`, `used_up` and their sentences.  Not here: how much condenses
+(`parts/moisture.py`, the kernel), how ice melts (`parts/reservoir.py`), what injection and spray do.
 """
 
 from __future__ import annotations
@@ -12,6 +12,9 @@ import numpy as np
 
 from coldside.judge.power import time_weights
 from coldside.judge.wording import Quantity, Sentence
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec
+from coldside.parts.injection import InjectionSpec, injected_flow, parse_fluid
+from coldside.parts.spray import WATER_DENSITY, spray_flow
 from coldside.plant.results import Forecast
 
 DRY = 1e-6  # kg/s of water under which a core counts as dry
@@ -77,6 +80,33 @@ def ice_left(forecast: Forecast) -> tuple[IceLeft, ...]:
     return tuple(found)
 
 
+@dataclass(frozen=True)
+class UsedUp:
+    """Liquid that a session takes from a tank that the driver fills: of one injection or spray, m3, and what it is."""
+
+    part: str
+    fluid: str
+    volume: float
+    running: float  # s
+
+
+def used_up(forecast: Forecast) -> tuple[UsedUp, ...]:
+    """What every injection and every spray used over the session; those that never ran too."""
+    found = []
+    weights = time_weights(forecast.time)
+    for part, spec in forecast.build.parts.items():
+        if isinstance(spec, InjectionSpec):
+            liquid = parse_fluid(spec.fluid)
+            flow = injected_flow(spec, forecast.plenum_pressure, forecast.demand.ambient_pressure) / liquid.density
+            name = liquid.name
+        elif isinstance(spec, AirCoreSpec | ExchangerSpec) and spec.spray is not None:
+            flow, name = spray_flow(spec, forecast.boost) / WATER_DENSITY, "water"
+        else:
+            continue
+        found.append(UsedUp(part, name, float(np.dot(weights, flow)), float(weights[flow > 0.0].sum())))
+    return tuple(found)
+
+
 # ---------------------------------------------------------------- in words
 
 
@@ -120,4 +150,22 @@ def ice_words(forecast: Forecast) -> list[Sentence]:
         else:
             values["left"] = Quantity(tank.end, "mass")
             said.append(Sentence("Of the {start} of ice in {part}, {left} are left at the end.", values))
+    return said
+
+
+def to_carry(forecast: Forecast) -> list[Sentence]:
+    """What injections and sprays use: the session is over for them when their tank is empty."""
+    said = []
+    for one in used_up(forecast):
+        values: dict[str, Quantity | str] = {
+            "part": one.part,
+            "fluid": one.fluid,
+            "volume": Quantity(one.volume, "volume"),
+            "running": Quantity(one.running, "time"),
+        }
+        if one.running > 0.0:
+            text = "{part} uses {volume} of {fluid} in {running}; its tank must hold that (it never runs dry here)."
+        else:
+            text = "{part} never runs in this session."
+        said.append(Sentence(text, values))
     return said

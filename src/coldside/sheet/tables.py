@@ -17,7 +17,7 @@ from coldside import sources
 from coldside.build.model import Given, names_on
 from coldside.judge.heat import heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
-from coldside.judge.pressures import couplers, exhaust, largest_pull, leak
+from coldside.judge.pressures import belts, couplers, exhaust, largest_pull, leak, suction
 from coldside.judge.tract import leak_area
 from coldside.judge.verdict import LimitResult, Verdict, label_at
 from coldside.judge.water import condensation
@@ -191,7 +191,7 @@ def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, st
     power = power_kept(forecast)
     mean = "" if power.mean_boost is None else f"{show(power.mean_boost, 'power', system)} on average in boost"
     rows.append(("power at its highest", show(power.peak, "power", system), mean))
-    return rows + _tract_rows(forecast, system) + _lane_rows(forecast, system)
+    return rows + _tract_rows(forecast, system) + _lane_rows(forecast, system) + _suction_rows(forecast, system)
 
 
 def _tract_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
@@ -202,6 +202,9 @@ def _tract_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
         when = say(burnt.time, "clock", system)
         meaning = f"{burnt.over_plenum:.2f} times the plenum's pressure, at {when}"
         rows.append(("exhaust before the turbine, highest", show(burnt.pressure, "pressure", system), meaning))
+    for belt in belts(forecast):
+        when = say(belt.time, "clock", system)
+        rows.append((f"belt of {belt.part}, highest", show(belt.power, "power", system), f"off the crank, at {when}"))
     pull = largest_pull(couplers(forecast))
     if pull is not None:
         meaning = f"at {pull.part}, from {show(pull.gauge, 'pressure_gauge', system)}"
@@ -223,6 +226,18 @@ def _lane_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
         rows.append(
             (f"hottest lane of {core}", say(hottest, "temperature", system), meaning + ", at the hottest moment")
         )
+    return rows
+
+
+def _suction_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
+    """Net positive suction head of the pumps whose need is known."""
+    rows = []
+    for found in suction(forecast):
+        hot = say(found.hottest, "temperature", system)
+        for inlet in found.inlets:
+            if inlet.required is not None:
+                left, need = (show(value, "head", system) for value in (max(inlet.available, 0.0), inlet.required))
+                rows.append((f"suction head of {inlet.pump}, least", left, f"needs {need}; coolant at {hot}"))
     return rows
 
 
