@@ -47,9 +47,8 @@ class SuperchargerSpec:
     )
     map: str | None = given(
         "file",
-        "map as CSV (centrifugal): lines # reference_temperature: 298.15 K and # reference_pressure: 100 kPa on top, then"
-        " the columns speed_rpm (or tip_speed_m_s), corrected_flow_kg_s (or corrected_flow_lb_min), pressure_ratio,"
-        " efficiency",
+        'map as CSV (centrifugal): on top # lines for "reference_temperature" and "reference_pressure", then columns '
+        '"speed_rpm" (or "tip_speed_m_s"), "corrected_flow_kg_s" (or "corrected_flow_lb_min"), "pressure_ratio", "efficiency"',
         default=None,
     )
     design_flow: float | None = given(
