@@ -48,7 +48,8 @@ class SuperchargerSpec:
     map: str | None = given(
         "file",
         'map as CSV (centrifugal): on top # lines for "reference_temperature" and "reference_pressure", then columns '
-        '"speed_rpm" (or "tip_speed_m_s"), "corrected_flow_kg_s" (or "corrected_flow_lb_min"), "pressure_ratio", "efficiency"',
+        '"speed_rpm" (or "tip_speed_m_s"), "corrected_flow_kg_s" (or "corrected_flow_lb_min"), "pressure_ratio",'
+        ' "efficiency"',
         default=None,
     )
     design_flow: float | None = given(
