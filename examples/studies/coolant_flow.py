@@ -249,8 +249,8 @@ def page() -> str:
         f"""- **Fixed conductances** (core {CORE:.0f}, exchanger {EXCHANGER:.0f} W/K, outside air {C_OUTSIDE:.0f} W/K):
         the charge is coldest at {counter[0]:.1f} L/min in counterflow and at {cross[0]:.1f} L/min in crossflow. Past
         that more flow makes the charge hotter: the coolant then hardly changes its temperature on its way round, and
-        what both exchangers gained by meeting their streams end to end is lost. At 100 L/min it costs {costs[0]:.1f} K in
-        counterflow, {costs[1]:.1f} K in crossflow.""",
+        what both exchangers gained by meeting their streams end to end is lost. At 100 L/min it costs
+        {costs[0]:.1f} K in counterflow, {costs[1]:.1f} K in crossflow.""",
         f"""- **Films that grow** (the coolant's as flow^0.8, a third to a half of each resistance at 20 L/min,
         crossflow): no optimum. From 12 to 20 L/min {float(first):.1f} K are gained, from 40 to 60 L/min
         {float(second):.1f} K, while the power into the water grows with the cube of the flow.""",

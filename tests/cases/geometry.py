@@ -195,7 +195,7 @@ CASES = [
         Case(
             id="heat-T41",
             part=part,
-            what=f"air-to-air core from its geometry, {part}",
+            what="air-to-air core from its geometry",
             inputs={"charge": (0.5, 1010.0, 2.18e-5, 0.7), "cold": (1.6, 1006.0, 1.95e-5, 0.7)},
             compute=_whole_core,
             expected=expected,
