@@ -11,6 +11,9 @@ from coldside import units
 from coldside.build.check import WIDTH, concerns, describe, draw_path
 from coldside.build.files import load_build
 from coldside.build.model import Build, Parallel
+from coldside.build.schema import PART_KINDS, LoopKeys, fields_of
+from coldside.parts.airflow import DuctSpec
+from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from words.files import BUILD, spoiled
 
 
@@ -44,6 +47,16 @@ def test_the_bundled_builds_fit_a_terminal(system: str, examples: Path) -> None:
 SI_WORDS = re.compile(
     r"\d (K|degC|kPa|Pa|bar|W/K|W/\(m2? ?K\)|kW|L|L/min|mL|mm|cm|m|cm2|m2|kg|g|kg/s|g/s|km/h|m/s)(?![\w/])"
 )
+
+
+def test_every_text_of_a_key_can_be_told_in_inch_pound_units() -> None:
+    for spec in (*PART_KINDS.values(), LoopKeys, DuctSpec, EngineSpec, CarSpec, BaySpec):
+        for item in fields_of(spec):
+            for text in (item.meta.help, item.meta.when_absent):
+                told = units.retold(text, "us", quoted=True)
+                assert not SI_WORDS.search(told), (spec.__name__, item.key, told)
+                # each number has its unit: of "180 W/K of cubes, 720 crushed" the second would keep its value
+                assert not re.search(r"\d [A-Z]+/[^,;]*, \d[\d.]* [a-z]+[,;]", told), (spec.__name__, item.key, told)
 
 
 def test_inch_pound_units_hold_no_others(examples: Path) -> None:

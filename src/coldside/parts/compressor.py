@@ -95,8 +95,8 @@ class CompressorSpec:
         default=None,
         low=673.15,
         high=1473.15,
-        when_absent="hot as the trade finds it: 937 degC (1718 degF) on gasoline, 862 degC (1583 degF) on E85 and "
-        "alcohols, 952 degC (1745 degF) in a rotary; each +- 40 K",
+        when_absent="hot as the trade finds it: 937 degC on gasoline, 862 degC on E85 and alcohols, 952 degC in a "
+        "rotary; each +- 40 K",
     )
     turbine_back_pressure: float = given(
         "pressure_difference",
