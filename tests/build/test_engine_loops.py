@@ -154,3 +154,61 @@ def test_flows_through_the_engine_balance(tmp_path):
     oil = loop_flows(build, build.loops["oil"])
     cold, hot = (oil.flow(build, np.array([T]), {"oil_pump": np.array([1.0])})[0][0, 0] for T in (293.15, 373.15))
     assert 0.0 < cold < 0.5 * hot
+
+
+COOLER = """[parts.cooler]
+kind = "oil_cooler"
+bench_oil_flow = "20 L/min"
+bench_water_flow = "60 L/min"
+bench_oil_in = "120 degC"
+bench_water_in = "90 degC"
+bench_heat = "6 kW"
+bench_oil_loss = "60 kPa"
+bench_water_loss = "10 kPa"
+"""
+
+
+def cooled(folder: Path, oil: str = '"cooler.oil"', water: str = '"cooler.water"', extra: str = COOLER) -> Path:
+    path = f'["engine", "water_pump", {water}, "radiator"]'.replace(", ,", ",")
+    loop = OIL.replace('"oil_radiator"', f'"oil_radiator", {oil}')
+    return written(folder, water=path, oil=loop, oil_pump=OIL_PUMP + "\n" + extra)
+
+
+def test_an_oil_cooler_stands_in_two_loops(tmp_path):
+    build = load_build(cooled(tmp_path))
+    assert names_on(build.loops["oil"].path)[-1] == "cooler.oil"
+    assert names_on(build.loops["water"].path)[2] == "cooler.water"
+    side = build.parts["cooler.water"]
+    assert (side.cooler, side.side, side.bench_flow) == ("cooler", "water", pytest.approx(1e-3))
+    assert build.parts["cooler"].bench_heat == 6000.0
+    told = " ".join(" ".join(describe(build)).split())
+    assert "1 oil_cooler" in told
+    q, _ = loop_flows(build, build.loops["oil"]).flow(build, np.array([373.15]), {"oil_pump": np.array([1.0])})
+    plain = load_build(written(tmp_path))
+    without, _ = loop_flows(plain, plain.loops["oil"]).flow(plain, np.array([373.15]), {"oil_pump": np.array([1.0])})
+    assert 0.0 < q[0, 0] < without[0, 0]
+
+
+@pytest.mark.parametrize(
+    ("oil", "water", "said"),
+    [
+        (
+            '"cooler"',
+            '"cooler.water"',
+            'two coolant sides: write "cooler.oil" in one loop and "cooler.water" in another',
+        ),
+        (
+            '"cooler.oil", "cooler.water"',
+            '"water_hose"',
+            'holds both sides of "cooler"; each belongs in a loop of its own',
+        ),
+        ('"cooler.oil"', '"water_hose"', "parts.cooler.water: is on no path; name it in a loop"),
+        ('"cooler.oil"', '"cooler.wter"', 'nearest: "cooler.water"'),
+    ],
+)
+def test_sides_of_an_oil_cooler_that_are_misplaced(tmp_path, oil, water, said):
+    hose = '[parts.water_hose]\nkind = "hose"\nlength = "1 m"\nbore = "30 mm"\n' if "water_hose" in water else ""
+    with pytest.raises(BadInput) as caught:
+        load_build(cooled(tmp_path, oil, water, COOLER + hose))
+    assert said in str(caught.value)
+    assert str(caught.value).count("\n") == 0

@@ -28,6 +28,7 @@ from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.parts.jacket import COOLANT_SIDE, JACKET_KEYS, OIL_KEYS, OIL_SIDE, SHARED_KEYS, jacket_of
+from coldside.parts.oil_cooler import OIL_END, WATER_END, OilCoolerSpec, side_of
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.parts.supercharger import BELT_LAG, SuperchargerSpec
 from coldside.units import typed
@@ -159,7 +160,20 @@ class _Assembly:
         if kind == "exchanger" and "heat" in table:
             # with both ways of rating it, what is meant is not known, nor are its sides
             sides = None if set(table) & set(COOLANT_ONLY) else (DUCT,)
+        if kind == "oil_cooler":
+            self._two_sided(name, spec)
+            return
         self.members[name] = Member(kind, sides)
+        if spec is not None:
+            self.specs[name] = spec
+
+    def _two_sided(self, name: str, spec: OilCoolerSpec | None) -> None:
+        """A part with two coolant sides: each is a part of its own in a loop, NAME.oil and NAME.water."""
+        self.members[name] = Member("oil_cooler", ())
+        for side in (OIL_END, WATER_END):
+            self.members[f"{name}.{side}"] = Member("oil_cooler", (LOOP,))
+            if spec is not None:
+                self.specs[f"{name}.{side}"] = side_of(spec, name, side)
         if spec is not None:
             self.specs[name] = spec
 

@@ -183,6 +183,9 @@ def _misplaced(place: Place, read: PathRead, members: Mapping[str, Member], excu
         return f"{typed(name)} is no part of this build{hint}"
     if member.sides is None or read.sort in member.sides:
         return ""
+    if member.kind == "oil_cooler" and not member.sides:
+        excused.update(other for other in members if other.startswith(f"{name}."))
+        return f'"{name}" has two coolant sides: write "{name}.oil" in one loop and "{name}.water" in another'
     if member.kind == "sensor":
         return "" if read.sort != DUCT else f'"{name}" is a sensor; it may stand on the charge path or in a loop'
     return _wrong_sort(name, member, read.sort)
@@ -254,7 +257,11 @@ def _check_loop(read: PathRead, kinds: list[str], faults: Faults) -> list[str]:
     notes = []
     if "reservoir" not in kinds:
         notes.append(f"{name} has no reservoir: only its cores, exchangers and hoses store heat")
-    if not {"exchanger", "chiller"} & set(kinds):
+    coolers = zip(read.places, kinds, strict=True)
+    sides = [place.name.partition(".")[0] for place, kind in coolers if kind == "oil_cooler"]
+    for both in sorted({cooler for cooler in sides if sides.count(cooler) > 1}):
+        faults.add(read.key, f'holds both sides of "{both}"; each belongs in a loop of its own')
+    if not {"exchanger", "chiller", "oil_cooler"} & set(kinds):
         notes.append(f"{name} has no exchanger: it stores heat and gives none away")
     return notes
 

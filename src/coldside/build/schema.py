@@ -38,6 +38,7 @@ from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, 
 from coldside.parts.fields import Field, given
 from coldside.parts.injection import InjectionSpec, parse_fluid
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThermostatSpec, ThrottleSpec, ValveSpec
+from coldside.parts.oil_cooler import OilCoolerSpec
 from coldside.parts.pump import Control, PumpSpec
 from coldside.parts.reservoir import ReservoirSpec, check_fit
 from coldside.parts.sensor import SensorSpec
@@ -62,6 +63,7 @@ PART_KINDS: dict[str, type] = {
     "thermostat": ThermostatSpec,
     "fan": FanSpec,
     "chiller": ChillerSpec,
+    "oil_cooler": OilCoolerSpec,
     "sensor": SensorSpec,
 }
 
@@ -611,6 +613,12 @@ def _pump_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return verdict
 
 
+def _oil_cooler_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    if "bench_oil_in" in values and "bench_water_in" in values and values["bench_oil_in"] <= values["bench_water_in"]:
+        return Verdict([("bench_oil_in", "must be hotter than bench_water_in")])
+    return Verdict()
+
+
 def _thermostat_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     if "full_at" in values and "opens_at" in values and values["full_at"] <= values["opens_at"]:
         return Verdict([("full_at", "must be hotter than opens_at")])
@@ -658,6 +666,7 @@ RULES: dict[type, Rule] = {
     LoopKeys: _loop_rules,
     ThermostatSpec: _thermostat_rules,
     PumpSpec: _pump_rules,
+    OilCoolerSpec: _oil_cooler_rules,
     ReservoirSpec: _reservoir_rules,
     PlenumSpec: _plenum_rules,
     InjectionSpec: _injection_rules,

@@ -16,13 +16,14 @@ from coldside.build.model import Build, Duct, Loop, Parallel, Path, names_on
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.media.coolants import Coolant, parse_coolant
-from coldside.parts import airflow, chiller, jacket, lines, pump
+from coldside.parts import airflow, chiller, jacket, lines, oil_cooler, pump
 from coldside.parts.airflow import FanSpec
 from coldside.parts.chiller import ChillerSpec
 from coldside.parts.core_losses import charge_loss, coolant_loss, cooling_loss
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.jacket import EngineJacketSpec
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, ThermostatSpec, ThrottleSpec, ValveSpec
+from coldside.parts.oil_cooler import OilCoolerSideSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.sensor import SensorSpec
 from coldside.plant.network import LinkLoss, Network, network_of, solve
@@ -221,6 +222,8 @@ class LoopFlows:
             return lambda q: lines.valve_loss(spec, q, density, viscosity)
         if isinstance(spec, ThermostatSpec):
             return lambda q: lines.thermostat_loss(spec, q, density, viscosity, T)
+        if isinstance(spec, OilCoolerSideSpec):
+            return lambda q: oil_cooler.side_loss(spec, q, self.coolant, T)
         if isinstance(spec, EngineJacketSpec):
             return lambda q: jacket.jacket_loss(spec, q, self.coolant, T)
         if isinstance(spec, (WaterCoreSpec, ExchangerSpec)):

@@ -16,6 +16,7 @@ import numpy as np
 from coldside.media.coolants import Coolant
 from coldside.parts import lines
 from coldside.parts.lines import HoseSpec, PipeSpec, PlenumSpec
+from coldside.parts.oil_cooler import OilCoolerRating
 from coldside.parts.rating import FLOOR, Rating, cell_conductances
 from coldside.parts.sensor import SensorSpec, soak_weight, time_constant
 
@@ -99,6 +100,17 @@ def of_hose(spec: HoseSpec, coolant: Coolant, scale: float) -> Coefficient:
         m, T = np.broadcast_arrays(np.hypot(np.asarray(m1, dtype=float), FLOOR * scale), T)
         rho, mu, k, cp = coolant.density(T), coolant.viscosity(T), coolant.conductivity(T), coolant.cp(T)
         a = lines.hose_conductance(spec, m / rho, rho, mu, k, cp)
+        return a, np.zeros_like(a), np.zeros_like(a)
+
+    return Coefficient(exact, scale, 0.0, True)
+
+
+def of_oil_cooler(rating: OilCoolerRating, side: str, scale: float) -> Coefficient:
+    """One side of an oil cooler: conductance from its liquid to the metal; `scale` its bench mass flow [kg/s]."""
+
+    def exact(m1: np.ndarray, m2: np.ndarray, T: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        m, T = np.broadcast_arrays(np.abs(np.asarray(m1, dtype=float)), T)
+        a = rating.conductance(side, m, T)
         return a, np.zeros_like(a), np.zeros_like(a)
 
     return Coefficient(exact, scale, 0.0, True)
