@@ -196,6 +196,27 @@ def test_a_bare_stack_with_a_fan_draws_at_rest_and_is_overtaken_by_the_stream():
     assert back == pytest.approx(-forward, rel=1e-6)
 
 
+def test_any_duct_has_a_balance():
+    """Ducts, leaks, bare faces, covers and fans at random, wind from both sides: finite, and continuous at nodes."""
+    random = np.random.default_rng(3)
+    for _ in range(60):
+        bare = random.random() < 0.4
+        if bare:
+            spec = DuctSpec(place="nose", inlet="open", face_area=10 ** random.uniform(-2.5, 0.2))
+        else:
+            leak = 10 ** random.uniform(-7, -0.4)
+            spec = DuctSpec(place="nose", inlet_area=10 ** random.uniform(-3.5, 0), leak_area=leak, exit_area=0.05)
+        fan = FanSpec(curve=((0.0, random.uniform(20, 600)), (10 ** random.uniform(-2, 0.3), 0.0)))
+        build, flows = stack(
+            float(random.choice([0.05, 0.5, 1.0])), fan, replace(spec, recovery=random.uniform(0, 1.3))
+        )
+        V = np.concatenate([[0.0, 0.01, 1.0], random.uniform(-60, 80, 5)])
+        m = flows.flow(build, V, random.uniform(260, 390, 8), {"fan": random.uniform(0, 1, 8)}, STANDARD)
+        assert np.all(np.isfinite(m))
+        into = sum(m[:, k] for k, link in enumerate(flows.network.links) if link.start == 0)
+        np.testing.assert_allclose(into, m[:, flows.network.names.index("fan")], rtol=1e-6, atol=1e-7)
+
+
 def test_stacked_faces_lose_in_series():
     """Loop note d3: what drives a stack is the sum of its faces' losses and its openings'."""
     build, flows = stack(1.0)
