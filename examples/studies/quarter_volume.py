@@ -285,7 +285,7 @@ def report() -> str:
         "(140 degF) where a row says nothing else; charge loss at most 7 kPa (1 psi); ambient 35 degC (95 degF).",
         "Litres of core, without tanks (1 L = 61 in3); sizes: along the charge x across x stack, mm.",
         "",
-        f"{'':42s}{'air L':>7s}{'water L':>9s}{'ratio':>7s}{'note':>6s}   sizes air core, sizes water core",
+        f"{'':42s}{'air L':>7s}{'water L':>9s}{'ratio':>7s}{'noted':>6s}   sizes air core, sizes water core",
     ]
     for case in CASES:
         dry, wet = air_core(case), water_core(case)
