@@ -925,7 +925,7 @@ CASES: tuple[Case, ...] = (
         "build",
         (('kind = "reservoir"\n', ""),),
         (
-            "hill.toml:76: parts.tank: kind is missing: one of filter, compressor, supercharger, pipe, hose, water_core, air_core, exchanger, throttle, plenum, injection, pump, reservoir, valve, thermostat, fan, chiller, sensor",
+            "hill.toml:76: parts.tank: kind is missing: one of filter, compressor, supercharger, pipe, hose, water_core, air_core, exchanger, throttle, plenum, injection, pump, reservoir, valve, thermostat, fan, chiller, oil_cooler, sensor",
         ),
     ),
     Case(
