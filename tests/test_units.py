@@ -407,6 +407,7 @@ def test_typed_never_breaks_a_line() -> None:
         ("reference 298.15 K and 100 kPa: illustrative", "reference 77 degF and 14.5 psi: illustrative"),
         ("coolant enters up to 2 K below the dew point, for 6 s", "coolant enters up to 3.6 degF below the dew point, for 6 s"),
         ("from 20 to 40 degC, -5 degC", "from 68 to 104 degF, 23 degF"),
+        ("937 degC on gasoline; 37.5 degC", "1719 degF on gasoline; 99.5 degF"),
         ('engine.boost = "1.5 bar" read as gauge', 'engine.boost = "1.5 bar" read as gauge'),
         ("12 km/h on average, 0.4 kg/s", "7.46 mph on average, 52.9 lb/min"),
         ("the 6 K-mark, T-4 K, 2.5 Kelvin, 3 m/s2, 4 mm2", "the 6 K-mark, T-4 K, 2.5 Kelvin, 3 m/s2, 4 mm2"),

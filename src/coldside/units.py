@@ -779,13 +779,14 @@ def retold(text: str, system: str, *, quoted: bool = False) -> str:
 def _told(found: re.Match[str], typed_text: bool) -> str:
     """One quantity, or two with "to" between them, in inch-pound units."""
     first, second, unit = found.groups()
-    said = [_told_one(float(number), unit, typed_text) for number in (first, second) if number is not None]
+    said = [_told_one(number, unit, typed_text) for number in (first, second) if number is not None]
     if len(said) == 2 and said[0].partition(" ")[2] == said[1].partition(" ")[2]:
         said[0] = said[0].partition(" ")[0]
     return " to ".join(said)
 
 
-def _told_one(number: float, unit: str, typed_text: bool) -> str:
+def _told_one(text: str, unit: str, typed_text: bool) -> str:
+    number = float(text)
     if unit in _TOLD_COMPOUND:
         name, scale = _TOLD_COMPOUND[unit]
         return f"{number * scale:.3g} {name}"
@@ -795,5 +796,6 @@ def _told_one(number: float, unit: str, typed_text: bool) -> str:
     source = "pressure" if kind == "pressure_gauge" else kind
     factors = KINDS[source].factors
     value = number * factors[unit] + KINDS[source].offsets.get(unit, 0.0)
-    said = show(value, kind, "us")
+    whole = kind == "temperature" and "." not in text  # told in whole degrees, shown in whole degrees
+    said = show(value, kind, "us", 0 if whole else None)
     return said if typed_text else said.removesuffix(" rise")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -25,8 +26,12 @@ def loaded(folder: Path, monkeypatch: pytest.MonkeyPatch, text: str = BUILD) -> 
 
 @pytest.mark.parametrize("system", ["si", "us"])
 def test_the_whole_text(system: str, root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    stored = (root / "tests" / "words" / f"check_{system}.txt").read_text().splitlines()
-    assert describe(loaded(tmp_path, monkeypatch), system) == stored
+    """To store a changed text: COLDSIDE_STORE_WORDS=1 pytest tests/build/test_check.py, then read the difference."""
+    file = root / "tests" / "words" / f"check_{system}.txt"
+    said = describe(loaded(tmp_path, monkeypatch), system)
+    if os.environ.get("COLDSIDE_STORE_WORDS") == "1":
+        file.write_text("\n".join(said) + "\n", encoding="utf-8")
+    assert said == file.read_text(encoding="utf-8").splitlines()
 
 
 @pytest.mark.parametrize("system", ["si", "us"])

@@ -144,8 +144,10 @@ def _hung(drawn: str, first: str, later: str) -> list[str]:
 
 def _wrapped(text: str, indent: str, hang: int = 2) -> list[str]:
     """Lines of at most 80 columns; a number stays with the word behind it."""
+    whole = re.sub(r"(?<=\d) (?=[A-Za-z%])", _GLUE, text)
+    whole = re.sub(r"/\([^)]*\)", lambda found: found.group().replace(" ", _GLUE), whole)  # BTU/(h ft2 degF)
     rows = textwrap.wrap(
-        re.sub(r"(?<=\d) (?=[A-Za-z%])", _GLUE, text),
+        whole,
         WIDTH,
         initial_indent=indent,
         subsequent_indent=indent + " " * hang,
