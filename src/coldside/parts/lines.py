@@ -261,6 +261,7 @@ class ThermostatSpec:
     bleed: bool = bleed_field()
 
     sides = ("coolant",)
+    coolant_volume = 5e-5  # m3 in its body, as of a valve
 
 
 SMOOTH = 1.5e-6  # m, roughness of drawn tube and smooth rubber (from memory)
