@@ -21,6 +21,7 @@ from coldside.parts.pump import PumpSpec
 from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.charge import StageState
 from coldside.sheet import tables
+from coldside.sheet.streams import Moment
 from coldside.units import Pressure
 from generators import AIR_CORE, TURBO, build_of
 from judge import made
@@ -226,6 +227,17 @@ def test_belt_power():
     assert ("belt of turbo, highest", "25 kW", "off the crank, at 0:00") in tables.before_full_load(driven, "si")
     assert forecast_json(driven, judge(driven))["charge_tract"]["belts"] == [{"part": "turbo", "power_max_W": 25e3}]
     assert pressures.belts(made.forecast(stages=(stage("turbo", 0.3),))) == ()
+
+
+def test_every_stage_tells_its_own_pressure():
+    """A stage of made arrays leaves 2 bar at a ratio of 2; alone, the drawing tells only what it leaves."""
+    both = made.forecast(stages=(stage("turbo", 0.3), stage("second", 0.1)))
+    assert Moment(both, 50, "si").details("turbo", "charge")[1:] == [
+        "2.00 times ambient pressure",
+        "its own pressure ratio 2.00",
+    ]
+    alone = made.forecast(stages=(stage("turbo", 0.3),))
+    assert Moment(alone, 50, "si").details("turbo", "charge")[1:] == ["2.00 times ambient pressure"]
 
 
 # ---------------------------------------------------------------- pumps

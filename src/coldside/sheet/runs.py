@@ -19,6 +19,7 @@ from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.parts.sensor import SensorSpec
+from coldside.parts.supercharger import SuperchargerSpec
 from coldside.sheet.drawing import (
     DETAIL_SIZE,
     LINE,
@@ -426,7 +427,7 @@ class Run:
             if isinstance(item, Segment) and item.stream.name == label.entry:
                 if item.exchange:
                     return tuple(sorted(item.exchange))  # type: ignore[return-value]
-                if isinstance(self.moment.spec(item.stream.name), CompressorSpec):
+                if isinstance(self.moment.spec(item.stream.name), CompressorSpec | SuperchargerSpec):
                     return tuple(sorted((item.x0, item.x1)))  # type: ignore[return-value]
         return None
 

@@ -20,6 +20,7 @@ from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.parts.sensor import SensorSpec
+from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.results import Forecast
 
 ALMOST_NOTHING = 0.02  # of the charge's largest heat-capacity rate: below it a ribbon is a dashed line
@@ -235,9 +236,8 @@ class Moment:
             return self._sensor_words(side)
         if stream is None:
             return []
-        if isinstance(spec, CompressorSpec):
-            ratio = self.forecast.compressor_out_pressure[self.sample] / self.forecast.demand.ambient_pressure
-            return [self.from_to(stream.t_in, stream.t_out), f"{ratio:.2f} times ambient pressure"]
+        if isinstance(spec, CompressorSpec | SuperchargerSpec):
+            return [self.from_to(stream.t_in, stream.t_out), *self._pressure_words(entry)]
         if isinstance(spec, WaterCoreSpec | AirCoreSpec):
             return self._core_words(entry, stream, spec)
         if isinstance(spec, ExchangerSpec):
@@ -255,6 +255,16 @@ class Moment:
             return self.charge.get(entry)
         tables = self.loops if side == "coolant" else self.ducts
         return next((t[entry] for t in tables.values() if entry in t), None)
+
+    def _pressure_words(self, entry: str) -> list[str]:
+        """Pressure behind a compressor over ambient's; of one among several stages its own ratio too."""
+        forecast, k = self.forecast, self.sample
+        stage = next((stage for stage in forecast.stages if stage.name == part_name(entry)), None)
+        out = forecast.compressor_out_pressure if stage is None else stage.outlet_pressure
+        words = [f"{out[k] / forecast.demand.ambient_pressure:.2f} times ambient pressure"]
+        if stage is not None and len(forecast.stages) > 1:
+            words.append(f"its own pressure ratio {stage.pressure_ratio[k]:.2f}")
+        return words
 
     def _sensor_words(self, side: str) -> list[str]:
         if side == "charge" and self.forecast.sensor is not None:

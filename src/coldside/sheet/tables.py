@@ -391,7 +391,10 @@ def used_sources(forecast: Forecast) -> list[str]:
     specs = list(build.parts.values())
     keys = ["ISO2533", "HylandWexler1983", "McBride1993"]
     if build.loops:
-        keys += ["Melinder2010", "IAPWS95"] if any("glycol" in x.coolant for x in build.loops.values()) else ["IAPWS95"]
+        coolants = " ".join(loop.coolant for loop in build.loops.values())
+        keys += ["IAPWS95"] if any(name in coolants for name in ("water", "glycol", "methanol")) else []
+        keys += ["Melinder2010"] if "glycol" in coolants or "methanol" in coolants else []
+        keys += ["SAEJ300", "ASTMD341"] if "oil" in coolants else []
         keys += ["TodiniPilati1988", "Churchill1977"]
     rated = [s for s in specs if isinstance(s, WaterCoreSpec | AirCoreSpec | ExchangerSpec)]
     if rated:
@@ -417,6 +420,7 @@ KIND_WORDS = {
     "WaterCoreSpec": "charge core, water",
     "AirCoreSpec": "charge core, air",
     "ExchangerSpec": "exchanger, coolant to air",
+    "OilCoolerSpec": "oil cooler, oil to coolant",
     "ThrottleSpec": "throttle",
     "PlenumSpec": "plenum",
     "PumpSpec": "coolant pump",
