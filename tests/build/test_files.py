@@ -303,3 +303,17 @@ def test_a_file_with_words_swapped_is_read_or_refused(
     else:
         message = "read"
     assert message
+
+
+def test_a_compressor_alone_is_no_charge_path(tmp_path: Path) -> None:
+    (tmp_path / "bare.toml").write_text(
+        'schema = "coldside.build/1"\nname = "Bare"\n\n[engine]\nkind = "piston"\n'
+        'displacement = "2.0 L"\ncylinders = 4\n'
+        'boost = [["2500 rpm", "8 psi"], ["7500 rpm", "20 psi"]]\nfuel = "E85"\n\n[charge]\npath = ["turbo"]\n\n'
+        '[parts.turbo]\nkind = "compressor"\nefficiency = "72 %"\n'
+    )
+    with pytest.raises(BadInput) as refused:
+        load_build(tmp_path / "bare.toml")
+    assert refused.value.key == "charge.path"
+    assert refused.value.where.endswith("bare.toml:12")
+    assert "holds no pipe, core or plenum: name what the charge passes on its way to the engine" in str(refused.value)

@@ -230,6 +230,7 @@ def _missing(name: str, member: Member, seen: Mapping[tuple[str, str], PathRead]
 
 # -- order -------------------------------------------------------------------------------------------
 STAGES = 2  # compressors in series on the charge path
+_HOLD_HEAT = ("pipe", "water_core", "air_core", "plenum")  # what a charge path can be marched through
 _AFTER_COMPRESSOR = ("water_core", "air_core", "throttle", "plenum", "injection")
 
 
@@ -296,6 +297,8 @@ def _check_charge(read: PathRead, kinds: list[str], faults: Faults) -> None:
             refuse(index, f"is a {kind}; it belongs behind the last compressor")
         elif index > turbo and kind == "filter":
             refuse(index, "is a filter; it belongs before the compressor")
+    if not set(_HOLD_HEAT) & set(kinds):
+        faults.add(read.key, "holds no pipe, core or plenum: name what the charge passes on its way to the engine")
     plenums = [index for index, kind in enumerate(kinds) if kind == "plenum"]
     for index in plenums[1:]:
         refuse(index, "is a second plenum; the charge path has one, at its end")
