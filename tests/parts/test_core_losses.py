@@ -86,7 +86,11 @@ SIZED = {
 
 @pytest.mark.parametrize("name", SIZED)
 def test_every_conductance_of_a_sized_part_is_its_geometry_s(name):
-    """Far above the floor: film, fouling and half the wall of `CoreGeometry`, at the rating's temperatures; 2e-4."""
+    """Films of `CoreGeometry` and half of wall and fouling on either side, at the rating's temperatures.
+
+    4e-3: hypot(flow, 2 % of the usual flow) moves a film by 0.08 % at half the usual flow, and fouling, which
+    moves with the fins' efficiency, stays as at the usual flow.
+    """
     spec, coolant, _ = SIZED[name]
     rating, shape = rate(spec, coolant), geometry_of(spec)
     assert isinstance(rating, SizedRating)
@@ -99,10 +103,9 @@ def test_every_conductance_of_a_sized_part_is_its_geometry_s(name):
         two = (m2, T, coolant) if rating.liquid == 2 else gas2
         five = shape.resistances(one, two)
         whole = 1.0 / rating.conductance1(m1, T, coolant) + 1.0 / rating.conductance2(m2, T, coolant)
-        # hypot(flow, 2 % of the usual flow) moves a film by at most 0.08 % at half the usual flow
-        assert float(whole) == pytest.approx(1.0 / float(five.conductance), rel=8e-4)
+        assert float(whole) == pytest.approx(1.0 / float(five.conductance), rel=4e-3)
         first = float(1.0 / rating.conductance1(m1, T, coolant))
-        assert first == pytest.approx(float(five.film1 + five.fouling1 + 0.5 * five.wall), rel=8e-4)
+        assert first == pytest.approx(float(five.film1 + 0.5 * (five.fouling1 + five.wall + five.fouling2)), rel=4e-3)
 
 
 @pytest.mark.parametrize("name", SIZED)

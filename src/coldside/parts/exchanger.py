@@ -19,7 +19,7 @@ import numpy as np
 from coldside import units
 from coldside.errors import BadInput
 from coldside.media.coolants import Coolant, parse_coolant
-from coldside.parts.fields import bleed_field, given, height_field, pickup_field, surroundings_field
+from coldside.parts.fields import bleed_field, field_of, given, height_field, pickup_field, surroundings_field
 from coldside.parts.geometry import CoreGeometry
 from coldside.parts.rating import BESIDE, COUNTER, Rating, SizedRating, conductance_of, rated_by_shape
 from coldside.parts.sizes import (
@@ -447,19 +447,22 @@ def _point(flows: tuple[float, float], C: tuple[float, float], per_kelvin: float
 
 
 def _prior(spec: CoreSpec, coolant: Coolant | None) -> Prior:
-    """Usual share of side 1 and exponents, or those given, with their standard deviations (heat note B1)."""
+    """Usual share of side 1 and exponents, or those given, with the defaults' standard deviations (heat note B1)."""
+
+    def known(name: str) -> tuple[float, float]:
+        return getattr(spec, name), float(field_of(type(spec), name).sd or 0.0)
+
     wet = coolant is not None and is_water(coolant)
     if isinstance(spec, WaterCoreSpec):
         share = (spec.charge_film_share or (0.80 if wet else 0.70), 0.06 if wet else 0.08)
-        exponents = ((spec.charge_film_exponent, 0.04), (spec.coolant_film_exponent, 0.1))
-        return Prior(share, *exponents, WALL_SHARE["water_core"])
+        return Prior(share, known("charge_film_exponent"), known("coolant_film_exponent"), WALL_SHARE["water_core"])
     if isinstance(spec, AirCoreSpec):
-        exponents = ((spec.charge_film_exponent, 0.04), (spec.cooling_film_exponent, 0.04))
-        return Prior((spec.charge_film_share, 0.06), *exponents, WALL_SHARE["air_core"])
+        share = known("charge_film_share")
+        return Prior(share, known("charge_film_exponent"), known("cooling_film_exponent"), WALL_SHARE["air_core"])
     wall = WALL_SHARE["exchanger"]
     air_share = spec.cooling_film_share or (0.80 if wet else 0.50)
-    exponents = ((spec.coolant_film_exponent, 0.15), (spec.cooling_film_exponent, 0.05))
-    return Prior((1.0 - wall - air_share, 0.06 if wet else 0.08), *exponents, wall)
+    share = (1.0 - wall - air_share, 0.06 if wet else 0.08)
+    return Prior(share, known("coolant_film_exponent"), known("cooling_film_exponent"), wall)
 
 
 def _liquid(spec: CoreSpec) -> int:
@@ -505,7 +508,13 @@ def _rate_by_bench(spec: CoreSpec, points: tuple[BenchPoint, ...], coolant: Cool
     if len(points) == 1:
         return replace(even, maldistribution=x)
     found = fit(points, prior, even, coolant)
-    return replace(found.rating, maldistribution=x, notes=_fit_notes(spec, found, prior))
+    return replace(
+        found.rating,
+        maldistribution=x,
+        share1_sd=found.share1_sd,
+        conductance_sd=found.conductance_sd,
+        notes=_fit_notes(spec, found, prior),
+    )
 
 
 def _fit_notes(spec: CoreSpec, found: Fit, prior: Prior) -> tuple[str, ...]:

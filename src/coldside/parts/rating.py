@@ -49,7 +49,8 @@ class Rating:
     mixed between (water cores), or BESIDE, side by side in the face of the other stream (exchangers).
     `maldistribution` x: the flow of side `uneven` is (1 + x) and (1 - x) in its two halves.
     `correction` what its geometry's conductance was multiplied by to meet its bench (None: not both
-    known); `notes` sentences on how it was rated.
+    known); `share1_sd`, `conductance_sd` standard deviations of side 1's film share and, as a share, of `UA`
+    where two bench points were weighed; `notes` sentences on how it was rated.
     """
 
     flow1: float
@@ -69,6 +70,8 @@ class Rating:
     maldistribution: float = 0.0
     uneven: int = 1
     correction: float | None = None
+    share1_sd: float | None = None
+    conductance_sd: float | None = None
     notes: tuple[str, ...] = ()
 
     def conductance1(self, flow: np.ndarray, temperature: np.ndarray, coolant: Coolant | None) -> np.ndarray:
@@ -146,9 +149,10 @@ class SizedRating(Rating):
     """A rating whose films and wall come from geometry.
 
     `shape` the core; `temperature1`, `temperature2` [K] at which a gas side takes its viscosity and
-    conductivity (its film moves by 4 % for 10 % of absolute temperature).  `film1`, `film2` (with fouling),
-    exponents and `UA` of the base class are those at `flow1`, `flow2`, the bench flows or usual ones; `correction`
-    multiplies every conductance of the geometry; `factors` what each bench point asked for.
+    conductivity (its film moves by 4 % for 10 % of absolute temperature).  `wall` holds fouling too, as at
+    `flow1`, `flow2`; `film1`, `film2`, exponents and `UA` of the base class are those at `flow1`, `flow2`,
+    the bench flows or usual ones; `correction` multiplies every conductance of the geometry; `factors`
+    what each bench point asked for.
     """
 
     shape: CoreGeometry = field(kw_only=True)
@@ -165,17 +169,13 @@ class SizedRating(Rating):
         return np.asarray(1.0 / (self._film(2, flow, temperature, coolant) + 0.5 * self.wall))
 
     def _film(self, side: int, flow: np.ndarray, temperature: np.ndarray, coolant: Coolant | None) -> np.ndarray:
-        """Film and fouling resistance of a side, K/W, with the floor that every film has."""
+        """Film resistance of a side, K/W, with the floor that every film has."""
         usual, gas = (self.flow1, self.temperature1) if side == 1 else (self.flow2, self.temperature2)
         m = np.hypot(np.asarray(flow, dtype=float), FLOOR * usual)
         wet = self.liquid == side
         stream = (m, temperature if wet else gas, (coolant or self.bench_coolant) if wet else None)
-        if side == 1:
-            own, film, fouling = self.shape.side1, self.shape.film1(*stream), self.shape.fouling1
-        else:
-            own, film, fouling = self.shape.side2, self.shape.film2(*stream), self.shape.fouling2
-        resistance = 1.0 / film + (fouling(*stream) if own.fouling > 0.0 else 0.0)
-        return np.asarray(resistance / (self.correction or 1.0))
+        film = self.shape.film1(*stream) if side == 1 else self.shape.film2(*stream)
+        return np.asarray(1.0 / film / (self.correction or 1.0))
 
     def extrapolated(self, flow1: float, flow2: float, temperature: float, coolant: Coolant | None) -> list[str]:
         """One sentence for each number of its surfaces outside its source's range, at these flows [kg/s].
@@ -205,8 +205,13 @@ def rated_by_shape(blank: SizedRating, correction: float | None) -> SizedRating:
     `blank` has all but these; they are taken at its `flow1`, `flow2` and `bench_temperature`, the effectiveness
     left NaN where there was no bench.
     """
-    made = replace(blank, correction=correction, wall=blank.shape.wall / (correction or 1.0))
-    T = np.array(made.bench_temperature)
+    shape, T = blank.shape, np.array(blank.bench_temperature)
+    streams = [
+        (flow, T, blank.bench_coolant) if blank.liquid == side else (flow, gas, None)
+        for side, flow, gas in ((1, blank.flow1, blank.temperature1), (2, blank.flow2, blank.temperature2))
+    ]
+    wall = shape.wall + float(shape.fouling1(*streams[0])) + float(shape.fouling2(*streams[1]))
+    made = replace(blank, correction=correction, wall=wall / (correction or 1.0))
     films = []
     for conductance, flow in ((made.conductance1, made.flow1), (made.conductance2, made.flow2)):
         at = [
