@@ -1270,7 +1270,7 @@ def test_all_faults_of_a_file_come_together_in_its_order(tmp_path: Path, monkeyp
         ("parts.tank.volum=40 L", '--set: parts.tank.volum: is not a key of a reservoir; nearest: "volume"'),
         ("parts.tnak.volume=40 L", '--set: "parts.tnak.volume=40 L": hill.toml has no table [parts.tnak]; nearest: "parts.tank"'),
         ("parts.tank.volume", '--set: "parts.tank.volume" is not of the form "parts.tank.volume=40 L"'),
-        ("ambient.temperature=40 degC", '--set: "ambient.temperature=40 degC": ambient belongs to the session; --set changes the build alone, so edit the session'),
+        ("ambient.temperature=40 degC", '--set: "ambient.temperature=40 degC": ambient belongs to the session; --set changes the build alone, so edit the session (point has --ambient, --altitude and --humidity)'),
         ("start=soaked", '--set: "start=soaked": start belongs to the session; --set changes the build alone, so edit the session'),
         ("parts.tank.volume=", '--set: "parts.tank.volume=" is not of the form "parts.tank.volume=40 L"'),
         ("parts.throttle.kind=throtle", '--set: parts.throttle.kind = "throtle" is no kind of part; nearest: "throttle"'),

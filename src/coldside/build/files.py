@@ -56,6 +56,7 @@ def load_build(path: str | Path, overrides: Sequence[str] = ()) -> Build:
         top = text.partition("=")[0].partition(".")[0].strip()
         if HOMES.get(top) == "a session":
             message = f"{typed(text)}: {top} belongs to the session; --set changes the build alone, so edit the session"
+            message += " (point has --ambient, --altitude and --humidity)" if top == "ambient" else ""
             raise BadInput(message, where=SET)
         document.override(text, optional=("car", "bay"))
     return _Assembly(document).build()
