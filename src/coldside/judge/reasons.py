@@ -16,6 +16,7 @@ from coldside.judge.airways import leaking, own_air
 from coldside.judge.heat import heat_shares, largest_rung, preheat_rung
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
 from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
+from coldside.judge.pumps import thick_coolant
 from coldside.judge.water import ice_words, to_carry, water_in_intake
 from coldside.judge.wording import Quantity, Sentence, listed
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, rated_cooling_flow
@@ -55,6 +56,7 @@ def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
         no_core,
         over_rating,
         short_of_suction,
+        thick_coolant,
         coolant_rise,
         ice_words,
         still_air,
