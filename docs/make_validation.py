@@ -83,7 +83,7 @@ def case_row(case: Case) -> str:
     what = f"{case.what}; {case.part}" if case.part else case.what
     if case.remark:
         what += f". **{case.remark}**"
-    verdict = "**missed**" if failures(case) else "holds"
+    verdict = "**missed**" if failures(case, got) else "holds"
     sources = ", ".join(case.source)
     return row((case.id, what, "<br>".join(expected), "<br>".join(found), told(case), verdict, sources, case.how))
 
@@ -98,7 +98,7 @@ def measured_row(measured: Measured) -> str:
             # two digits of the limit: such a figure comes out of a fit, whose last digits are the fitter's
             found.append(rounded(float(got.get(figure, math.nan)), 0.1 * abs(limit) or 0.1))
     what = f"{measured.what}; {measured.part}" if measured.part else measured.what
-    verdict = "**missed**" if shortfalls(measured) else "holds"
+    verdict = "**missed**" if shortfalls(measured, got) else "holds"
     sources = ", ".join(measured.source)
     cells = (
         measured.id,

@@ -103,9 +103,12 @@ class Measured:
         return f"{self.id} {self.part}".strip()
 
 
-def failures(case: Case) -> list[str]:
-    """One line for each expected figure that our code misses; empty when the case holds."""
-    got = case.compute(**case.inputs)
+def failures(case: Case, got: Mapping[str, float] | None = None) -> list[str]:
+    """One line for each expected figure that our code misses; empty when the case holds.
+
+    `got` is what `compute` gave, where it was called already.
+    """
+    got = case.compute(**case.inputs) if got is None else got
     lines = []
     for figure, expected in case.expected.items():
         if figure not in got:
@@ -121,9 +124,9 @@ def failures(case: Case) -> list[str]:
     return lines
 
 
-def shortfalls(measured: Measured) -> list[str]:
-    """One line for each figure beyond its limit; empty when the comparison holds."""
-    got = measured.compute()
+def shortfalls(measured: Measured, got: Mapping[str, float] | None = None) -> list[str]:
+    """One line for each figure beyond its limit; empty when the comparison holds.  `got` as in `failures`."""
+    got = measured.compute() if got is None else got
     lines = []
     for limits, sign, word in ((measured.at_most, 1.0, "at most"), (measured.at_least, -1.0, "at least")):
         for figure, limit in limits.items():
