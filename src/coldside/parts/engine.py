@@ -116,7 +116,7 @@ class EngineSpec:
     )
     coolant_heat_share: float = given(
         "share",
-        "share of the fuel's heating value that the engine gives to its coolant (17 to 26 % at full load)",
+        "share of the heat its fuel sets free that the engine gives to its coolant (17 to 26 % at full load)",
         default=0.20,
         sd=0.04,
         low=0.0,
@@ -124,7 +124,7 @@ class EngineSpec:
     )
     oil_heat_share: float = given(
         "share",
-        "share of the fuel's heating value that the engine gives to its oil (2 to 8 % at full load)",
+        "share of the heat its fuel sets free that the engine gives to its oil (2 to 8 % at full load)",
         default=0.05,
         sd=0.02,
         low=0.0,
