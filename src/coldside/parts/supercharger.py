@@ -146,7 +146,7 @@ class Supercharger:
             idle,
             no,
             no,
-            no if limit is None else shaft > limit,
+            no,  # without a map there is no edge; a limit shows in its margin
             no,
             shaft_speed=shaft,
             speed_margin=None if limit is None else 1.0 - shaft / limit,
