@@ -502,7 +502,7 @@ class _Assembly:
             "pressure": list(pressures.T),
             "source": self._sources(plenum, boost),
             "injection": injection_columns(
-                [self.build.parts[name] for name in self.injections],
+                [(self.build.parts[name], self._about(name, middle.last_out[back, 1])) for name in self.injections],
                 (middle.flow[back, 1], pressures[:, 0], plenum),
                 self.around,
             ),
@@ -531,6 +531,12 @@ class _Assembly:
             **self._charge_shares(max(float(state.flow.max()) for state in found)),
             **self._wet_rows(pressures),
         }
+
+    def _about(self, name: str, outlet: np.ndarray) -> np.ndarray:
+        """Gas temperature to expect at an injection, K: the compressor's `outlet`, or near ambient behind a core."""
+        ahead = itertools.takewhile(lambda part: part != name, names_on(self.charge.after))
+        cooled = any(isinstance(self.build.parts[part], (WaterCoreSpec, AirCoreSpec)) for part in ahead)
+        return np.full(len(outlet), self.demand.ambient_temperature + 25.0) if cooled else outlet
 
     def _balances(self, rows: np.ndarray, T_feed: np.ndarray, T_between: float) -> _Tabulated:
         """The charge side at rows of (engine speed, target, inlet T) by plenum temperatures."""
@@ -576,7 +582,8 @@ class _Assembly:
         coldest = self._coldest(-1) + 5.0 - self._colder()
         for p, found in enumerate(self.passes):
             core = isinstance(self.build.parts.get(found.part), (WaterCoreSpec, AirCoreSpec))
-            if core and found.side == "charge" and may_condense(self.around, pressures, coldest):
+            damp = bool(self.injections) or may_condense(self.around, pressures, coldest)
+            if core and found.side == "charge" and damp:
                 wet[p] = 2 if found.part in ahead else 1
         return {"pass_wet": wet}
 
@@ -748,7 +755,9 @@ class _Assembly:
                     f = next(k for k, found in enumerate(self.fields) if found.name == f"{name} coolant")
                     first, count = int(parts["field_first"][f]), int(parts["field_count"][f])
                     states = range(first, first + count)
-                    tanks.append((spec, loop.coolant, states, self.fields[f].capacity, self.reference[i][1]))
+                    rho, cp = self.reference[i]
+                    liquid = rho * sum(_coolant_volume(self.build.parts[part]) for part in loop.network.names)
+                    tanks.append((spec, loop.coolant, states, self.fields[f].capacity, cp, liquid))
         return ice_rows(tanks)
 
     def _engine_metal(self) -> float:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from coldside.media import air
 from coldside.parts import engine
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, geometry_of, rate
 from coldside.parts.rating import BENCH_RANGE, SizedRating, doubt_beyond_bench
@@ -16,7 +15,6 @@ from coldside.plant.traces import Solution, Streams, leaving_start
 
 BOILING_MARGIN = 5.0  # K under boiling from which a warning is due
 CELLS_MISS_ALLOWED = 3e-3  # of the heat carried
-DEW_MARGIN = 1.0  # K of coolant under the dew point from which a word is due
 SPOOLING = 1.0  # s under the lowest line of a map that any spool-up spends there
 BACKWARDS = 1e-3  # kg/s of air against its path that is worth a word
 TABLE_MISS_ALLOWED = 1.0  # K of compressor outlet: what a charge core leaves of it stays near 0.2 K of intake (own)
@@ -118,18 +116,21 @@ def _longest_run(mask: np.ndarray) -> int:
 
 
 def _charge_missed(plant: Plant, solution: Solution, state: ChargeState) -> list[str]:
-    """Compressor outlet as tabulated for the kernel against the exact balance at the same plenum temperature."""
-    miss = np.where(plant.demand.engine_speed > 0.0, np.abs(solution.scalars[:, 1] - state.compressor_out), 0.0)
-    at = int(np.argmax(miss))
-    if miss[at] <= TABLE_MISS_ALLOWED:
-        return []
-    over = float(solution.scalars[at, 3]) - plant.demand.ambient_temperature
-    words = (
-        f"{plant.charge.compressor_name}'s outlet temperature is up to {miss[at]:.1f} K off its exact value, "
-        f"at {plant.demand.time[at]:.0f} s with the charge {over:.0f} K over ambient: "
-        "the table of the charge side is coarse there"
-    )
-    return [words]
+    """Every compressor's outlet as tabulated for the kernel against the exact balance at the same temperatures."""
+    n_before = 4 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
+    found = []
+    for stage, column in zip(state.stages, (1, n_before + 2), strict=False):
+        off = np.abs(solution.scalars[:, column] - stage.outlet)
+        miss = np.where(plant.demand.engine_speed > 0.0, off, 0.0)
+        at = int(np.argmax(miss))
+        if miss[at] > TABLE_MISS_ALLOWED:
+            over = float(solution.scalars[at, 3]) - plant.demand.ambient_temperature
+            found.append(
+                f"{stage.name}'s outlet temperature is up to {miss[at]:.1f} K off its exact value, "
+                f"at {plant.demand.time[at]:.0f} s with the charge {over:.0f} K over ambient: "
+                "the table of the charge side is coarse there"
+            )
+    return found
 
 
 def _ducts_left(plant: Plant, solution: Solution) -> list[str]:
@@ -246,7 +247,6 @@ def warnings_of(plant: Plant, solution: Solution, streams: Streams, fuel: np.nda
         if float(mean.min()) < loop.coolant.freezing_point + 1.0:
             words.append(f"{loop.loop.name} loop: the coolant comes within 1 K of freezing")
         words.extend(_boiling(plant, solution, i))
-    words.extend(_condensing(plant, solution))
     return words
 
 
@@ -284,26 +284,3 @@ def _boiling(plant: Plant, solution: Solution, loop: int) -> list[str]:
         "boiling is not modelled; it would throw coolant out and scald"
     )
     return [words]
-
-
-def _condensing(plant: Plant, solution: Solution) -> list[str]:
-    """Water cores whose coolant enters below the charge's dew point: the heat of that water is not in the model.
-
-    Dew point at plenum pressure (charge note A2); the coldest wall stands next to the coolant coming in.
-    """
-    wet = plant.arrays.boost.astype(bool)
-    if not wet.any():
-        return []
-    dew = np.asarray(air.dew_point_at(plant.demand.plenum_target[wet], plant.around.humidity_ratio))
-    found = []
-    for p, name in enumerate(plant.passes):
-        if name.side == "coolant" and isinstance(plant.build.parts.get(name.part), WaterCoreSpec):
-            under = dew - solution.streams[wet, p, 0]
-            seconds = float(np.count_nonzero(under > DEW_MARGIN)) * plant.arrays.step
-            if seconds > 0.0:
-                found.append(
-                    f"{name.part}: coolant enters up to {under.max():.0f} K below the charge's dew point, for "
-                    f"{seconds:.0f} s of boost: water can condense there, and its heat is not reckoned with, "
-                    "so the coolant may warm faster than shown"
-                )
-    return found

@@ -320,6 +320,21 @@ def _sources(I, F, w, x, now, then, s, charge):  # noqa: E741
 
 
 @compiled
+def _injected(I, F, number, T, now, then, s):  # noqa: E741
+    """What leaves an injection that gas enters at T, and the water it took up, kg per kg of dry air."""
+    r = 1.0 - s
+    at = I[H_IN_INJECTION] + INJECTION_BLOCK * number
+    all_gone = r * F[now + at] + s * F[then + at]
+    all_gone += T * (r * F[now + at + 1] + s * F[then + at + 1])
+    saturated = r * F[now + at + 2] + s * F[then + at + 2]
+    saturated += T * (r * F[now + at + 3] + s * F[then + at + 3])
+    out = min(T, max(all_gone, saturated))
+    if T <= all_gone:
+        return out, 0.0
+    return out, (r * F[now + at + 4] + s * F[then + at + 4]) * (T - out) / (T - all_gone)
+
+
+@compiled
 def _integrals(I, w, dx, water, handled):  # noqa: E741
     """Heat integrals ride behind the states: by pass, pick-up and own heat by field, condensed water, all handled."""
     n_passes, n_fields, at = I[H_N_PASSES], I[H_FIELDS], I[H_N_STATES]
@@ -601,12 +616,8 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 w[I[W_CHARGE] + 3] = T
                 w[I[W_CHARGE] + 4] = out
             elif I[row + P_TABLE] <= INJECTION:
-                at = I[H_IN_INJECTION] + INJECTION_BLOCK * (INJECTION - I[row + P_TABLE])
-                all_gone = r * F[now + at] + s * F[then + at]
-                all_gone += T * (r * F[now + at + 1] + s * F[then + at + 1])
-                saturated = r * F[now + at + 2] + s * F[then + at + 2]
-                saturated += T * (r * F[now + at + 3] + s * F[then + at + 3])
-                out = min(T, max(all_gone, saturated))
+                out, evaporated = _injected(I, F, INJECTION - I[row + P_TABLE], T, now, then, s)
+                vapour += evaporated
             else:
                 out = T + min(F[I[H_DUCT_HEAT] + p] / max(c * lanes, 1.0), max(FACE_HOTTEST - start, 0.0))
             w[T_in + p] = T
@@ -705,7 +716,7 @@ def _record(I, w, x, stream, scalar):  # noqa: E741
         scalar[at + d] = x[I[H_I_DUCT] + d]
     at += I[H_DUCTS]
     scalar[at] = w[I[W_WATER]]
-    scalar[at + 1] = w[I[W_CHARGE] + 3]
+    scalar[at + 1] = x[I[H_I_BETWEEN]] if I[H_STAGES] > 1 else 0.0
     scalar[at + 2] = w[I[W_CHARGE] + 4]
     for z in range(I[H_ICED]):
         scalar[at + 3 + z] = x[I[H_I_ICE] + z]

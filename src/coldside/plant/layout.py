@@ -25,7 +25,7 @@ INJECTION = -10  # in P_TABLE of a charge pass without a wall: injection i is IN
 # columns of `inputs`; what follows the ducts' air speeds begins at in_recirculation, in_pressure ... (COUNTS)
 IN_FLOW, IN_OUT, IN_BAY, IN_SPEED = 0, FEED_NODES, 2 * FEED_NODES, 2 * FEED_NODES + 1
 STAGE_BLOCK = 3 * FEED_NODES  # columns of one node between the stages: flow x T_feed, first and second outlet
-INJECTION_BLOCK = 4  # columns of one injection: two lines a + b T of what leaves, all evaporated and saturated
+INJECTION_BLOCK = 5  # columns of one injection: two lines a + b T of what leaves, all evaporated and saturated; water
 
 # columns of `passes`
 P_SORT, P_PATH, P_WALL, P_LIQUID, P_LANES, P_CELLS, P_LANE_STEP, P_CELL_STEP, P_IN, P_OUT, P_TABLE, P_SIDE, P_COLUMN = (

@@ -55,18 +55,20 @@ def charge_pressures(plenum: np.ndarray, behind: np.ndarray, between: np.ndarray
     return np.stack([np.where(plenum > 0.95 * ambient, 0.5 * (behind + plenum), behind), between], axis=-1)
 
 
-def ice_rows(tanks: Sequence[tuple[ReservoirSpec, Coolant, Sequence[int], float, float]]) -> dict[str, np.ndarray]:
+def ice_rows(
+    tanks: Sequence[tuple[ReservoirSpec, Coolant, Sequence[int], float, float, float]],
+) -> dict[str, np.ndarray]:
     """Rows of every iced node.
 
     Each tank: its specification, its loop's coolant, the states of its nodes, a node's heat capacity [J/K],
-    and the loop's cp [J/(kg K)].  Ice is spread evenly over the nodes.
+    the loop's cp [J/(kg K)] and how much coolant the loop holds [kg], which the melt dilutes.  Ice is spread
+    evenly over the nodes.
     """
     rows: list[tuple[float, ...]] = []
     melt: list[np.ndarray] = []
-    for spec, coolant, states, capacity, cp in tanks:
+    for spec, coolant, states, capacity, cp, liquid in tanks:
         if not spec.ice:
             continue
-        liquid = spec.volume * float(coolant.density(coolant.freezing_point + 1.0))
         half, whole = (reservoir.melting_point(coolant, liquid, share * spec.ice) for share in (0.5, 1.0))
         first = reservoir.melting_point(coolant, liquid, 0.0)
         # the parabola through none, half and all melted
@@ -85,22 +87,26 @@ def ice_rows(tanks: Sequence[tuple[ReservoirSpec, Coolant, Sequence[int], float,
 
 
 def injection_columns(
-    specs: Sequence[InjectionSpec], charge: tuple[np.ndarray, np.ndarray, np.ndarray], around: Air
+    specs: Sequence[tuple[InjectionSpec, np.ndarray]],
+    charge: tuple[np.ndarray, np.ndarray, np.ndarray],
+    around: Air,
 ) -> list[np.ndarray]:
-    """Columns of every injection: the two lines that `injection.Cooling` holds; T = T_in where it does not run.
+    """Columns of every injection: both lines and the water of `injection.Cooling`; T = T_in where it does not run.
 
-    `charge` holds flow [kg/s], pressure in the cores and in the plenum [Pa absolute] over the rows of the inputs.
+    With each specification the gas temperature to expect there [K]; `charge` holds flow [kg/s], pressure in the
+    cores and in the plenum [Pa absolute], all over the rows of the inputs.
     """
     flow, pressure, plenum = charge
     W = around.humidity_ratio
     columns: list[np.ndarray] = []
-    for spec in specs:
+    for spec, about in specs:
         liquid = injection.injected_flow(spec, plenum, around.pressure) * spec.evaporated
         ratio = np.minimum(liquid * (1.0 + W) / np.maximum(flow, 1e-6), 1.0)
         runs = (ratio > 0.0) & (flow > 0.0)
         found = injection.cooling(
-            injection.parse_fluid(spec.fluid), np.where(runs, ratio, 0.0), pressure, W, around.temperature
+            injection.parse_fluid(spec.fluid), np.where(runs, ratio, 0.0), pressure, W, around.temperature, about
         )
         for line in (found.full, found.limit):
             columns += [np.where(runs, line[0], 0.0), np.where(runs, line[1], 1.0)]
+        columns.append(np.where(runs, found.water, 0.0))
     return columns

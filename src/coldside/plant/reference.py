@@ -63,7 +63,7 @@ class Flows:
     T_second: float = 0.0  # K, outlet of a second compressor
     returned: np.ndarray | None = None  # (D,) share of each duct's rise that comes back to its inlet; None: none
     pressure: np.ndarray | None = None  # (2,) Pa, charge behind and between the compressors; None: nothing condenses
-    injected: np.ndarray | None = None  # (injections, 4): two lines a + b T of what leaves it
+    injected: np.ndarray | None = None  # (injections, 5): two lines a + b T of what leaves it, and its water
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,8 @@ def flows(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> Flow
         flow_T, T_charge = (float(weights @ u[i : i + FEED_NODES]) for i in (IN_FLOW, IN_OUT))
     else:
         block = u[A.in_stage : A.in_stage + BETWEEN_NODES * STAGE_BLOCK].reshape(BETWEEN_NODES, 3, FEED_NODES)
-        flow_T, T_charge, T_second = _lagrange(A.between, x[A.i_between]) @ block @ weights
+        between = _lagrange(A.between, x[A.i_between])
+        flow_T, T_charge, T_second = np.einsum("m,mvf,f->v", between, block, weights)
     charge = max(float(flow_T) / T, 0.0)
     at = np.sqrt(charge / A.share_scale) / A.share_step
     for p in np.flatnonzero(A.passes[:, P_SORT] == CHARGE):
@@ -419,9 +420,10 @@ def _gas_path(
             T_out[p] = found.T_second
         elif row[P_TABLE] <= INJECTION:
             assert found.injected is not None
-            lines = found.injected[INJECTION - row[P_TABLE]].reshape(2, 2)
-            all_gone, saturated_line = (intercept + slope * T_in[p] for intercept, slope in lines)
-            T_out[p] = np.minimum(T_in[p], np.maximum(all_gone, saturated_line))
+            a0, a1, b0, b1, most = found.injected[INJECTION - row[P_TABLE]]
+            T_out[p] = np.minimum(T_in[p], np.maximum(a0 + a1 * T_in[p], b0 + b1 * T_in[p]))
+            room = T_in[p] - (a0 + a1 * T_in[p])
+            vapour = vapour + most * np.where(room > 0.0, (T_in[p] - T_out[p]) / np.where(room > 0.0, room, 1.0), 0.0)
         else:
             rise = A.duct_heat[p] / max(c, 1.0)
             T_out[p] = T_in[p] + np.minimum(rise, np.maximum(FACE_HOTTEST - T_start, 0.0))
