@@ -158,3 +158,38 @@ def test_what_a_way_of_rating_lacks_or_contradicts_is_told(tmp_path, edit, said)
     where = "parts.nose_hx" if edit[0] is REMOTE else "parts.left_core"
     assert messages[0].startswith(where), messages
     assert said in messages[0], messages
+
+
+@pytest.mark.parametrize(
+    ("edit", "said"),
+    [
+        (
+            core('bench_coolant_flow = "1 L/min"', without=("bench_coolant_flow",)),
+            "times the most heat its flows could",
+        ),
+        (
+            core('bench2_charge_flow = "0.08 kg/s"', 'bench2_charge_loss = "0.2 kPa"'),
+            "the two losses grow with flow to the power 4.",
+        ),
+    ],
+)
+def test_a_bench_point_that_no_core_can_give_is_told_where_it_stands(tmp_path, edit, said):
+    """At reading, so that `check` tells it too, with the line of the part."""
+    file = tmp_path / "hill.toml"
+    file.write_text(spoiled(BUILD, edit))
+    with pytest.raises(BadInput) as error:
+        load_build(file)
+    line = BUILD[: BUILD.index("[parts.left_core]")].count("\n") + 1
+    assert str(error.value).startswith(f"{file}:{line}: parts.left_core: ")
+    assert said in str(error.value)
+
+
+def test_a_face_with_a_heat_of_its_own_is_not_rated(tmp_path):
+    """Nor asked for anything of a coolant side, even with a heat of 0."""
+    face = '[parts.spare]\nkind = "exchanger"\nheat = "0 kW"\n'
+    face += 'bench_cooling_flow = "0.9 kg/s"\nbench_cooling_loss = "150 Pa"\n'
+    edits = (
+        ('path = ["nose_hx", "nose_fan"]', 'path = ["nose_hx", "spare", "nose_fan"]'),
+        ("[parts.nose_fan]", face + "\n[parts.nose_fan]"),
+    )
+    assert read(tmp_path, *edits).parts["spare"].heat == 0.0

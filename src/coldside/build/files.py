@@ -18,15 +18,17 @@ from typing import Any
 from coldside import units
 from coldside.build.core_rules import COOLANT_ONLY
 from coldside.build.document import SET, Document, Key, dotted, read_document, scan
-from coldside.build.model import Build, Duct, Loop, Parallel
+from coldside.build.model import Build, Duct, Loop, Parallel, names_on
 from coldside.build.model import Path as Walk
 from coldside.build.paths import CHARGE, DUCT, ENGINE, LOOP, Member, PathRead, check_order, check_sides, read_path
 from coldside.build.schema import HOMES, PART_KINDS, LoopKeys, Reading
 from coldside.errors import BadInput, Internal, nearest
-from coldside.media.coolants import OIL
+from coldside.media.coolants import OIL, parse_coolant
 from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.compressor import CompressorSpec
+from coldside.parts.core_losses import check_losses
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, rate
 from coldside.parts.jacket import COOLANT_SIDE, JACKET_KEYS, OIL_KEYS, OIL_SIDE, SHARED_KEYS, jacket_of
 from coldside.parts.oil_cooler import OIL_END, WATER_END, OilCoolerSpec, side_of
 from coldside.parts.reservoir import ReservoirSpec
@@ -94,6 +96,8 @@ class _Assembly:
         engine = self._unlagged(engine)
         self._check_ice(loops)
         self._engine_in_loops(engine)
+        self.faults.raise_any()
+        self._check_ratings(loops)
         self.faults.raise_any()
         return Build(
             name=name,
@@ -213,6 +217,21 @@ class _Assembly:
         if engine is not None and not self.faults:
             for side in inside:
                 self.specs[side] = jacket_of(engine, side)
+
+    def _check_ratings(self, loops: Mapping[str, Loop | None]) -> None:
+        """Bench points must be what some core can give, with the coolant of the loop the part stands in."""
+        for name, part in self.specs.items():
+            if not isinstance(part, (WaterCoreSpec, AirCoreSpec, ExchangerSpec)):
+                continue
+            if isinstance(part, ExchangerSpec) and part.heat is not None:
+                continue
+            mine = (loop for loop in loops.values() if loop is not None and name in names_on(loop.path))
+            coolant = next((parse_coolant(loop.coolant) for loop in mine), None)
+            try:
+                rate(part, coolant)
+                check_losses(part, coolant)
+            except BadInput as error:
+                self.faults.add_error(("parts", name), error)
 
     def _check_controls(self) -> None:
         """A fan that watches the coolant needs a loop's exchanger in its duct."""

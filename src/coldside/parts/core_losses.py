@@ -17,6 +17,7 @@ from coldside.parts import lines
 from coldside.parts.exchanger import (
     CHARGE_FILM,
     COOLING_FILM,
+    USUAL_COOLANT,
     AirCoreSpec,
     CoreSpec,
     ExchangerSpec,
@@ -246,6 +247,16 @@ def _cooling_correction(spec: AirCoreSpec | ExchangerSpec, shape: CoreGeometry) 
     m = spec.bench_cooling_flow
     reckoned = float(shape.throttling2(m, COOLING_FILM)) * _speed_gain(shape, m)
     return spec.bench_cooling_loss * BENCH_AIR / reckoned
+
+
+def check_losses(spec: CoreSpec, loop_coolant: Coolant | None) -> None:
+    """Raise `BadInput` where a part's losses at two bench points, or its sizes, cannot be."""
+    if isinstance(spec, (WaterCoreSpec, AirCoreSpec)):
+        charge_loss(spec)
+    if isinstance(spec, (WaterCoreSpec, ExchangerSpec)) and loop_coolant is not None:
+        coolant_loss(spec, loop_coolant, np.array([USUAL_COOLANT]))
+    if isinstance(spec, (AirCoreSpec, ExchangerSpec)):
+        cooling_loss(spec, np.array([BENCH_AIR]))
 
 
 def loss_corrections(spec: CoreSpec, loop_coolant: Coolant | None) -> dict[str, float]:
