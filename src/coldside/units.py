@@ -103,10 +103,10 @@ def _per(amounts: Mapping[str, float], times: Mapping[str, float]) -> dict[str, 
 
 
 _TIMES = _spell(
-    ("s|sec|second|seconds", 1.0),
+    ("s|sec|secs|second|seconds", 1.0),
     ("ms", 1e-3),
-    ("min|minute|minutes", 60.0),
-    ("h|hr|hour|hours", 3600.0),
+    ("min|mins|minute|minutes", 60.0),
+    ("h|hr|hrs|hour|hours", 3600.0),
 )
 _RATES = _spell(("s|sec", 1.0), ("min", 60.0), ("h|hr", 3600.0))
 _LENGTHS = _spell(
@@ -129,7 +129,7 @@ _VOLUMES = _spell(
     ("mL|ml|cm3|cc", 1e-6),
     ("L|l|liter|liters|litre|litres|dm3", 1e-3),
     ("m3", 1.0),
-    ("in3|cu in", _INCH**3),
+    ("in3|cu in|cid", _INCH**3),
     ("ft3|cu ft", _FOOT**3),
     ("US gal|US gallon|US gallons", _US_GAL),
     ("US qt|US quart|US quarts", _US_GAL / 4),
@@ -181,7 +181,10 @@ KINDS: dict[str, Kind] = {
     "volume": Kind("a volume", _VOLUMES, ("9 L", "2.4 US gal"), ("L", "US gal", "mL", "in3", "imp gal")),
     "mass": Kind("a mass", _MASSES, ("2.6 kg", "5.7 lb"), ("kg", "lb", "g")),
     "mass_flow": Kind(
-        "a mass flow", _per(_MASSES, _RATES), ("0.25 kg/s", "33 lb/min"), ("kg/s", "lb/min", "g/s", "kg/h", "lb/h")
+        "a mass flow",
+        _per(_MASSES, _RATES) | {"pph": _POUND / 3600},
+        ("0.25 kg/s", "33 lb/min"),
+        ("kg/s", "lb/min", "g/s", "kg/h", "lb/h"),
     ),
     "volume_flow": Kind(
         "a volume flow",
@@ -189,6 +192,7 @@ KINDS: dict[str, Kind] = {
         | _spell(
             ("cfm|CFM", _FOOT**3 / 60),
             ("lpm|LPM", 1e-3 / 60),
+            ("lph|LPH", 1e-3 / 3600),
             ("US gpm", _US_GAL / 60),
             ("imp gpm", _IMP_GAL / 60),
         ),
@@ -295,8 +299,8 @@ _TWO_GALLONS = "a US or an imperial measure?"
 _AMBIGUOUS: dict[str, tuple[str, tuple[str, ...]]] = {
     **dict.fromkeys(("gpm", "gal/min", "gallon/min", "gallons/min"), (_TWO_GALLONS, ("US gal/min", "imp gal/min"))),
     **dict.fromkeys(("gph", "gal/h", "gal/hr"), (_TWO_GALLONS, ("US gal/h", "imp gal/h"))),
-    **dict.fromkeys(("gal", "gallon", "gallons"), (_TWO_GALLONS, ("US gal", "imp gal"))),
-    **dict.fromkeys(("qt", "quart", "quarts"), (_TWO_GALLONS, ("US qt", "imp qt"))),
+    **dict.fromkeys(("gal", "gals", "gallon", "gallons"), (_TWO_GALLONS, ("US gal", "imp gal"))),
+    **dict.fromkeys(("qt", "qts", "quart", "quarts"), (_TWO_GALLONS, ("US qt", "imp qt"))),
     **dict.fromkeys(("ton", "tons"), ("which ton?", ("t", "lb"))),
 }
 _STANDARD_FLOWS = ("scfm", "slm", "slpm", "nm3/h", "sccm")
@@ -305,7 +309,10 @@ _STANDARD_FLOWS = ("scfm", "slm", "slpm", "nm3/h", "sccm")
 # -- reading -----------------------------------------------------------------------------------------
 _NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _NUMBER_AND_UNIT = re.compile(rf"({_NUMBER})\s*(.*)\Z", re.DOTALL)
-_FRACTION = re.compile(r"[0-9]+\s*/\s*[0-9]+")
+_FRACTION = re.compile(r"(?:(?P<whole>[0-9]+)[\s-]+)?(?P<above>[0-9]{1,9})\s*/\s*(?P<below>[0-9]{1,9})(?![0-9])")
+_GAP = re.compile(r"[+-]?[0-9]{1,3}(?: [0-9]{3})+(?![0-9])")
+_GAP_INSIDE = re.compile(r"(?<=[0-9]) (?=[0-9]{3}(?![0-9]))")
+_SPAN = re.compile(rf"({_NUMBER})\s*(?:[^0-9\seE][^0-9\s]*?)?\s*(?:-|to|\.\.+)\s*({_NUMBER})\s*(\D*)\Z", re.DOTALL)
 _COMMA = re.compile(r"[0-9]\s*,\s*[0-9]")
 _SIGNS = str.maketrans(
     {"−": "-", "–": "-", "°": "deg", "º": "deg", "²": "2", "³": "3", "µ": "u", "μ": "u", "·": " ", "×": " "}
@@ -460,15 +467,20 @@ class _Reader:
             raise self.refuse(f"has the quotes of a text processor ({' '.join(quotes)}); take them out")
         if _COMMA.search(text):
             raise self.refuse(f"has a comma; {decimal_point(text)}")
-        if _FRACTION.match(text):
-            raise self.refuse("is a fraction; write it as a decimal number, 0.75 for 3/4")
+        fraction = _FRACTION.match(text)
+        if fraction and float(fraction["below"]) > 0.0:
+            number = float(fraction["whole"] or 0.0) + float(fraction["above"]) / float(fraction["below"])
+            written = f"{number:.6g}" + re.sub(r"""\s*("|'')\Z""", " in", text[fraction.end() :])
+            raise self.refuse(f"is a fraction; write it as a decimal number: {typed(written)}")
+        if _GAP.match(text):
+            raise self.refuse(f"has a blank inside the number; write {typed(_GAP_INSIDE.sub('', text))}")
         if re.match(r"[+-]?(nan|inf|infinity)\b", text, re.IGNORECASE):
             raise self.refuse(f"is not a finite number; {wanted(self.kind)}")
 
     def _split(self, text: str) -> tuple[float, str]:
         found = _NUMBER_AND_UNIT.match(text)
         if not found:
-            raise self.refuse(f"does not start with a number; {wanted(self.kind)}")
+            raise self.refuse(f"does not start with a number; {self._guessed(text) or wanted(self.kind)}")
         number = float(found.group(1))
         if not math.isfinite(number):
             raise self.refuse(f"is not a finite number; {wanted(self.kind)}")
@@ -494,6 +506,7 @@ class _Reader:
             return self.refuse(f"is unclear: {question} write " + _either([f"{number:g} {fix}" for fix in fixes]))
         if unit.lower() in _STANDARD_FLOWS:
             return self.refuse(f"counts air at conditions that {unit} leaves open; {wanted(self.kind)}")
+        unit = next((known for known in _PRESSURES if _same_but_case(unit, known)), unit)
         if self.kind == "pressure" and unit in _PRESSURES:
             either = [self.word] if self.word else ["gauge", "abs"]
             write = _either([f"{number:g} {unit} {word}" for word in either])
@@ -509,6 +522,9 @@ class _Reader:
             )
         if self.kind in ("number", "count"):
             return self.refuse(f"has a unit or words behind the number; {wanted(self.kind)}")
+        slip = self._slip(unit, number)
+        if slip:
+            return self.refuse(slip)
         converted = self._near_kind(unit, number)
         if converted:
             return self.refuse(converted)
@@ -523,6 +539,57 @@ class _Reader:
             f"has the unknown unit {typed(unit)}{close}; {self.spec.words} takes {units}".replace(", takes", " takes")
         )
 
+    def _guessed(self, text: str) -> str:
+        """What a text with words before its number may have meant ("about 9 L"); "" where that is no quantity."""
+        found = re.search(_NUMBER, text)
+        if not found or not re.fullmatch(
+            r"[\s~<>=≈]*|about |approx\.? |ca\.? |roughly ", text[: found.start()], re.IGNORECASE
+        ):
+            return ""
+        rest = text[found.start() :].strip()
+        spread = " +- 3 K" if self.kind in ("temperature", "temperature_difference") else " +- 10 %"
+        return f"write {typed(rest)}, and how sure you are behind it, if you know: {typed(rest + spread)}"
+
+    def _slip(self, unit: str, number: float) -> str:
+        """The complaint about what is written beside a number in workshops; "" where it is nothing known."""
+        between = _SPAN.match(self.text.translate(_SIGNS).strip())
+        if between and float(between[2]) > float(between[1]):
+            low, high, said = float(between[1]), float(between[2]), between[3].strip() or self.spec.units[0]
+            middle = f"{0.5 * (low + high):.6g} {said} +- {0.5 * (high - low):.6g} {said}"
+            return f"is a range; write its middle and half its width: {typed(middle)}"
+        marked = re.fullmatch(r"""(?P<foot>')?\s*(?P<inches>[0-9.]+)?\s*(?P<inch>"|'')?""", unit)
+        if self.kind == "length" and marked and (marked["foot"] or marked["inch"]):
+            inches = float(marked["inches"] or 0.0) + (12.0 * number if marked["foot"] else number)
+            return f"has marks for its unit; write {typed(f'{inches:.6g} in')}"
+        if self.kind == "time" and (clock := re.fullmatch(r":([0-5][0-9])", unit)):
+            return f"is a time of day or of a watch; write {typed(f'{60.0 * number + float(clock[1]):.6g} s')}"
+        if unit.lower() in ("degrees", "degree", "deg") and self.kind in ("temperature", "temperature_difference"):
+            tail = " rise" if self.kind == "temperature_difference" else ""
+            return f"is unclear: whose degrees? write {_either([f'{number:g} degC{tail}', f'{number:g} degF{tail}'])}"
+        if self.kind in (*_LEVELS, "pressure_difference") and unit.lower().split(" ")[0] in (
+            "lb",
+            "lbs",
+            "pounds",
+            "#",
+        ):
+            word = " gauge" if self.kind == "pressure" else ""
+            return f"is a mass; pounds of pressure are psi: write {typed(f'{number:g} psi{word}')}"
+        short = unit.partition(" ")[0]
+        if short.lower() == "k" and len(unit) > 1 and unit[1:].strip() in self.spec.factors:
+            return f"has a k for thousands; write {typed(f'{1000.0 * number:g} {unit[1:].strip()}')}"
+        if short in self.spec.factors and short:
+            return self._tail(short, unit[len(short) :].strip(), number)
+        return ""
+
+    def _tail(self, short: str, rest: str, number: float) -> str:
+        """The complaint about words behind a good unit; a second quantity of the same kind is added up."""
+        second = _NUMBER_AND_UNIT.match(rest)
+        if second and second.group(2).strip() in self.spec.factors and not self.spec.offsets:
+            factors = self.spec.factors
+            whole = number + float(second.group(1)) * factors[second.group(2).strip()] / factors[short]
+            return f"has two units; write it in one: {typed(f'{whole:.6g} {short}')}"
+        return f"has words behind the unit; write {typed(f'{number:g} {short}')} and put the rest behind a #"
+
     def _near_kind(self, unit: str, number: float) -> str:
         """What a value of a neighbouring kind comes to: pump head in psi, injectors in cc/min, air in cfm; else ""."""
         pressures = KINDS["pressure_difference"].factors
@@ -533,8 +600,10 @@ class _Reader:
                 f"is a pressure; here {self.spec.words} is needed: of water it is "
                 f'"{metres:.3g} m" or "{metres / _FOOT:.3g} ft" (1 psi is 2.31 ft, 1 bar is 10.2 m of water)'
             )
-        if self.kind != "mass_flow" or unit not in flows:
+        if self.kind != "mass_flow" or (unit not in flows and unit not in ("cc", "cm3", "mL", "ml")):
             return ""
+        if unit in ("cc", "cm3", "mL", "ml"):
+            unit += "/min"  # as the trade leaves it out
         if unit.startswith(("cc/", "cm3/", "mL/", "ml/")):
             flow, of = number * flows[unit] * _RATED_FUEL, "fuel of 0.72 kg/L, which injectors are mostly rated with,"
             write = [f"{flow * 1e3:.3g} g/s", f"{flow / _POUND * 3600.0:.3g} lb/h"]
