@@ -57,7 +57,7 @@ def node_pressures(network: Network, losses: Sequence[LinkLoss], q: np.ndarray, 
 
 
 def inlet_over_surface(
-    build: Build, network: Network, losses: Sequence[LinkLoss], q: np.ndarray, density: np.ndarray
+    build: Build, network: Network, losses: Sequence[LinkLoss], q: np.ndarray, density: np.ndarray | float
 ) -> dict[str, np.ndarray] | None:
     """Pressure at each pump's inlet over that at the reservoir's surface [Pa], the coolant running; by pump.
 
