@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from coldside.judge.heat import heat_shares, largest_rung, preheat_rung, recompute_ledger
+from coldside.parts.injection import InjectionSpec
 from coldside.plant.results import HeatFlow, Ledger
+from coldside.sheet.tables import ledger_sentence
 from judge import made
 
 
@@ -74,6 +76,35 @@ def test_shares_of_the_ledger():
     shares = heat_shares(made.forecast(ledger=Ledger(90.0, 10.0, 60.0, 40.0, 200.0, 0.0, flows)))
     assert (shares.from_pickup, shares.to_air, shares.stored) == (0.1, 0.6, 0.4)
     assert shares.largest_pickup == ("tank", 7.0)
+
+
+def test_heat_of_an_engine_in_a_loop_is_told_apart():
+    """90 J from the charge and 10 J picked up, beside 300 J that the engine gave its coolant (less 20 J to the bay)."""
+    flows = (
+        HeatFlow("tank", "pickup", 30.0),
+        HeatFlow("engine.coolant", "pickup", -20.0),
+        HeatFlow("engine.coolant", "pump", 300.0),
+    )
+    found = made.forecast(ledger=Ledger(90.0, 310.0, 60.0, 340.0, 900.0, 0.0, flows))
+    shares = heat_shares(found)
+    assert (shares.from_engine, shares.from_pickup, shares.to_air) == (0.75, 0.1, 0.15)
+    assert shares.largest_pickup == ("tank", 30.0)
+    assert "75 % of it came out of the engine's own coolant and oil; of the rest, 10 %" in ledger_sentence(found)
+
+
+def test_water_injected_gives_its_heat_to_no_wall():
+    base = made.forecast()
+    drop = {("nozzle", "charge"): base.charge_flow}
+    parts = {**base.build.parts, "nozzle": InjectionSpec(flow=5e-6)}
+    wet = replace(
+        base,
+        build=replace(base.build, parts=parts),
+        flow={**base.flow, **drop},
+        inlet={**base.inlet, ("nozzle", "charge"): base.compressor_out},
+        outlet={**base.outlet, ("nozzle", "charge"): base.compressor_out - 20.0},
+        heat_capacity={**base.heat_capacity, ("nozzle", "charge"): made.CP_CHARGE},
+    )
+    assert recompute_ledger(wet).heat_in == recompute_ledger(base).heat_in
 
 
 def test_shares_of_nothing_are_unknown():

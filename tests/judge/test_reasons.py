@@ -9,6 +9,7 @@ import pytest
 
 from coldside.build.model import Loop
 from coldside.judge import reasons
+from coldside.judge.heat import core_loops
 from coldside.judge.verdict import judge
 from coldside.plant.results import HeatFlow, Ledger, Rung
 from judge import made
@@ -148,7 +149,7 @@ def test_the_engines_own_loop_is_not_the_cores():
     loops = {**base.build.loops, "engine": Loop("engine", "water", ("engine", "radiator"))}
     hot = {**base.coolant_in_cores, "engine": np.full_like(base.time, 363.15)}
     both = replace(base, build=replace(base.build, loops=loops), coolant_in_cores=hot)
-    assert set(reasons.core_loops(both)) == {"charge"}
+    assert set(core_loops(both)) == {"charge"}
     assert judge(both, limits=(made.limit("coolant", 330.0, "always"),)).holds
 
 

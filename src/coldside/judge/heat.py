@@ -1,7 +1,8 @@
 """Heat: the ledger counted a second time from the stored traces, and what ledger and ladder say.
 
-Here: `recompute_ledger`, `heat_shares`, `largest_rung`.  The ledger itself comes from the kernel with the
-states' own weights (`plant/forecast.py`); this module sees traces only, so that an error there shows here.
+Here: `recompute_ledger`, `heat_shares`, `largest_rung`; which loops and cores serve the charge.  The ledger
+itself comes from the kernel with the states' own weights (`plant/forecast.py`); this module sees traces only,
+so that an error there shows here.
 """
 
 from __future__ import annotations
@@ -10,8 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from coldside.build.model import names_on
 from coldside.parts.compressor import CompressorSpec
-from coldside.parts.exchanger import ExchangerSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.injection import InjectionSpec
+from coldside.parts.jacket import COOLANT_SIDE, OIL_SIDE
 from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.results import Forecast, Rung
 
@@ -110,7 +114,7 @@ def _in_control_volume(forecast: Forecast, part: str, side: str) -> bool:
         return False
     spec = forecast.build.parts.get(part)
     if side == "charge":
-        return not isinstance(spec, CompressorSpec | SuperchargerSpec)
+        return not isinstance(spec, CompressorSpec | SuperchargerSpec | InjectionSpec)  # vapour takes that heat along
     return not (isinstance(spec, ExchangerSpec) and spec.heat is not None)
 
 
@@ -118,11 +122,13 @@ def _in_control_volume(forecast: Forecast, part: str, side: str) -> bool:
 class HeatShares:
     """Where the session's heat came from and went, as shares of all heat taken in (charge + pick-up).
 
-    `taken` is that heat, J; shares are None when nothing was taken in.  `largest_pickup` names the part
-    that picked up most, with its heat in J.
+    `taken` is that heat, J; shares are None when nothing was taken in.  `from_engine` came out of an engine whose
+    own liquids are in loops; `from_pickup` is of all but that, since it says what warms the charge's side beside
+    the charge.  `largest_pickup` names the part that picked up most, with its heat in J.
     """
 
     taken: float
+    from_engine: float | None
     from_pickup: float | None
     to_air: float | None
     stored: float | None
@@ -135,14 +141,17 @@ def heat_shares(forecast: Forecast) -> HeatShares:
     taken = ledger.heat_in + ledger.pickup
     picked: dict[str, float] = {}
     for flow in ledger.flows:
-        if flow.side == "pickup":
+        if flow.side == "pickup" and flow.part not in (COOLANT_SIDE, OIL_SIDE):
             picked[flow.part] = picked.get(flow.part, 0.0) + flow.heat
     largest = max(picked.items(), key=lambda item: item[1]) if picked else None
     if largest is not None and largest[1] <= 0.0:
         largest = None
+    engine = sum(flow.heat for flow in ledger.flows if flow.part in (COOLANT_SIDE, OIL_SIDE) and flow.side == "pump")
     if taken <= 1.0:
-        return HeatShares(taken, None, None, None, largest)
-    return HeatShares(taken, ledger.pickup / taken, ledger.to_air / taken, ledger.stored / taken, largest)
+        return HeatShares(taken, None, None, None, None, largest)
+    rest = taken - engine
+    picked_up = (ledger.pickup - engine) / rest if rest > 1.0 else None
+    return HeatShares(taken, engine / taken, picked_up, ledger.to_air / taken, ledger.stored / taken, largest)
 
 
 def largest_rung(forecast: Forecast) -> Rung | None:
@@ -156,3 +165,23 @@ def preheat_rung(forecast: Forecast) -> Rung | None:
         if "preheat" in rung.name:
             return rung
     return None
+
+
+def core_loops(forecast: Forecast) -> dict[str, np.ndarray]:
+    """Coolant temperature into the charge cores of each loop that has one: the engine's own loop is left out."""
+    cores = set(charge_cores(forecast))
+    return {
+        name: trace
+        for name, trace in forecast.coolant_in_cores.items()
+        if cores & set(names_on(forecast.build.loops[name].path))
+    }
+
+
+def charge_cores(forecast: Forecast) -> list[str]:
+    """Names of the charge cores in path order."""
+    return [name for name in names_on(forecast.build.charge) if is_core(forecast, name)]
+
+
+def is_core(forecast: Forecast, name: str) -> bool:
+    """True for a charge core of either kind."""
+    return isinstance(forecast.build.parts.get(name), WaterCoreSpec | AirCoreSpec)

@@ -13,13 +13,13 @@ import numpy as np
 
 from coldside.build.model import Parallel, Path, names_on
 from coldside.judge.airways import leaking, own_air
-from coldside.judge.heat import heat_shares, largest_rung, preheat_rung
+from coldside.judge.heat import charge_cores, core_loops, heat_shares, is_core, largest_rung, preheat_rung
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
 from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
 from coldside.judge.pumps import thick_coolant
 from coldside.judge.water import ice_words, to_carry, water_in_intake
 from coldside.judge.wording import Quantity, Sentence, listed
-from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, rated_cooling_flow
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, rated_cooling_flow
 from coldside.parts.pump import PumpSpec
 from coldside.plant.results import Forecast
 
@@ -87,25 +87,6 @@ def notes(forecast: Forecast) -> tuple[Sentence, ...]:
     return tuple(found)
 
 
-def core_loops(forecast: Forecast) -> dict[str, np.ndarray]:
-    """Coolant temperature into the charge cores of each loop that has one: the engine's own loop is left out."""
-    cores = set(charge_cores(forecast))
-    return {
-        name: trace
-        for name, trace in forecast.coolant_in_cores.items()
-        if cores & set(names_on(forecast.build.loops[name].path))
-    }
-
-
-def charge_cores(forecast: Forecast) -> list[str]:
-    """Names of the charge cores in path order."""
-    return [name for name in names_on(forecast.build.charge) if _is_core(forecast, name)]
-
-
-def _is_core(forecast: Forecast, name: str) -> bool:
-    return isinstance(forecast.build.parts.get(name), WaterCoreSpec | AirCoreSpec)
-
-
 def faults_tried(forecast: Forecast) -> list[Sentence]:
     """Faults that the build tries out: the session is that of a broken car."""
     words = {"dead": "stands still", "airlock": "turns without moving coolant"}
@@ -126,7 +107,8 @@ def no_core(forecast: Forecast) -> list[Sentence]:
 def coolant_rise(forecast: Forecast) -> list[Sentence]:
     """Coolant that ends warmer than it began, and how much warmer each repeat starts."""
     found = []
-    stored = heat_shares(forecast).stored
+    shares = heat_shares(forecast)
+    stored = None if shares.from_engine else shares.stored  # with the engine in a loop it is mostly the engine's
     for loop, trace in core_loops(forecast).items():
         rise = float(trace[-1] - trace[0])
         if rise < COOLANT_RISE:
@@ -247,7 +229,7 @@ def _last_cores(forecast: Forecast, path: Path) -> list[str]:
             found = [name for branch in item.branches for name in _last_cores(forecast, branch)]
             if found:
                 return found
-        elif _is_core(forecast, item):
+        elif is_core(forecast, item):
             return [item]
     return []
 
@@ -292,6 +274,8 @@ def picked_up(forecast: Forecast) -> list[Sentence]:
     values: dict[str, Quantity | str] = {"share": Quantity(shares.from_pickup, "share")}
     if shares.from_pickup >= 1.0:
         text = "All of the heat taken in came from the engine bay, the engine and the pump, none from the charge"
+    if shares.from_engine:
+        text = "Beside what the engine gives its own coolant and oil, " + text[0].lower() + text[1:]
     if shares.largest_pickup is not None:
         text += "; most of it through {part}"
         values["part"] = shares.largest_pickup[0]

@@ -16,10 +16,9 @@ import numpy as np
 
 from coldside.build.check import concerns
 from coldside.build.model import Build, Parallel, Path
-from coldside.judge.heat import recompute_ledger
+from coldside.judge.heat import charge_cores, recompute_ledger
 from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
 from coldside.judge.pressures import belts, couplers, exhaust, leak, suction
-from coldside.judge.reasons import charge_cores
 from coldside.judge.verdict import LimitResult, Verdict
 from coldside.judge.water import condensation, ice_left, used_up
 from coldside.judge.workshop import coupler_block, workshop_json

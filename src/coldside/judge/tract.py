@@ -264,7 +264,8 @@ def _leak_words(tract: Tract) -> Sentence:
             "the weakest part is rated for, and stand clear of the couplers."
         )
     return Sentence(
-        "By its pressure-decay test it leaks like an ideal hole of {hole}: {flow} at {boost}, {share} of the engine's air flow.",
+        "By its pressure-decay test it leaks like an ideal hole of {hole}: {flow} at {boost}, {share} of the engine's "
+        "air flow.",
         {
             "hole": Quantity(2.0 * float(np.sqrt(tract.leak_area / np.pi)), "length"),
             "flow": Quantity(tract.leak_flow, "mass_flow"),

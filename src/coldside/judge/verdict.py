@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coldside.duty.model import LimitSpec, Span
+from coldside.judge.heat import core_loops
 from coldside.judge.power import Repeat, power_spread, repeats, temperature_spread
-from coldside.judge.reasons import CAUTIONS, core_loops, notes, reasons
+from coldside.judge.reasons import CAUTIONS, notes, reasons
 from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, ordinal
 from coldside.plant.results import Forecast
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from coldside.judge.heat import core_loops
 from coldside.judge.power import time_weights
 from coldside.judge.wording import Quantity, Sentence
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec
@@ -55,7 +56,7 @@ def condensation(forecast: Forecast) -> Condensation | None:
         return None
     weights, wet = time_weights(forecast.time), water > DRY
     cold = np.zeros_like(wet)
-    for trace in forecast.coolant_in_cores.values():
+    for trace in core_loops(forecast).values():
         cold |= trace < FREEZING
     at = int(np.argmax(water))
     return Condensation(

@@ -15,7 +15,7 @@ import numpy as np
 
 from coldside import sources
 from coldside.build.model import Given, names_on
-from coldside.judge.heat import heat_shares
+from coldside.judge.heat import core_loops, heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.pressures import belts, couplers, exhaust, largest_pull, leak, suction
 from coldside.judge.tract import leak_area
@@ -118,7 +118,8 @@ def key_figures(forecast: Forecast, system: str) -> list[tuple[str, tuple[str, s
     if forecast.sensor is not None:
         rows.append(("intake sensor", temperatures(forecast.sensor, "temperature")))
     for loop, trace in forecast.coolant_in_cores.items():
-        rows.append((f"coolant of loop {loop} into the cores", temperatures(trace, "temperature")))
+        where = " into the cores" if loop in core_loops(forecast) else ""
+        rows.append((f"coolant of loop {loop}{where}", temperatures(trace, "temperature")))
     rows.append(("power", flows(forecast.power, "power")))
     rows.append(("air flow", flows(forecast.charge_flow, "mass_flow")))
     rows.append(("fuel flow", flows(forecast.fuel_flow, "mass_flow")))
@@ -306,6 +307,9 @@ def ledger_sentence(forecast: Forecast) -> str:
         text += f" and {100 * shares.stored:.0f} % was still in coolant and metal at the end"
     else:
         text += f"; coolant and metal gave up {-100 * shares.stored:.0f} % more"
+    if shares.from_engine:
+        text += f". {100 * shares.from_engine:.0f} % of it came out of the engine's own coolant and oil; of the rest,"
+        return text + f" {100 * shares.from_pickup:.0f} % did not come from the charge."
     return text + f". {100 * shares.from_pickup:.0f} % of it did not come from the charge."
 
 
