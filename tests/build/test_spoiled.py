@@ -874,7 +874,7 @@ CASES: tuple[Case, ...] = (
         "nonsense",
         "build",
         (('bore = "2.5 in"', 'bore = "5/2 in"'),),
-        ('hill.toml:41: parts.hot_pipe.bore = "5/2 in" is a fraction; write it as a decimal number, 0.75 for 3/4',),
+        ('hill.toml:41: parts.hot_pipe.bore = "5/2 in" is a fraction; write it as a decimal number: "2.5 in"',),
     ),
     Case(
         "nonsense",
