@@ -211,7 +211,8 @@ def _cells_missed(plant: Plant, solution: Solution) -> list[str]:
 
 def _bench_flow(spec: object, side: str, plant: Plant, p: int) -> float | None:
     if side == "charge" and isinstance(spec, (WaterCoreSpec, AirCoreSpec)):
-        return spec.bench_charge_flow
+        # what arrives when the bench flow passes the core and the rest slips past it
+        return None if spec.bench_charge_flow is None else spec.bench_charge_flow / (1.0 - spec.charge_bypass)
     if side == "cooling" and isinstance(spec, (AirCoreSpec, ExchangerSpec)):
         return spec.bench_cooling_flow
     if side == "coolant" and isinstance(spec, (WaterCoreSpec, ExchangerSpec)) and spec.bench_coolant_flow:
