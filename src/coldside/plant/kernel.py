@@ -359,26 +359,13 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
     (outlets are states, so their order is free); the charge chain and the duct chains (gas is
     algebraic, walked in flow order); sensors; heat integrals.
     """
-    E, flow, T_in, T_out, heat, pickup, pump, pull = (
-        I[W_E],
-        I[W_FLOW],
-        I[W_T_IN],
-        I[W_T_OUT],
-        I[W_HEAT],
-        I[W_PICKUP],
-        I[W_PUMP],
-        I[W_PULL],
-    )
+    E, flow, T_in, T_out, heat = I[W_E], I[W_FLOW], I[W_T_IN], I[W_T_OUT], I[W_HEAT]
+    pickup, pump, pull = I[W_PICKUP], I[W_PUMP], I[W_PULL]
     a, b, node_T, node_m, loop_T, reads = I[W_A], I[W_B], I[W_NODE_T], I[W_NODE_M], I[W_LOOP_T], I[W_SENSOR_GAS]
     node_w = I[W_NODE_W]
     n_fields, n_passes, n_loops, n_ducts, n_sensors = I[H_FIELDS], I[H_N_PASSES], I[H_LOOPS], I[H_DUCTS], I[H_SENSORS]
-    field_first, field_count, passes, loop_pass, duct_pass = (
-        I[H_FIELD_FIRST],
-        I[H_FIELD_COUNT],
-        I[H_PASSES],
-        I[H_LOOP_PASS],
-        I[H_DUCT_PASS],
-    )
+    field_first, field_count, passes = I[H_FIELD_FIRST], I[H_FIELD_COUNT], I[H_PASSES]
+    loop_pass, duct_pass = I[H_LOOP_PASS], I[H_DUCT_PASS]
     n_charge = I[loop_pass]
     ambient, engine_metal = F[S_AMBIENT], F[S_ENGINE_METAL]
     now = I[H_INPUTS] + k * I[H_WIDTH]

@@ -20,6 +20,7 @@ from coldside.errors import BadInput, NoAnswer
 from coldside.media import air
 from coldside.parts import engine
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
+from coldside.parts.jacket import EngineJacketSpec
 from coldside.plant import layout, reference
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.charge import ChargeState
@@ -29,6 +30,7 @@ from coldside.plant.results import Point, spread_over
 from coldside.plant.traces import leaving_start
 
 MOST_TURNS = 80
+LARGEST_TURN = 30.0  # K that a loop's temperature may move in a turn
 SETTLED = 1e-7  # K, largest change of a fed-back temperature in a turn
 STANDARD_TEMPERATURE, STANDARD_PRESSURE, STANDARD_HUMIDITY = 298.15, 101325.0, 0.5
 FULL_LOAD_SHARE = 0.8  # of top speed, where a point is taken that names no engine speed
@@ -231,18 +233,20 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
     if A.stages > 1:
         x[A.i_between] = demand.ambient_temperature + 40.0
     inlet = plant.charge.inlet_temperature(demand.bay_temperature[:1])
+    assumed = np.array([A.engine_metal if _cools_engine(plant, i) else x[0] for i in range(len(plant.loops))])
+    loops = _Wegstein(assumed, *_range_of_loops(plant))
     for turn in range(MOST_TURNS):
         between = x[A.i_between : A.i_between + 1] if A.stages > 1 else None
         state = plant.charge.balance(
             demand.engine_speed[:1], demand.plenum_target[:1], x[A.i_feed : A.i_feed + 1], inlet, between
         )
-        found = _flows(plant, state, x, command)
+        found = _flows(plant, state, (x, loops.assumed), command)
         a, b = _coefficients(plant, found)
         new, heats = _rest(A, found, (a, b), around, x, first=turn == 0)
         new[A.i_feed], new[A.i_duct : A.i_boss] = heats.plenum[0], heats.duct_out[:, 0]
         if A.stages > 1:
             new[A.i_between] = heats.T_in[_second_stage(A), 0]
-        moved = float(np.abs(new - x)[: A.i_boss].max())
+        moved = max(float(np.abs(new - x)[: A.i_boss].max()), loops.turn(reference.loop_temperatures(A, new)))
         if A.stages > 1:
             moved = max(moved, abs(float(new[A.i_between] - x[A.i_between])))
         x = new
@@ -255,16 +259,56 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
     )
 
 
+class _Wegstein:
+    """Loop temperatures that flows are solved at, brought to those that the flows bring about.
+
+    Wegstein's method (textbook) loop by loop: a thermostat opens with temperature and turns plain repetition
+    into a swing.
+    """
+
+    def __init__(self, assumed: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
+        self.assumed, self.low, self.high = assumed, low, high
+        self.before: tuple[np.ndarray, np.ndarray] | None = None
+
+    def turn(self, result: np.ndarray) -> float:
+        """Take what came of the assumed temperatures; how far off they were, K."""
+        off = result - self.assumed
+        share = np.zeros_like(off)
+        if self.before is not None:
+            step = self.assumed - self.before[0]
+            slope = (result - self.before[1]) / np.where(np.abs(step) > 1e-12, step, np.inf)
+            share = np.clip(np.where(slope < 1.0, slope / np.where(slope < 1.0, slope - 1.0, -1.0), 0.0), 0.0, 0.98)
+        self.before = (self.assumed, result)
+        self.assumed = np.clip(
+            self.assumed + (1.0 - share) * np.clip(off, -LARGEST_TURN, LARGEST_TURN), self.low, self.high
+        )
+        return float(np.abs(off).max(initial=0.0))
+
+
+def _cools_engine(plant: Plant, loop: int) -> bool:
+    return any(isinstance(plant.build.parts.get(n), EngineJacketSpec) for n in plant.loops[loop].network.names)
+
+
+def _range_of_loops(plant: Plant) -> tuple[np.ndarray, np.ndarray]:
+    """Coldest and hottest that a loop may be taken at: its freezing point, and the top of its tables."""
+    A = plant.arrays
+    top = A.loop_origin + A.loop_step * (A.loop_shape[:, 1] - 1)
+    return np.array([loop.coolant.freezing_point + 0.5 for loop in plant.loops]), top[: len(plant.loops)]
+
+
 def _second_stage(A: layout.Arrays) -> int:
     """The pass of the second compressor."""
     gas = A.passes[:, layout.P_WALL] < 0
     return int(np.flatnonzero(gas & (A.passes[:, layout.P_TABLE] == layout.SECOND_STAGE))[0])
 
 
-def _flows(plant: Plant, state: ChargeState, x: np.ndarray, command: Mapping[str, float]) -> reference.Flows:
-    """Exact flows: charge shares, loops and ducts solved at the temperatures of the states `x`."""
+def _flows(
+    plant: Plant, state: ChargeState, at: tuple[np.ndarray, np.ndarray], command: Mapping[str, float]
+) -> reference.Flows:
+    """Exact flows: charge shares, loops and ducts solved at states and loop temperatures `at`."""
     A, demand, build = plant.arrays, plant.demand, plant.build
-    loop_T, duct_T, u = reference.loop_temperatures(A, x), x[A.i_duct : A.i_boss], plant.arrays.inputs[0]
+    x, loop_T = at
+    duct_T, u = x[A.i_duct : A.i_boss], plant.arrays.inputs[0]
     flow, pump = np.zeros(len(plant.passes)), np.zeros(len(plant.fields))
     charge = float(state.flow[0])
     if charge > 0.0:
