@@ -281,7 +281,7 @@ class Reading:
         except BadInput as error:
             self.faults.add(key, error.message)
             return None
-        items = {item.name: item for item in fields_of(type(part))}
+        items = {item.name: item for item in fields_of(part.__class__)}
         for name, value in found.items():
             meta = items[name].meta
             words = f"{meta.help}, from its sizes and fins, without tanks"
