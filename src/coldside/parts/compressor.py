@@ -357,9 +357,9 @@ class Compressor:
         """
         n, flow, still = np.broadcast_arrays(self._line(speed)[0], np.asarray(flow, dtype=float), np.asarray(idle))
         surge, choke = self.edges(n)
-        flow = np.maximum(flow, IDLE_FLOW * surge)
-        over = np.maximum(flow / choke - 1, 0.0)
-        return self._operating(flow, n, over, still, (inlet_temperature, humidity_ratio))
+        held = np.maximum(flow, IDLE_FLOW * surge)
+        over = np.maximum(held / choke - 1, 0.0)
+        return self._operating(held, n, over, still, (inlet_temperature, humidity_ratio))
 
     def _line(self, speed: np.ndarray | float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """A corrected speed up to the table's last, the cell that holds it and the share of the way through that.
