@@ -11,7 +11,7 @@ from CoolProp.CoolProp import PropsSI
 
 from coldside.judge import pressures
 from coldside.judge.pressures import couplers, exhaust, largest_pull, leak
-from coldside.judge.summary import build_json, forecast_json
+from coldside.judge.summary import build_json, forecast_json, point_json
 from coldside.judge.tract import charge_tract, tract_sentences
 from coldside.judge.verdict import judge
 from coldside.judge.workshop import workshop
@@ -22,6 +22,7 @@ from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.charge import StageState
 from coldside.sheet import tables
 from coldside.sheet.streams import Moment
+from coldside.sheet.terminal import point_text
 from coldside.units import Pressure
 from generators import AIR_CORE, TURBO, build_of
 from judge import made
@@ -237,6 +238,50 @@ def test_every_stage_tells_its_own_pressure():
     ]
     alone = made.forecast(stages=(stage("turbo", 0.3),))
     assert Moment(alone, 50, "si").details("turbo", "charge")[1:] == ["2.00 times ambient pressure"]
+
+
+# ---------------------------------------------------------------- a point
+
+
+def test_a_point_tells_stages_lanes_water_and_speeds():
+    point = replace(
+        made.point(),
+        road_speed=30.0,
+        exhaust_pressure=300e3,
+        stages=(stage("first", 0.3), stage("second", 0.1)),
+        face_spread={"core": (333.15, 323.15, 313.15)},
+        condensate=5e-4,
+    )
+    text = point_text(point, "si", 100, colour=False)
+    for name, words in POINT_ROWS.items():
+        line = next(line for line in text.splitlines() if line.startswith(name))
+        assert line[len(name) :].strip() == words
+    assert "outside, at 108 km/h on the road" in " ".join(text.split())
+    said = json.loads(json.dumps(point_json(point), allow_nan=False))
+    assert (said["road_speed_m_s"], said["exhaust_Pa"], said["condensate_kg_s"]) == (30.0, 300e3, 5e-4)
+    assert [(one["part"], one["pressure_ratio"]) for one in said["stages"]] == [("first", 2.0), ("second", 2.0)]
+    assert said["parts"]["core"]["lane_hottest_K"] == 333.15
+
+
+POINT_ROWS = {
+    "before the turbine": "3 bar abs, 1.20 times the plenum's",
+    "first  ": "pressure ratio 2.00 at 70 %, 127 degC out",
+    "second to surge": "10 % left",
+    "core over its face": "40 degC to 60 degC, 50 degC on average",
+    "water condensing": "0.5 g/s, into the intake",
+}
+
+
+def test_a_point_with_a_belt():
+    blower = SuperchargerSpec(drive_ratio=2.0, displacement=1e-3, mechanical_efficiency=0.8)
+    base = made.point()
+    build = replace(base.build, parts={**base.build.parts, "turbo": blower})
+    point = replace(base, build=build, stages=(stage("turbo", 0.3),), exhaust_pressure=float("nan"))
+    text = point_text(point, "si", 100, colour=False)
+    assert "25 kW off the crank" in text
+    assert "before the turbine" not in text
+    assert point_json(point)["belts"] == [{"part": "turbo", "power_W": 25e3}]
+    assert point_json(point)["exhaust_Pa"] is None
 
 
 # ---------------------------------------------------------------- pumps

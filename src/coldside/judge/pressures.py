@@ -20,7 +20,7 @@ from coldside.parts.lines import PipeSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.supercharger import SuperchargerSpec, belt_power
 from coldside.plant.filling import Inlet, filling
-from coldside.plant.results import Forecast
+from coldside.plant.results import Forecast, Point
 
 UNEVEN = 5.0  # K between a core's hottest lane and its mean from which a sentence is due
 BACK_PRESSURE = 1.5  # exhaust over plenum pressure from which a sentence is due; common practice
@@ -107,23 +107,23 @@ def leak(forecast: Forecast) -> Leak | None:
 
 @dataclass(frozen=True)
 class Belt:
-    """Power that a supercharger takes off the crank at its highest [W], and when [s]."""
+    """Power that a supercharger takes off the crank at its highest [W], and at which of the samples."""
 
     part: str
     power: float
-    time: float
+    sample: int
 
 
-def belts(forecast: Forecast) -> tuple[Belt, ...]:
-    """Every supercharger of a forecast that carries its stages."""
-    found = []
-    for stage in forecast.stages:
-        spec = forecast.build.parts.get(stage.name)
+def belts(found: Forecast | Point) -> tuple[Belt, ...]:
+    """Every supercharger of a forecast or a point."""
+    said = []
+    for stage in found.stages:
+        spec = found.build.parts.get(stage.name)
         if isinstance(spec, SuperchargerSpec):
             power = belt_power(stage.shaft_power, spec)
             at = int(np.argmax(power))
-            found.append(Belt(stage.name, float(power[at]), float(forecast.time[at])))
-    return tuple(found)
+            said.append(Belt(stage.name, float(power[at]), at))
+    return tuple(said)
 
 
 @dataclass(frozen=True)

@@ -116,6 +116,7 @@ def point_json(point: Point) -> dict[str, Any]:
             "charge_loss_Pa": point.charge_loss,
             "exhaust_Pa": point.exhaust_pressure,
             "stages": [_stage_block(stage) for stage in point.stages],
+            "belts": [{"part": belt.part, "power_W": belt.power} for belt in belts(point)],
             "condensate_kg_s": point.condensate,
             "charge_density_kg_m3": point.charge_density,
             "heat_rejected_W": point.heat_rejected,

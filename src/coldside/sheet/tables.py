@@ -204,7 +204,7 @@ def _tract_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
         meaning = f"{burnt.over_plenum:.2f} times the plenum's pressure, at {when}"
         rows.append(("exhaust before the turbine, highest", show(burnt.pressure, "pressure", system), meaning))
     for belt in belts(forecast):
-        when = say(belt.time, "clock", system)
+        when = say(float(forecast.time[belt.sample]), "clock", system)
         rows.append((f"belt of {belt.part}, highest", show(belt.power, "power", system), f"off the crank, at {when}"))
     pull = largest_pull(couplers(forecast))
     if pull is not None:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from coldside.judge.pressures import belts
 from coldside.judge.verdict import Verdict
 from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast, Point
@@ -147,6 +148,8 @@ def _point_charge(point: Point, system: str) -> list[tuple[str, str]]:
     if point.exhaust_pressure is not None and np.isfinite(point.exhaust_pressure):
         times = f", {point.exhaust_pressure / point.plenum_pressure:.2f} times the plenum's"
         rows.append(("before the turbine", show(point.exhaust_pressure, "pressure", system) + times))
+    for belt in belts(point):
+        rows.append((f"belt of {belt.part}", show(belt.power, "power", system) + " off the crank"))
     if len(point.stages) > 1:
         return rows + [row for stage in point.stages for row in _stage_rows(stage, system)]
     for name, left in (
