@@ -10,6 +10,7 @@ import pytest
 
 from coldside import units
 from coldside.build.values import Refused, read_value
+from coldside.errors import BadInput
 from shape.source import ROOT
 
 # what a reader who is no programmer cannot know
@@ -58,6 +59,6 @@ def test_examples_can_be_typed(made):
                 text = int(text) if item.meta.kind == "count" else text
                 try:
                     read_value(item.meta, text, {})
-                except (units.BadInput, Refused) as error:
+                except (BadInput, Refused) as error:
                     refused.append((title, item.key, text, str(error)))
     assert not refused, refused
