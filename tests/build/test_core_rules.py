@@ -147,6 +147,26 @@ def test_a_core_of_one_bench_point_lists_nothing_of_the_other_ways(tmp_path):
             "tubes must be thinner than their pitch, and louvers no longer than the fin between them",
         ),
         (
+            (CORE, SIZED_CORE.rstrip() + '\nbench_coolant = "water"\n\n'),
+            "bench_coolant: says nothing without a bench point",
+        ),
+        (
+            (CORE, SIZED_CORE.rstrip() + '\ncharge_fin = "plain"\ncharge_fin_strip = "3 mm"\n\n'),
+            "charge_fin_strip: a plain fin has no strips",
+        ),
+        (
+            (REMOTE, SIZED_REMOTE.rstrip() + '\nplate = "0.6 mm"\n\n'),
+            'plate: is of plates, but construction is "tube and fin"',
+        ),
+        (
+            (REMOTE, SIZED_REMOTE.rstrip() + '\nconstruction = "bar and plate"\ntube_pitch = "9 mm"\n\n'),
+            'tube_pitch: is of flat tubes, but construction is "bar and plate"',
+        ),
+        (
+            (REMOTE, REMOTE.rstrip() + '\nconstruction = "bar and plate"\n\n'),
+            "construction: says nothing of a part of one pass without its sizes",
+        ),
+        (
             (REMOTE, REMOTE.rstrip() + '\nheat = "3 kW"\n\n'),
             "heat: makes it a face in a duct alone",
         ),

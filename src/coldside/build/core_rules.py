@@ -117,6 +117,7 @@ def core_faults(
     faults = list(_sized(kind, keys, missing) if sized else _measured(spec, kind, keys, missing))
     faults += _effects(kind, keys, bool(set(kind.bench) & keys) or not sized)
     faults += _second_point(kind, keys)
+    faults += _without_effect(spec, kind, keys, values, sized)
     if "spray" not in keys:
         faults += [(name, "means nothing without spray, its water flow") for name in _SPRAY if name in keys]
     if hot in values and cold in values and values[hot] <= values[cold]:
@@ -210,6 +211,30 @@ def _second_point(kind: _Kind, keys: set[str]) -> Iterator[tuple[str, str]]:
             yield loss, f"needs {flow}: it tells how the loss grows with flow"
         if loss in keys and exponent in keys:
             yield exponent, f"is given beside {loss}, which tells it; keep one of them"
+
+
+def _without_effect(
+    spec: type, kind: _Kind, keys: set[str], values: Mapping[str, Any], sized: bool
+) -> Iterator[tuple[str, str]]:
+    """Keys that could be meant to do something and would do nothing."""
+    if sized and not set(kind.bench) & keys and "bench_coolant" in keys:
+        yield "bench_coolant", "says nothing without a bench point"
+    if sized and "bench_charge_loss" not in keys and "bench_charge_pressure" in keys:
+        yield "bench_charge_pressure", "says nothing without bench_charge_loss"
+    for side in ("charge", "cooling"):
+        if values.get(f"{side}_fin") == "plain" and f"{side}_fin_strip" in keys:
+            yield f"{side}_fin_strip", "a plain fin has no strips; take it out"
+    if spec is not ExchangerSpec:
+        return
+    plates = values.get("construction") == "bar and plate"
+    if not sized and "construction" in keys and values.get("coolant_passes", 1) == 1:
+        yield "construction", "says nothing of a part of one pass without its sizes"
+    if sized:
+        words = "flat tubes" if plates else "plates"
+        own = "bar and plate" if plates else "tube and fin"
+        for name in _TUBES if plates else _PLATES:
+            if name in keys:
+                yield name, f'is of {words}, but construction is "{own}"'
 
 
 def _idle(spec: type, kind: _Kind, keys: set[str], values: Mapping[str, Any], sized: bool) -> frozenset[str]:
