@@ -15,6 +15,7 @@ import numpy as np
 
 from coldside.build.model import names_on
 from coldside.duty.model import Span
+from coldside.judge.heat import core_loops
 from coldside.judge.wording import Quantity, shown
 from coldside.parts.airflow import FanSpec
 from coldside.parts.pump import PumpSpec
@@ -347,7 +348,7 @@ def _told(spans: tuple[Span, ...]) -> list[Span]:
 
 def _busy(forecast: Forecast) -> list[tuple[str, str]]:
     """Pumps of loops with charge cores first, then other pumps, then fans: (name, ink)."""
-    served = {n for loop in forecast.coolant_in_cores for n in names_on(forecast.build.loops[loop].path)}
+    served = {n for loop in core_loops(forecast) for n in names_on(forecast.build.loops[loop].path)}
     parts = forecast.build.parts
     pumps = [n for n in forecast.command if isinstance(parts.get(n), PumpSpec)]
     fans = [n for n in forecast.command if isinstance(parts.get(n), FanSpec)]
@@ -437,11 +438,14 @@ def _main_panel(forecast: Forecast, system: str, narrow: bool) -> Panel:
 
 
 def _coolant_panel(forecast: Forecast, top: float, narrow: bool) -> Panel | None:
+    """Coolant into the charge cores; of a build whose loops serve none, each loop's own: scales differ too much."""
     panel = Panel(top, 84.0, "temperature")
-    many = len(forecast.coolant_in_cores) > 1
-    for loop, trace in forecast.coolant_in_cores.items():
-        tail = f", {loop}" if many else ""
-        panel.lines.append(Line(trace, "into", ("in" if narrow else "into the cores") + tail))
+    served = core_loops(forecast)
+    shown_loops = served or forecast.coolant_in_cores
+    for loop, trace in shown_loops.items():
+        tail = f", {loop}" if len(shown_loops) > 1 and served else ""
+        name = ("in" if narrow else "into the cores") + tail if served else loop
+        panel.lines.append(Line(trace, "into", name))
         if loop in forecast.tank and float(np.abs(forecast.tank[loop] - trace).max()) > 2.0:
             panel.lines.append(Line(forecast.tank[loop], "tank", "tank" + tail))
     if not panel.lines:
