@@ -118,7 +118,11 @@ class ChargeCoreSpec(ChargeSizeKeys):
     charge_film_exponent: float = _film_exponent("charge", 0.55, sd=0.04)
     charge_loss_exponent: float = _loss_exponent("charge", 1.7, sd=0.08)
     charge_bypass: float = given(
-        "share", "share of the charge that slips past the core through its seals", default=0.0, low=0.0, high=0.5
+        "share",
+        "share of the charge that slips past the core; 2 to 8 % is usual of cores dropped into a plenum",
+        default=0.0,
+        low=0.0,
+        high=0.5,
     )
     maldistribution: float | None = _uneven(
         "charge flow more in one half of the core, less in the other, by this share"
