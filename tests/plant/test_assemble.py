@@ -19,7 +19,8 @@ from coldside.parts.lines import PipeSpec
 from coldside.parts.pump import Control, PumpSpec
 from coldside.parts.sensor import SensorSpec
 from coldside.plant import layout
-from coldside.plant.assemble import CELL_LENGTH, CP_METAL, FEWEST_CELLS, Plant, assemble
+from coldside.plant.assemble import Plant, assemble
+from coldside.plant.threads import CELL_LENGTH, CP_METAL, FEWEST_CELLS
 from generators import (
     AIR_CORE,
     BUNDLED,

@@ -8,7 +8,6 @@ Builds are the bundled (invented) Tern and Plover, changed in the text.  Expecte
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -285,15 +284,3 @@ def test_gas_never_passes_its_walls_temperature(tmp_path, water):
         A.inputs[:, layout.IN_FLOW : layout.IN_FLOW + layout.FEED_NODES] = share * plant.charge.peak_flow * 300.0
         kernel.derivative(*layout.pack(A), work.packed, 0, 0.0, x, combo, np.zeros_like(x))
         assert work.T_out[plant.index("plenum", "charge")] <= 360.0 + 1e-9
-
-
-def test_a_chilled_core_says_that_it_condenses(examples):
-    # coolant at 4 degC in damp summer air is far below any dew point of it (heat case T38: 37 degC at 2.2 bar)
-    session = load_session(examples / "sessions" / "dyno-pulls.toml")
-    found = simulate(load_build(examples / "dunlin" / "build.toml"), session)
-    told = [words for words in found.health.warnings if "dew point" in words]
-    assert len(told) == 1
-    assert told[0].startswith("core: coolant enters up to ")
-    dry = replace(session, ambient=replace(session.ambient, humidity=0.0))
-    found = simulate(load_build(examples / "dunlin" / "build.toml"), dry)
-    assert not [words for words in found.health.warnings if "dew point" in words]

@@ -117,6 +117,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, step_check: fl
         ice=ice,
         face_spread=moment,
         stages=state.stages,
+        exhaust_pressure=None if np.isnan(state.exhaust_pressure).all() else state.exhaust_pressure,
         latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
 
@@ -154,8 +155,8 @@ def _nodes(plant: Plant, solution: Solution) -> dict[str, tuple[np.ndarray, np.n
         here = slice(A.field_first[f], A.field_first[f] + A.field_count[f])
         found[name] = (solution.start[here].copy(), solution.end[here].copy(), float(A.field_capacity[f]))
     for tank, states in iced(plant).items():
-        here = A.i_ice + np.array(states)
-        found[f"{tank} ice"] = (solution.start[here], solution.end[here], -float(A.ice_latent[states[0]]))
+        rows = A.i_ice + np.array(states)
+        found[f"{tank} ice"] = (solution.start[rows], solution.end[rows], -float(A.ice_latent[states[0]]))
     return found
 
 
@@ -217,7 +218,8 @@ def _engine_output(
     fuel = engine.fuel_flow(spec, state.flow, W, lam)
     ambient = np.full(len(demand.time), demand.ambient_temperature)
     cold = charge_states(plant, demand, ambient, None if between is None else ambient)
-    return fuel, brake_power_at(plant, state.flow, feed), brake_power_at(plant, cold.flow, ambient)
+    warm_power = brake_power_at(plant, state.flow, feed, state.belt_power)
+    return fuel, warm_power, brake_power_at(plant, cold.flow, ambient, cold.belt_power)
 
 
 def _ledger(plant: Plant, solution: Solution) -> Ledger:

@@ -74,7 +74,7 @@ def ice_rows(
         # the parabola through none, half and all melted
         c = 2.0 * (whole - 2.0 * half + first)
         n = len(states)
-        film, latent = reservoir.ice_conductance(spec) / n, reservoir.ice_latent(spec, first)
+        film, latent = reservoir.ice_conductance(spec) / n, float(reservoir.ice_latent(spec, first))
         for state in states:
             rows.append((state, spec.ice / n, film, spec.ice_exponent, latent, cp, capacity))
             melt.append(np.array([first, whole - first - c, c]))

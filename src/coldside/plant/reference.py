@@ -239,7 +239,8 @@ def heats(A: Arrays, found: Flows, a: np.ndarray, b: np.ndarray, around: Surroun
     x = temperatures(A, x)
     M = x.shape[1]
     size, n_pass = A.i_feed, len(A.passes)
-    water, lanes = np.zeros(M), {}
+    water = np.zeros(M)
+    lanes: dict[int, np.ndarray] = {}
     into = np.zeros((size, M))
     pickup = np.zeros((len(A.field_first), M))
     for f in range(len(A.field_first)):
