@@ -22,6 +22,7 @@ from coldside.build.model import Build, Duct, Loop, Parallel, names_on
 from coldside.build.model import Path as Walk
 from coldside.build.paths import CHARGE, DUCT, ENGINE, LOOP, Member, PathRead, check_order, check_sides, read_path
 from coldside.build.schema import HOMES, PART_KINDS, LoopKeys, Reading
+from coldside.build.vocabulary import OTHER_KINDS
 from coldside.errors import BadInput, Internal, nearest
 from coldside.media.coolants import OIL, parse_coolant
 from coldside.parts.airflow import DuctSpec, FanSpec
@@ -302,8 +303,11 @@ class _Assembly:
         if kind is None:
             self.faults.add(key, "kind is missing: one of " + ", ".join(PART_KINDS))
             return
-        close = nearest(kind, PART_KINDS) if isinstance(kind, str) else None
-        hint = f'nearest: "{close}"' if close else "one of " + ", ".join(PART_KINDS)
+        word = str(kind).strip().lower().replace(" ", "_").replace("-", "_")
+        meant = OTHER_KINDS.get(word) or tuple(filter(None, (nearest(str(kind), PART_KINDS),)))
+        if isinstance(kind, str) and not meant:
+            meant = OTHER_KINDS.get(nearest(word, OTHER_KINDS) or "", ())
+        hint = "nearest: " + " or ".join(f'"{one}"' for one in meant) if meant else "one of " + ", ".join(PART_KINDS)
         self.faults.add((*key, "kind"), f"{typed(kind)} is no kind of part; {hint}", joint=" = ")
 
 

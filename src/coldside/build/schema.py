@@ -28,6 +28,7 @@ from coldside.build.core_rules import core_faults
 from coldside.build.document import Document, Faults, Key, dotted
 from coldside.build.model import Given
 from coldside.build.values import Refused, comma_hint, curve_form, read_value
+from coldside.build.vocabulary import OTHER_KEYS
 from coldside.errors import BadInput, nearest
 from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.charge_tract import tested_leak_area
@@ -155,6 +156,9 @@ HOMES = {
     **dict.fromkeys(("engine", "car", "bay", "charge", "loops", "ducts", "parts"), "a build"),
     **dict.fromkeys(("start", "ambient", "phases", "groups", "limits", "limits_file"), "a session"),
 }
+
+
+MOST_NAMED = 24  # keys that a refusal names; cores have twice as many
 
 
 # -- one table ---------------------------------------------------------------------------------------
@@ -391,6 +395,8 @@ def _unknown(name: str, allowed: tuple[str, ...], words: str, also: Mapping[str,
     close = _meant(name, allowed, also)
     if close:
         return f'is not a key of {words}; nearest: "{close}"'
+    if len(allowed) > MOST_NAMED:
+        return f"is not a key of {words}; its {len(allowed)} keys are in docs/keys.md"
     return f"is not a key of {words}; its keys: " + ", ".join(allowed)
 
 
@@ -651,7 +657,10 @@ def _duct_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
 
 
 # specification -> words that a user may try for one of its keys; `duty/phases.py` adds those of a session
-OTHER_WORDS: dict[type, Mapping[str, str]] = {}
+OTHER_WORDS: dict[type, Mapping[str, str]] = {
+    {**PART_KINDS, "engine": EngineSpec, "car": CarSpec, "loops": LoopKeys, "ducts": DuctSpec}[table]: words
+    for table, words in OTHER_KEYS.items()
+}
 
 Rule = Callable[[set[str], Mapping[str, Any]], Verdict]
 # specification -> rule over (keys present, values read); `duty/phases.py` adds those of a session
