@@ -26,7 +26,17 @@ from coldside.plant.forecast import Solution, solve
 from oracles import Oracle, cvode, lsoda
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
-BUILDS = ("tern/water", "tern/air", "plover/build", "dunlin/build")
+BUILDS = (
+    "tern/water",
+    "tern/air",
+    "plover/build",
+    "plover/stacked",
+    "dunlin/build",
+    "avocet/split_loop",
+    "godwit/hybrid",
+    "heron/two_stage",
+    "siskin/blown",
+)
 SESSIONS = ("dyno-pulls", "traffic-then-pull", "steady", "track")
 ALLOWED = 0.02  # K, each side's largest intake error
 ROUNDS = 5
