@@ -78,8 +78,11 @@ def test_a_water_core_bolted_to_the_engine_warms_its_loop():
     apart = {name: replace(build.parts[name], pickup=0.5) for name in ("left_core", "right_core")}
     build = replace(build, parts={**build.parts, "pump": replace(build.parts["pump"], control=Control("always"))})
     idle = session_of(PhaseSpec(kind="idle", duration=1200.0))
-    ends = [
-        float(simulate(replace(build, parts={**build.parts, **cores}), idle).coolant_in_cores["charge"][-1])
-        for cores in (bolted, apart)
-    ]
-    assert ends[0] > ends[1] + 1.0
+    picked = []
+    for cores in (bolted, apart):
+        forecast = simulate(replace(build, parts={**build.parts, **cores}), idle)
+        mine = [flow.heat for flow in forecast.ledger.flows if flow.side == "pickup" and flow.part in cores]
+        picked.append(sum(mine) / 1200.0)
+    # heat note C4: 0.2 to 0.4 kW a core at some 50 K; the fans, which follow the coolant, then have to carry it off
+    assert 2 * 200.0 < picked[0] < 2 * 400.0
+    assert picked[1] < 0.1 * picked[0]
