@@ -89,7 +89,27 @@ def test_heat_of_an_engine_in_a_loop_is_told_apart():
     shares = heat_shares(found)
     assert (shares.from_engine, shares.from_pickup, shares.to_air) == (0.75, 0.1, 0.15)
     assert shares.largest_pickup == ("tank", 30.0)
-    assert "75 % of it came out of the engine's own coolant and oil; of the rest, 10 %" in ledger_sentence(found)
+    said = ledger_sentence(found)
+    assert "75 % of the heat taken in came out of the engine's own coolant and oil; of the rest, 10 % did not" in said
+
+
+def test_the_ledger_in_words():
+    """Shares of 100 J taken in; of a soaked start's 250 J that left, 150 J had been stored."""
+
+    def words(*ledger):
+        return ledger_sentence(made.forecast(ledger=Ledger(*ledger, 0.0, ())))
+
+    assert words(90.0, 10.0, 60.0, 40.0, 200.0) == (
+        "Of the heat taken in, 60 % left with the cooling air and 40 % was still in coolant and metal at the end. "
+        "10 % of it did not come from the charge."
+    )
+    soaked = words(90.0, 10.0, 250.0, -150.0, 400.0)
+    assert soaked.startswith(
+        "60 % of the heat that left with the cooling air had been in coolant and metal at the start."
+    )
+    colder = words(-20.0, 120.0, 250.0, -150.0, 400.0)
+    assert colder.endswith("The charge did not give heat but took some up, over the session.")
+    assert words(-5.0, 1.0, 0.0, -4.0, 6.0) == ""
 
 
 def test_water_injected_gives_its_heat_to_no_wall():

@@ -298,19 +298,27 @@ def ledger_rows(forecast: Forecast, system: str) -> list[HeatRow]:
 
 
 def ledger_sentence(forecast: Forecast) -> str:
-    """The ledger in one sentence of shares; empty when nothing was taken in."""
+    """The ledger in two or three sentences of shares; empty when nothing was taken in."""
     shares = heat_shares(forecast)
-    if shares.to_air is None or shares.stored is None or shares.from_pickup is None:
+    if shares.to_air is None or shares.stored is None:
         return ""
-    text = f"Of the heat taken in, {100 * shares.to_air:.0f} % left with the cooling air"
     if shares.stored >= 0.0:
-        text += f" and {100 * shares.stored:.0f} % was still in coolant and metal at the end"
+        text = f"Of the heat taken in, {100 * shares.to_air:.0f} % left with the cooling air and"
+        text += f" {100 * shares.stored:.0f} % was still in coolant and metal at the end."
     else:
-        text += f"; coolant and metal gave up {-100 * shares.stored:.0f} % more"
+        before = -shares.stored / (1.0 - shares.stored)  # of what left, which is the taken and the stored together
+        text = f"{100 * before:.0f} % of the heat that left with the cooling air had been in coolant and metal at the"
+        text += " start."
+    if forecast.ledger.heat_in < 0.0:
+        return text + " The charge did not give heat but took some up, over the session."
+    known = shares.from_pickup is not None and 0.0 <= shares.from_pickup <= 1.0
+    share = f"{100 * (shares.from_pickup or 0.0):.0f} %"
     if shares.from_engine:
-        text += f". {100 * shares.from_engine:.0f} % of it came out of the engine's own coolant and oil; of the rest,"
-        return text + f" {100 * shares.from_pickup:.0f} % did not come from the charge."
-    return text + f". {100 * shares.from_pickup:.0f} % of it did not come from the charge."
+        text += f" {100 * shares.from_engine:.0f} % of the heat taken in came out of the engine's own coolant and oil"
+        return text + (f"; of the rest, {share} did not come from the charge." if known else ".")
+    if not known:
+        return text
+    return text + f" {share} of {'it' if shares.stored >= 0.0 else 'the heat taken in'} did not come from the charge."
 
 
 def ladder_rows(forecast: Forecast, system: str) -> list[tuple[str, float, str, str, str]]:
