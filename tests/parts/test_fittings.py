@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
 
 import fluids.fittings
 import pytest
 
 from coldside.errors import BadInput
 from coldside.parts import fittings
+from coldside.parts.fields import field_of
+from coldside.parts.lines import HoseSpec, PipeSpec
 
 
 @pytest.mark.parametrize("radius", [0.7, 1.0, 3.0, 8.0])
@@ -49,3 +52,28 @@ def test_refusals():
         fittings.enlargement_loss(0.02, 0.01)
     with pytest.raises(BadInput, match="bore"):
         fittings.turbulent_friction(0.0)
+
+
+def numbers_in(spec: type, what: str) -> list[float]:
+    """Figures that the help of a line's `losses` names behind a colon."""
+    return [float(text) for text in re.findall(r"\d+\.\d", field_of(spec, "losses").help.partition(what)[2])]
+
+
+def test_the_figures_that_a_hose_is_explained_with_are_these():
+    said = numbers_in(HoseSpec, "velocity head:")
+    found = [
+        fittings.swept_bend_loss(3.0, math.pi / 2, 0.03),
+        fittings.fitting_loss("screwed elbow", 0.019),
+        fittings.fitting_loss("tee, straight through", 0.019),
+        fittings.fitting_loss("mitre", 0.019),
+    ]
+    assert said == pytest.approx(found, abs=0.05)  # one decimal
+
+
+def test_the_figures_that_a_pipe_is_explained_with_are_these():
+    swept, bores, tight, mitred = numbers_in(PipeSpec, "velocity head:")
+    friction = 0.015  # a smooth tube at Re 1e5 and above
+    assert fittings.swept_bend_loss(bores, math.pi / 2, friction) == pytest.approx(swept, abs=0.05)
+    assert fittings.swept_bend_loss(6.0, math.pi / 2, friction) == pytest.approx(swept, abs=0.05)
+    assert fittings.swept_bend_loss(1.0, math.pi / 2, friction) == pytest.approx(tight, abs=0.05)
+    assert fluids.fittings.bend_miter(angle=90.0, Di=0.06, Re=2e5, method="Rennels") == pytest.approx(mitred, abs=0.05)

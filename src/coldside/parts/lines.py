@@ -71,7 +71,8 @@ class PipeSpec:
     )
     losses: float = given(
         "number",
-        "sum of loss coefficients of bends, couplers, reducers on the pipe's own velocity head",
+        "sum of loss coefficients of bends, couplers, reducers on the pipe's own velocity head: a bend of 90 degrees "
+        "0.2 (its radius 1.5 bores or more) to 0.3 (1 bore), a mitred one 1.2",
         default=0.6,
         sd_share=0.3,
         low=0.0,
@@ -99,7 +100,8 @@ class HoseSpec:
     wall: float = given("length", "wall thickness", default=4.5e-3, sd_share=0.2, low=2e-4, high=2e-2)
     losses: float = given(
         "number",
-        "sum of loss coefficients of bends, barbs, couplings on the hose's own velocity head",
+        "sum of loss coefficients of bends, barbs, couplings on the hose's own velocity head: a swept bend of 90 "
+        "degrees 0.3, a screwed elbow 0.7, straight through a tee 0.5, into its branch or a sharp corner 1.5",
         default=2.0,
         sd_share=0.4,
         low=0.0,
