@@ -32,6 +32,8 @@ from coldside.sheet.figures import energy, resistance
 from coldside.sheet.streams import part_name
 from coldside.units import KINDS, Pressure, retold, show
 
+LANES_ALIKE = 0.5  # K between a core's hottest lane and its mean that no thermometer tells apart
+
 
 @dataclass(frozen=True)
 class Margin:
@@ -220,9 +222,11 @@ def _tract_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
 
 
 def _lane_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
-    """Charge leaving each core's hottest lane."""
+    """Charge leaving each core's hottest lane, where lanes differ by what can be read."""
     rows = []
     for core, (hottest, mean, coldest) in forecast.face_spread.items():
+        if hottest - mean < LANES_ALIKE:
+            continue
         meaning = f"{say(mean, 'temperature', system)} on average, {say(coldest, 'temperature', system)} in the coldest"
         rows.append(
             (f"hottest lane of {core}", say(hottest, "temperature", system), meaning + ", at the hottest moment")
