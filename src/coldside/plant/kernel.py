@@ -270,36 +270,50 @@ def _melt(I, F, w, E, x, y, dx):  # noqa: E741
 
 
 @compiled
+def _cubic_at(value, first, last, nodes):
+    """First of the four equally spaced nodes around `value`, held at the ends, and the weights of their cubic."""
+    t = min(max((value - first) / (last - first), 0.0), 1.0) * (nodes - 1)
+    j = min(max(int(t) - 1, 0), nodes - 4)
+    t -= j
+    return (
+        j,
+        -(t - 1.0) * (t - 2.0) * (t - 3.0) / 6.0,
+        t * (t - 2.0) * (t - 3.0) / 2.0,
+        -t * (t - 1.0) * (t - 3.0) / 2.0,
+        t * (t - 1.0) * (t - 2.0) / 6.0,
+    )
+
+
+@compiled
 def _charge(I, F, x, now, then, s):  # noqa: E741
     """Whole charge flow, and outlet of the first and of a second compressor, at the fed-back temperatures."""
     r = 1.0 - s
-    feed = I[H_FEED]
     T = x[I[H_I_FEED]]
-    T_held = min(max(T, F[feed]), F[feed + FEED_NODES - 1])
-    charge = 0.0
-    T_charge = 0.0
-    T_second = 0.0
-    for i in range(FEED_NODES):
-        weight = 1.0
-        for j in range(FEED_NODES):
-            if j != i:
-                weight *= (T_held - F[feed + j]) / (F[feed + i] - F[feed + j])
-        if I[H_STAGES] == 1:
-            charge += weight * (r * F[now + IN_FLOW + i] + s * F[then + IN_FLOW + i])
-            T_charge += weight * (r * F[now + IN_OUT + i] + s * F[then + IN_OUT + i])
-        else:
-            between = I[H_BETWEEN]
-            T_between = min(max(x[I[H_I_BETWEEN]], F[between]), F[between + BETWEEN_NODES - 1])
-            for n in range(BETWEEN_NODES):
-                share = weight
-                for j in range(BETWEEN_NODES):
-                    if j != n:
-                        share *= (T_between - F[between + j]) / (F[between + n] - F[between + j])
-                at = I[H_IN_STAGE] + n * STAGE_BLOCK + i
-                charge += share * (r * F[now + at] + s * F[then + at])
-                T_charge += share * (r * F[now + at + FEED_NODES] + s * F[then + at + FEED_NODES])
-                T_second += share * (r * F[now + at + 2 * FEED_NODES] + s * F[then + at + 2 * FEED_NODES])
-    return max(charge / T, 0.0), T_charge, T_second
+    feed = I[H_FEED]
+    j, w0, w1, w2, w3 = _cubic_at(T, F[feed], F[feed + FEED_NODES - 1], FEED_NODES)
+    if I[H_STAGES] == 1:
+        at = now + IN_FLOW + j
+        to = then + IN_FLOW + j
+        flow = r * _line(F, at, 1, w0, w1, w2, w3) + s * _line(F, to, 1, w0, w1, w2, w3)
+        at += IN_OUT - IN_FLOW
+        to += IN_OUT - IN_FLOW
+        T_charge = r * _line(F, at, 1, w0, w1, w2, w3) + s * _line(F, to, 1, w0, w1, w2, w3)
+        return max(flow / T, 0.0), T_charge, 0.0
+    between = I[H_BETWEEN]
+    n, v0, v1, v2, v3 = _cubic_at(x[I[H_I_BETWEEN]], F[between], F[between + BETWEEN_NODES - 1], BETWEEN_NODES)
+    at = now + I[H_IN_STAGE] + n * STAGE_BLOCK + j
+    to = then + I[H_IN_STAGE] + n * STAGE_BLOCK + j
+    flow = r * _plane(F, at, STAGE_BLOCK, v0, v1, v2, v3, w0, w1, w2, w3)
+    flow += s * _plane(F, to, STAGE_BLOCK, v0, v1, v2, v3, w0, w1, w2, w3)
+    at += FEED_NODES
+    to += FEED_NODES
+    T_charge = r * _plane(F, at, STAGE_BLOCK, v0, v1, v2, v3, w0, w1, w2, w3)
+    T_charge += s * _plane(F, to, STAGE_BLOCK, v0, v1, v2, v3, w0, w1, w2, w3)
+    at += FEED_NODES
+    to += FEED_NODES
+    T_second = r * _plane(F, at, STAGE_BLOCK, v0, v1, v2, v3, w0, w1, w2, w3)
+    T_second += s * _plane(F, to, STAGE_BLOCK, v0, v1, v2, v3, w0, w1, w2, w3)
+    return max(flow / T, 0.0), T_charge, T_second
 
 
 @compiled

@@ -18,8 +18,8 @@ FEEDBACK_TIME = 0.1  # s: how fast the engine's flow answers plenum temperature;
 DUCT_TIME = 1.0  # s: how fast a duct's density follows its own air temperature
 FACE_HOTTEST = 383.15  # K: a face with a heat of its own warms air at ambient no further (its coolant would boil)
 TOTAL_CHARGE = -2  # in table_flow: the whole charge flow instead of one pass's
-FEED_NODES = 5  # plenum temperatures at which the charge side is tabulated; held at the outer ones beyond them
-BETWEEN_NODES = 3  # temperatures between two compressors at which a two-stage charge side is tabulated
+FEED_NODES = 9  # plenum temperatures, equally spaced, at which the charge side is tabulated; held beyond them
+BETWEEN_NODES = 4  # temperatures between two compressors, equally spaced, for a two-stage charge side
 SECOND_STAGE = -2  # in P_TABLE of a charge pass without a wall: the second compressor
 INJECTION = -10  # in P_TABLE of a charge pass without a wall: injection i is INJECTION - i
 # columns of `inputs`; what follows the ducts' air speeds begins at in_recirculation, in_pressure ... (COUNTS)

@@ -138,13 +138,13 @@ def flows(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> Flow
             if A.field_loop[f] >= 0:
                 pump[f] = np.interp(T, grid, w[:, A.field_column[f]])
     T = x[A.i_feed]
-    weights = _lagrange(A.feed, T)
+    weights = _cubic_weights(A.feed, T)
     T_second = 0.0
     if A.stages == 1:
         flow_T, T_charge = (float(weights @ u[i : i + FEED_NODES]) for i in (IN_FLOW, IN_OUT))
     else:
         block = u[A.in_stage : A.in_stage + BETWEEN_NODES * STAGE_BLOCK].reshape(BETWEEN_NODES, 3, FEED_NODES)
-        between = _lagrange(A.between, x[A.i_between])
+        between = _cubic_weights(A.between, x[A.i_between])
         flow_T, T_charge, T_second = np.einsum("m,mvf,f->v", between, block, weights)
     charge = max(float(flow_T) / T, 0.0)
     at = np.sqrt(charge / A.share_scale) / A.share_step
@@ -167,11 +167,16 @@ def flows(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> Flow
     )
 
 
-def _lagrange(nodes: np.ndarray, value: float) -> np.ndarray:
-    """Weights of the polynomial through all nodes, held at the outer ones."""
-    held = float(np.clip(value, nodes[0], nodes[-1]))
-    others = [np.delete(nodes, i) for i in range(len(nodes))]
-    return np.array([np.prod((held - others[i]) / (nodes[i] - others[i])) for i in range(len(nodes))])
+def _cubic_weights(nodes: np.ndarray, value: float) -> np.ndarray:
+    """Weights of the cubic through the four equally spaced nodes around `value`, held at the ends; of all nodes."""
+    t = float(np.clip((value - nodes[0]) / (nodes[-1] - nodes[0]), 0.0, 1.0)) * (len(nodes) - 1)
+    first = min(max(int(t) - 1, 0), len(nodes) - 4)
+    four = np.arange(first, first + 4)
+    weights = np.zeros(len(nodes))
+    for k in four:
+        others = four[four != k]
+        weights[k] = np.prod((t - others) / (k - others))
+    return weights
 
 
 def add_sources(A: Arrays, u: np.ndarray, charge: float, flow: np.ndarray, T: np.ndarray, pump: np.ndarray) -> None:

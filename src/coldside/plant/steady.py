@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coldside.build.model import Build
-from coldside.duty.demand import sample
+from coldside.duty.demand import engine_driven, sample
 from coldside.duty.model import Demand, Session, Span
 from coldside.duty.road import pull_gear, road_speed_in
 from coldside.errors import BadInput, NoAnswer
@@ -30,6 +30,7 @@ from coldside.plant.results import Point, spread_over
 from coldside.plant.traces import leaving_start
 
 MOST_TURNS = 80
+HOTTEST_LOOP = 523.15  # K, up to which a loop that cannot give its heat away is followed (a point needs no tables)
 LARGEST_TURN = 30.0  # K that a loop's temperature may move in a turn
 SETTLED = 1e-7  # K, largest change of a fed-back temperature in a turn
 STANDARD_TEMPERATURE, STANDARD_PRESSURE, STANDARD_HUMIDITY = 298.15, 101325.0, 0.5
@@ -125,7 +126,7 @@ def _full_load(build: Build, engine_speed: float | None, road_speed: float | Non
         ambient_pressure=STANDARD_PRESSURE,
         humidity=STANDARD_HUMIDITY,
         bay_temperature=(STANDARD_TEMPERATURE + build.bay.temperature_rise) * two,
-        command={n_: command[m] * two for n_, m in controls.items()},
+        command={n_: command[m] * two for n_, m in controls.items()} | engine_driven(build, n * two),
         start="ambient",
     )
 
@@ -153,6 +154,7 @@ def _overridden(
         n = engine_speed if engine_speed is not None else float(demand.engine_speed[0])
         target = float(engine.boost_target(build.engine, n, demand.ambient_pressure))
         demand = replace(demand, engine_speed=n * two, plenum_target=target * two, full_load=np.ones(2, dtype=bool))
+        demand = replace(demand, command={**demand.command, **engine_driven(build, n * two)})
     if road_speed is not None:
         demand = replace(
             demand, road_speed=road_speed * two, air_speed=dict.fromkeys(demand.air_speed, road_speed * two)
@@ -253,6 +255,10 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
         if moved < SETTLED:
             _sensors(A, x, heats, a, around)
             return _Settled(x, found, heats, a, b, state, dict(command), warnings)
+    for loop, T in zip(plant.loops, loops.assumed, strict=True):
+        if T > HOTTEST_LOOP - 1.0:
+            words = f"it would pass {HOTTEST_LOOP - 273.15:.0f} degC"
+            raise NoAnswer(f"loop {loop.loop.name} cannot give its heat away: {words}")
     raise NoAnswer(
         f"the point does not settle (temperatures still move by {moved:.2g} K a turn); "
         "the loops or the charge side have no steady balance here"
@@ -263,12 +269,14 @@ class _Wegstein:
     """Loop temperatures that flows are solved at, brought to those that the flows bring about.
 
     Wegstein's method (textbook) loop by loop: a thermostat opens with temperature and turns plain repetition
-    into a swing.
+    into a swing.  Where it would leave the bracket of what was too cold and too hot, the bracket is halved; one
+    that has shut on nothing (what feeds the loop still moves) opens again.
     """
 
     def __init__(self, assumed: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
         self.assumed, self.low, self.high = assumed, low, high
         self.before: tuple[np.ndarray, np.ndarray] | None = None
+        self.cold, self.hot = low.astype(float), high.astype(float)
 
     def turn(self, result: np.ndarray) -> float:
         """Take what came of the assumed temperatures; how far off they were, K."""
@@ -277,11 +285,15 @@ class _Wegstein:
         if self.before is not None:
             step = self.assumed - self.before[0]
             slope = (result - self.before[1]) / np.where(np.abs(step) > 1e-12, step, np.inf)
-            share = np.clip(np.where(slope < 1.0, slope / np.where(slope < 1.0, slope - 1.0, -1.0), 0.0), 0.0, 0.98)
+            share = np.clip(np.where(slope < 1.0, slope / np.where(slope < 1.0, slope - 1.0, -1.0), 0.0), 0.0, 0.9999)
         self.before = (self.assumed, result)
-        self.assumed = np.clip(
-            self.assumed + (1.0 - share) * np.clip(off, -LARGEST_TURN, LARGEST_TURN), self.low, self.high
-        )
+        shut = self.hot - self.cold < 1e-3
+        self.cold, self.hot = np.where(shut, self.low, self.cold), np.where(shut, self.high, self.hot)
+        self.cold = np.where(off > 0.0, np.maximum(self.cold, self.assumed), self.cold)
+        self.hot = np.where(off < 0.0, np.minimum(self.hot, self.assumed), self.hot)
+        wanted = self.assumed + np.clip((1.0 - share) * off, -LARGEST_TURN, LARGEST_TURN)
+        inside = (wanted >= self.cold) & (wanted <= self.hot)
+        self.assumed = np.clip(np.where(inside, wanted, 0.5 * (self.cold + self.hot)), self.low, self.high)
         return float(np.abs(off).max(initial=0.0))
 
 
@@ -290,10 +302,9 @@ def _cools_engine(plant: Plant, loop: int) -> bool:
 
 
 def _range_of_loops(plant: Plant) -> tuple[np.ndarray, np.ndarray]:
-    """Coldest and hottest that a loop may be taken at: its freezing point, and the top of its tables."""
-    A = plant.arrays
-    top = A.loop_origin + A.loop_step * (A.loop_shape[:, 1] - 1)
-    return np.array([loop.coolant.freezing_point + 0.5 for loop in plant.loops]), top[: len(plant.loops)]
+    """Coldest and hottest that a loop may be taken at: its freezing point, and far beyond where it boils."""
+    coldest = np.array([loop.coolant.freezing_point + 0.5 for loop in plant.loops])
+    return coldest, np.full(len(plant.loops), HOTTEST_LOOP)
 
 
 def _second_stage(A: layout.Arrays) -> int:

@@ -18,11 +18,12 @@ from coldside.build.model import Build
 from coldside.duty.model import Demand
 from coldside.errors import BadInput
 from coldside.media import air
-from coldside.parts import lines
+from coldside.parts import lines, oil_cooler
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import CELLS, AirCoreSpec, ExchangerSpec, WaterCoreSpec, rate
 from coldside.parts.injection import InjectionSpec
 from coldside.parts.lines import HoseSpec, PipeSpec, PlenumSpec
+from coldside.parts.oil_cooler import OIL_END, WATER_END, OilCoolerRating, OilCoolerSideSpec, rate_oil_cooler
 from coldside.parts.reservoir import ReservoirSpec, tank_pickup
 from coldside.plant import layout, tables
 from coldside.plant.charge import ChargeSide
@@ -37,6 +38,8 @@ AROUND = {"bay": layout.BAY, "engine": layout.ENGINE, "ambient": layout.AMBIENT}
 
 @dataclass
 class Field:
+    """A block of equal temperature nodes."""
+
     name: str  # "part metal" or "part coolant"
     count: int
     capacity: float  # J/K of one node
@@ -64,7 +67,7 @@ class Threads:
         W = float(air.humidity_ratio(demand.ambient_temperature, demand.ambient_pressure, demand.humidity))
         self.around = Air(demand.ambient_temperature, demand.ambient_pressure, W)
         self.charge = ChargeSide(build, self.around, str(FilePath(build.file).parent))
-        self.loops = tuple(loop_flows(build, loop) for loop in build.loops.values())
+        self.loops = tuple(loop_flows(build, loop, demand.ambient_pressure) for loop in build.loops.values())
         self.ducts = tuple(duct_flows(build, duct) for duct in build.ducts.values())
         self.cp_charge = float(air.cp(370.0, W))
         self.cp_air = float(air.cp(demand.ambient_temperature + 10.0, W))
@@ -152,6 +155,7 @@ class Threads:
         self.bypass: dict[int, float] = {}
         self.backmix: dict[int, float] = {}
         self.injections: list[str] = []
+        self.coolers: dict[str, tuple[int, OilCoolerRating]] = {}
         walks: list[tuple[str, int, str, Network]] = [("charge", 0, "charge", self.charge_network)]
         walks += [("coolant", i, loop.loop.name, loop.network) for i, loop in enumerate(self.loops)]
         walks += [("cooling", i, duct.duct.name, duct.network) for i, duct in enumerate(self.ducts)]
@@ -232,11 +236,14 @@ class Threads:
             index = self._add_pass(name, side, path, ends, column, wall, -1, (1, n, 1, 1))
             self._set_table(index, tables.of_pipe(spec, n, self.charge.peak_flow, self.cp_charge), (index, -1), -1)
         elif isinstance(spec, PlenumSpec):
-            wall = self._add_field(f"{name} metal", 1, spec.metal_mass * CP_METAL, spec.pickup, spec.surroundings)
+            pickup = lines.plenum_pickup(spec)
+            wall = self._add_field(f"{name} metal", 1, spec.metal_mass * CP_METAL, pickup, spec.surroundings)
             index = self._add_pass(name, side, path, ends, column, wall)
             self._set_table(index, tables.of_plenum(spec, self.charge.peak_flow, self.cp_charge), (index, -1), -1)
         elif isinstance(spec, HoseSpec):
             self._hose(name, spec, where)
+        elif isinstance(spec, OilCoolerSideSpec):
+            self._oil_cooler(name, spec, where)
         elif side == "coolant":
             self._vessel(name, spec, where)
         else:  # second compressor, injection, throttle, fan, a face that only gives heat, air beside a core
@@ -267,6 +274,25 @@ class Threads:
         index = self._add_pass(name, "coolant", path, ends, column, -1, liquid, (1, nodes, 1, 1))
         if isinstance(spec, ReservoirSpec):
             self.backmix[index] = spec.mixing
+
+    def _oil_cooler(self, name: str, spec: OilCoolerSideSpec, where: tuple) -> None:
+        """One side of an oil cooler: its liquid on the metal that both share, cell by cell, crossing the other."""
+        path, ends, column = where
+        cooler, n = self.build.parts[spec.cooler], oil_cooler.CELLS
+        if spec.cooler not in self.coolers:
+            ends_in = [self.loops[self._loop_of(f"{spec.cooler}.{end}")].coolant for end in (OIL_END, WATER_END)]
+            try:
+                rating = rate_oil_cooler(cooler, *ends_in)
+            except BadInput as fault:
+                raise BadInput(fault.message, key=f"parts.{spec.cooler}") from None
+            wall = self._add_field(f"{spec.cooler} metal", n * n, cooler.metal_mass * CP_METAL, 0.0, "bay")
+            self.coolers[spec.cooler] = (wall, rating)
+        wall, rating = self.coolers[spec.cooler]
+        rho, cp = self.reference[path[0]]
+        liquid = self._add_field(f"{name} coolant", n * n, spec.coolant_volume * rho * cp, 0.0, "ambient")
+        shape = (n, n, 1, n) if spec.side == OIL_END else (n, n, n, 1)
+        index = self._add_pass(name, "coolant", path, ends, column, wall, liquid, shape)
+        self._set_table(index, tables.of_oil_cooler(rating, spec.side, spec.bench_flow * rho), (index, -1), path[0])
 
     def _hose(self, name: str, spec: HoseSpec, where: tuple) -> None:
         path, ends, column = where
