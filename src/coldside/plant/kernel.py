@@ -181,7 +181,7 @@ def _wet_gas(F, x, w, E, lane, lane_w, T_in, W_in, c, dry, e, p, first, lanes, c
                     w[lane_w + j] -= e * excess
                     falling = dry * e * excess
                     water += falling
-                    q_wet = falling * (F[S_LATENT] + F[S_CP_VAPOUR] * (T - 273.15) - F[S_CP_WATER] * (wall - 273.15))
+                    q_wet = falling * (F[S_LATENT] + (F[S_CP_VAPOUR] - F[S_CP_WATER]) * (wall - 273.15))
                     latent += q_wet
                     q += q_wet
             w[lane + j] = T - e * (T - wall)

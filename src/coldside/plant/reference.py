@@ -377,7 +377,8 @@ def _along_walls(
             falling = share * np.maximum(W - saturated(A, T_wall, pressure), 0.0)
             W = W - falling
             falling = falling * m / (1.0 + A.humidity)
-            q = q + falling * (A.latent + A.cp_vapour * (T - 273.15) - A.cp_water * (T_wall - 273.15))
+            # at the wall's temperature: the vapour's own cooling is in the stream's capacity rate
+            q = q + falling * (A.latent + (A.cp_vapour - A.cp_water) * (T_wall - 273.15))
             water += falling.sum(axis=0)
         into[wall[:, i]] += q
         heat += q.sum(axis=0)
