@@ -119,3 +119,25 @@ def test_progress_is_told_in_order():
     build, told = load_build(EXAMPLES / "plover/build.toml"), []
     simulate(build, session_of(PhaseSpec(kind="idle", duration=2.0)), progress=told.append)
     assert told == ["putting the parts together", "running the session", "checking the step"]
+
+
+def test_a_ladder_whose_core_warms_the_charge_keeps_positive_resistances():
+    """Soaked and chilled from within: drops turn round with the heat, and K/W stay what they were (definitions)."""
+    build = load_build(EXAMPLES / "tern" / "water.toml")
+    tank = replace(build.parts["tank"], start_temperature=353.15)
+    pump = replace(build.parts["pump"], control=Control("always"))
+    build = replace(build, parts={**build.parts, "tank": tank, "pump": pump})
+    idle = PhaseSpec(kind="idle", duration=30.0)
+    found = simulate(build, session_of(idle, start="soaked"))
+    charge = next(rung for rung in found.ladder if rung.name == "charge film")
+    assert charge.drop < 0.0
+    assert charge.resistance > 0.0
+
+
+def test_a_face_with_heat_is_cold_with_the_engine_off():
+    """A radiator without its loop, or a condenser, gives heat while the engine runs and none parked."""
+    build = load_build(EXAMPLES / "plover" / "build.toml")
+    found = simulate(build, session_of(PhaseSpec(kind="idle", duration=60.0), PhaseSpec(kind="parked", duration=600.0)))
+    rise = found.outlet["engine_radiator", "cooling"] - found.inlet["engine_radiator", "cooling"]
+    assert rise[590] > 1.0
+    assert abs(rise[-1]) < 1e-9

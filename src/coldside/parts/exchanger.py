@@ -264,7 +264,7 @@ class ExchangerSpec(PlateKeys, CoolantSizeKeys, CoolingSizeKeys, TubeKeys, Spray
     metal_mass: float = given("mass", "dry mass", default=3.0, sd_share=0.4, low=0.05, high=200.0)
     coolant_volume: float = given("volume", "coolant held", default=1.0e-3, sd_share=0.4, low=1e-5, high=0.05)
     heat: float | None = given(
-        "power", "heat this face gives the air, for a radiator without its loop", default=None, low=0.0, high=1e6
+        "power", "heat this face gives the air while the engine runs, for a radiator without its loop or a condenser", default=None, low=0.0, high=1e6
     )
     face_height: float = given(
         "length", "height of its face, for natural draught", default=0.3, sd_share=0.3, low=0.02, high=2.0

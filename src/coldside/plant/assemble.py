@@ -251,6 +251,7 @@ class _Assembly(Threads):
         blocks = {
             "recirculation": [recirculation(duct.duct.spec, d.air_speed[duct.duct.name]) for duct in self.ducts],
             "pressure": list(pressures.T),
+            "running": [(d.engine_speed > 0.0).astype(float)],
             "source": self._sources(plenum, boost),
             "injection": injection_columns(
                 [(self.build.parts[name], self._about(name, middle.last_out[back, 1])) for name in self.injections],

@@ -48,4 +48,4 @@ def compiled(function: Callable[..., Any]) -> Any:
     space["_uint64"] = np.uint64
     exec(compile(tree, inspect.getfile(function), "exec"), space)
     plain = space[function.__name__]
-    return numba.njit(cache=True, error_model="numpy", fastmath=FAST)(plain)
+    return numba.njit(cache=True, error_model="numpy", fastmath=FAST, nogil=True)(plain)

@@ -63,16 +63,17 @@ WET_PULL = 2.0  # a condensing film takes up to about this much more heat a kelv
     H_SENSOR_TABLE, H_SENSOR_AROUND, H_SENSOR_BOSS_RATE, H_COMBO_LOOP, H_COMBO_DUCT, H_COMBO_STRIDE,
     H_CONTROL_STATE, H_CONTROL_LOOPS, H_CONTROL_ON, H_CONTROL_OFF, H_LEVEL_ON, H_LEVEL_OFF, H_CHARGE_NODES,
     H_N_STATES, H_I_FEED, H_I_DUCT, H_I_BOSS, H_I_READING, H_I_BETWEEN, H_I_ICE, H_STAGES, H_IN_RECIRCULATION,
-    H_IN_PRESSURE, H_IN_SOURCE, H_IN_INJECTION, H_IN_STAGE, H_SAMPLES, H_WIDTH, H_FIELDS, H_N_PASSES, H_TABLES,
-    H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_T_IN, W_T_OUT, W_HEAT,
-    W_WET_HEAT, W_PICKUP, W_PUMP, W_PULL, W_A, W_B, W_NODE_T, W_NODE_M, W_NODE_W, W_LOOP_T, W_LANE, W_LANE_W,
-    W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE, W_STATE, W_WATER,
+    H_IN_PRESSURE, H_IN_RUNNING, H_IN_SOURCE, H_IN_INJECTION, H_IN_STAGE, H_SAMPLES, H_WIDTH, H_FIELDS, H_N_PASSES,
+    H_TABLES, H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_T_IN,
+    W_T_OUT, W_HEAT, W_WET_HEAT, W_PICKUP, W_PUMP, W_PULL, W_A, W_B, W_NODE_T, W_NODE_M, W_NODE_W, W_LOOP_T, W_LANE,
+    W_LANE_W, W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE, W_STATE, W_WATER,
 ) = range(len(HEADER))
 (
     S_STEP, S_AMBIENT, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_HUMIDITY, S_VAPOUR_A, S_VAPOUR_B, S_VAPOUR_C,
     S_ENHANCEMENT, S_ENHANCEMENT_RISE, S_VAPOUR_RATIO, S_LATENT, S_CP_VAPOUR, S_CP_WATER, S_SHARE_SCALE,
     S_SHARE_STEP,
 ) = range(len(SCALARS))
+# fmt: on
 # fmt: on
 # fmt: on
 # fmt: on
@@ -386,6 +387,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
     then = now + I[H_WIDTH] if k + 1 < I[H_SAMPLES] else now
     r = 1.0 - s
     bay = r * F[now + IN_BAY] + s * F[then + IN_BAY]
+    running = r * F[now + I[H_IN_RUNNING]] + s * F[then + I[H_IN_RUNNING]]
     handled = 0.0
     fastest = 1.0 / FEEDBACK_TIME
     state = x
@@ -620,7 +622,8 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 out, evaporated = _injected(I, F, INJECTION - I[row + P_TABLE], T, now, then, s)
                 vapour += evaporated
             else:
-                out = T + min(F[I[H_DUCT_HEAT] + p] / max(c * lanes, 1.0), max(FACE_HOTTEST - start, 0.0))
+                own = running * F[I[H_DUCT_HEAT] + p]
+                out = T + min(own / max(c * lanes, 1.0), max(FACE_HOTTEST - start, 0.0))
             w[T_in + p] = T
             w[T_out + p] = out
             w[heat + p] = q if is_charge else -q

@@ -28,6 +28,11 @@ class _Side:
     T_in: float
     film_share: float  # share of the drop from stream to wall node that is film, the rest wall
 
+    @property
+    def film(self) -> np.ndarray:
+        """Drop of each cell from stream to wall that is film, K."""
+        return (self.stream - self.wall) * self.film_share
+
 
 def ladder(plant: Plant, solution: Solution) -> Iterator[Rung]:
     """Rungs of every chain: water cores -> loop -> exchangers -> ducts, and air cores -> ducts."""
@@ -59,8 +64,7 @@ def _chain(moment: _Moment, prefix: str, cores: list[str], remotes: list[str]) -
     Q = Q if abs(Q) > 1.0 else 1.0
     charge, wall_hot = _mean(hot, "stream"), _mean(hot, "wall")
     wall_cold, sink = _mean(cold, "wall"), _mean(cold, "stream")
-    film_hot = (charge - wall_hot) * hot[0].film_share
-    film_cold = (wall_cold - sink) * cold[0].film_share
+    film_hot, film_cold = _mean(hot, "film"), -_mean(cold, "film")
     wall = (charge - wall_hot) - film_hot + (wall_cold - sink) - film_cold
     # where the charge heats the metal it is warmer than where the coolant cools it: heat on its way into the metal
     drops = [("charge film", film_hot), ("wall and fouling", wall), ("storage in the metal", wall_hot - wall_cold)]
@@ -93,7 +97,7 @@ def _chain(moment: _Moment, prefix: str, cores: list[str], remotes: list[str]) -
 
 
 def _mean(sides: list[_Side], what: str) -> float:
-    """Heat-weighted mean of `stream` or `wall` over the cells of all parts; plain where no heat flows."""
+    """Heat-weighted mean of `stream`, `wall` or `film` over the cells of all parts; plain where no heat flows."""
     values = np.concatenate([getattr(s, what) for s in sides])
     weights = np.maximum(np.concatenate([s.heat for s in sides]), 0.0)
     return float(np.average(values, weights=weights)) if weights.sum() > 0.0 else float(values.mean())

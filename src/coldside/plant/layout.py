@@ -41,7 +41,7 @@ class Arrays(NamedTuple):
 
     step: float  # s between samples
     # (n, columns): flow x T_feed and first compressor's outlet at the nodes, bay T, duct air speeds; then per duct the
-    # share of its air's rise that comes back, charge pressure behind and between compressors,
+    # share of its air's rise that comes back, charge pressure behind and between compressors, 1 where the engine runs,
     # heat sources, injections, and with two stages STAGE_BLOCK columns for each node between them
     inputs: np.ndarray
     feed: np.ndarray  # (FEED_NODES,) plenum temperatures of those nodes
@@ -109,7 +109,9 @@ class Arrays(NamedTuple):
     duct_origin: np.ndarray  # (D, 1) lowest duct air temperature
     duct_step: np.ndarray  # (D, 2) step in T, step in sqrt(speed)
     duct_flow: np.ndarray  # kg/s
-    duct_heat: np.ndarray  # (P,) W that a face without a loop gives the air (passes without fields)
+    duct_heat: (
+        np.ndarray
+    )  # (P,) W that a face without a loop gives the air while the engine runs (passes without fields)
     # heat sources: watts (or J per kg of charge) put into a field, or taken out of it by a spray
     source_field: np.ndarray  # (H,)
     source_scaled: np.ndarray  # (H,) 1: the column is J per kg of charge
@@ -146,6 +148,7 @@ class Arrays(NamedTuple):
     stages: int  # compressors in a row: 1 or 2
     in_recirculation: int
     in_pressure: int
+    in_running: int  # 1 where the engine runs
     in_source: int
     in_injection: int
     in_stage: int
@@ -173,7 +176,7 @@ SCALARS = (  # first in the floats
 )
 COUNTS = (
     "charge_nodes", "n_states", "i_feed", "i_duct", "i_boss", "i_reading", "i_between", "i_ice", "stages",
-    "in_recirculation", "in_pressure", "in_source", "in_injection", "in_stage",
+    "in_recirculation", "in_pressure", "in_running", "in_source", "in_injection", "in_stage",
 )
 # fmt: on
 LEFT_OUT = ("level",)  # the march takes it by itself: a step check replays recorded levels

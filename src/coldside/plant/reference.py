@@ -63,6 +63,7 @@ class Flows:
     T_second: float = 0.0  # K, outlet of a second compressor
     returned: np.ndarray | None = None  # (D,) share of each duct's rise that comes back to its inlet; None: none
     pressure: np.ndarray | None = None  # (2,) Pa, charge behind and between the compressors; None: nothing condenses
+    running: float = 1.0  # 1 where the engine runs
     injected: np.ndarray | None = None  # (injections, 5): two lines a + b T of what leaves it, and its water
 
 
@@ -163,6 +164,7 @@ def flows(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> Flow
         float(T_second),
         u[A.in_recirculation : A.in_recirculation + len(A.duct_nodes)],
         u[A.in_pressure : A.in_pressure + 2],
+        float(u[A.in_running]),
         u[A.in_injection : A.in_stage].reshape(injections, INJECTION_BLOCK),
     )
 
@@ -432,7 +434,7 @@ def _gas_path(
             room = T_in[p] - (a0 + a1 * T_in[p])
             vapour = vapour + most * np.where(room > 0.0, (T_in[p] - T_out[p]) / np.where(room > 0.0, room, 1.0), 0.0)
         else:
-            rise = A.duct_heat[p] / max(c, 1.0)
+            rise = A.duct_heat[p] * found.running / max(c, 1.0)
             T_out[p] = T_in[p] + np.minimum(rise, np.maximum(FACE_HOTTEST - T_start, 0.0))
         last = row[P_OUT]
         node_T[last] += (found.flow[p] + TRICKLE) * T_out[p]

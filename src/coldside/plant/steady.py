@@ -350,6 +350,7 @@ def _flows(
         float(state.stages[-1].outlet[0]),
         u[A.in_recirculation : A.in_recirculation + len(plant.ducts)],
         u[A.in_pressure : A.in_pressure + 2],
+        float(u[A.in_running]),
         u[A.in_injection : A.in_stage].reshape(-1, layout.INJECTION_BLOCK),
     )
 
