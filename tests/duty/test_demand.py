@@ -540,3 +540,13 @@ def test_first_order_lag_of_nothing_is_the_input() -> None:
     target = np.array([1.0, 5.0, 2.0])
     np.testing.assert_array_equal(demand.first_order(target, 0.0, 9.0), target)
     assert not math.isnan(demand.first_order(target, 1e-9, 0.0)[1])
+
+
+def test_distance_counts_from_the_start_of_each_stretch() -> None:
+    """A cruise at 20 m/s for 30 s ends at 600 m less what the joint's half second from standstill cost (5 m)."""
+    seen = sampled(idle(), PhaseSpec(kind="cruise", duration=30.0, speed=20.0), idle(5.0))
+    held = seen.spans[1]
+    assert seen.distance[: held.first].max() == 0.0
+    assert seen.distance[held.last] == pytest.approx(30.0 * 20.0 - 0.5 * 0.5 * 20.0, rel=1e-12)
+    assert seen.distance[held.last + 1] < 2.0
+    assert seen.runs == ()

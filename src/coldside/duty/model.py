@@ -155,6 +155,24 @@ class Span:
 
 
 @dataclass(frozen=True)
+class Run:
+    """One timed run of a demand: a pass or a lap."""
+
+    phase: int  # index of its phase in the file, from 0
+    repeat: int  # counts this phase's runs from 0 over the whole session, groups included
+    label: str  # words: "pass 2", "lap 7"
+    first: int  # its samples are first to last
+    last: int
+    time: float  # s, from the start line to the finish line, between samples
+    trap_speed: float  # m/s on the finish line
+    length: float  # m
+
+
+Shares = Mapping[tuple[int, int], tuple[np.ndarray, np.ndarray]]
+"""(`Run.phase`, `Run.repeat`) -> (distance from the start line, m, rising; share of full-load power left there)."""
+
+
+@dataclass(frozen=True)
 class Demand:
     """A session sampled every SAMPLE_TIME for one build.  Numbers are linear between samples; commands are held.
 
@@ -175,6 +193,8 @@ class Demand:
     command: Mapping[str, np.ndarray]  # pump or fan -> 0 to 1, NaN = its own control decides
     start: str  # "ambient" or "soaked"
     notes: tuple[str, ...] = ()
+    distance: np.ndarray = field(default_factory=lambda: np.zeros(0))  # m since its stretch began; empty: not known
+    runs: tuple[Run, ...] = ()  # passes and laps, in time order
 
     @property
     def boost(self) -> np.ndarray:

@@ -1,0 +1,163 @@
+"""What each stretch of a session asks of engine and car, at its own samples.
+
+What is here: engine speed, plenum target and road speed of every kind of phase, before joints and boost
+lag.  What is not: how stretches follow each other (`stretches.py`), joints, air, bay and commands (`demand.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldside.build.model import Build
+from coldside.duty import road
+from coldside.duty.load import Surroundings, full_load_power, part_load_pressure
+from coldside.duty.model import SAMPLE_TIME, Session
+from coldside.duty.samples import Replay, beside, read_cycle
+from coldside.duty.stretches import Stretch
+from coldside.errors import BadInput
+from coldside.parts import engine as engines
+from coldside.parts.engine import RPM
+
+STANDING = 0.1  # m/s, below which the car stands and the clutch is open
+FULL_LOAD = 0.999  # share of full-load torque from which a driver asks for all there is
+
+
+@dataclass
+class Trace:
+    """What a stretch asks at its own samples, before joints and boost lag."""
+
+    engine_speed: np.ndarray
+    plenum: np.ndarray
+    full_load: np.ndarray
+    road_speed: np.ndarray
+    measured: bool = False  # samples of a real car: no ramp and no lag is put on them
+
+
+class Driver:
+    """Turns a stretch into what it asks of engine and car."""
+
+    def __init__(
+        self, build: Build, around: Surroundings, session: Session, replays: Mapping[int, Replay], notes: list[str]
+    ) -> None:
+        self.build, self.engine, self.car = build, build.engine, build.car
+        self.around, self.session, self.replays, self.notes = around, session, replays, notes
+
+    def trace(self, stretch: Stretch, local: np.ndarray) -> Trace:
+        """What the stretch asks at its own samples."""
+        phase = stretch.phase
+        if stretch.kind == "pull":
+            return self._pull(stretch, local)
+        if phase.kind == "parked":
+            still = np.zeros_like(local)
+            return Trace(still, np.full_like(local, self.around.pressure), still.astype(bool), still)
+        if phase.kind == "replay":
+            return self._replay(stretch, local)
+        if phase.kind == "traffic":
+            return self._traffic(stretch, local)
+        if phase.kind == "cruise" or (phase.kind == "cooldown" and phase.speed is not None):
+            return self._cruise(stretch, local)
+        speed = phase.engine_speed if phase.kind == "idle" else None
+        return self._standing(local, self.engine.idle_speed if speed is None else speed)
+
+    def _standing(self, local: np.ndarray, engine_speed: float) -> Trace:
+        """Out of gear: the engine carries itself only."""
+        n = np.full_like(local, engine_speed)
+        plenum = part_load_pressure(self.engine, n, 0.0, self.around)
+        return Trace(n, plenum, np.zeros(len(n), dtype=bool), np.zeros_like(local))
+
+    def _pull(self, stretch: Stretch, local: np.ndarray) -> Trace:
+        low, high = needed(stretch, "from_speed", "from"), needed(stretch, "to_speed", "to")
+        duration = needed(stretch, "duration")
+        n = low + (high - low) * np.minimum(local / duration, 1.0)
+        self._check_top(max(low, high), stretch)
+        gear = self._gear(stretch.phase.gear) or road.pull_gear(self.car)
+        plenum = engines.boost_target(self.engine, n, self.around.pressure)
+        return Trace(n, plenum, np.ones(len(n), dtype=bool), road.road_speed_in(self.car, n, gear))
+
+    def _replay(self, stretch: Stretch, local: np.ndarray) -> Trace:
+        own = self.replays[stretch.index]
+        n = np.interp(local, own.time, own.engine_speed)
+        plenum = np.interp(local, own.time, own.plenum)
+        asked = engines.boost_target(self.engine, n, self.around.pressure)
+        full = plenum >= np.maximum(0.95 * asked, self.around.pressure)
+        return Trace(n, plenum, full, np.interp(local, own.time, own.road_speed), measured=True)
+
+    def _traffic(self, stretch: Stretch, local: np.ndarray) -> Trace:
+        if stretch.phase.cycle is None:
+            times, speeds = road.stop_and_go()
+            self.notes.append("traffic: a stop-and-go cycle of our own (invented), 12 km/h on average")
+        else:
+            times, speeds = read_cycle(beside(self.session.file, stretch.phase.cycle))
+        v = np.interp(np.mod(local, times[-1]), times, speeds)
+        before = np.interp(np.mod(np.maximum(local - SAMPLE_TIME, 0.0), times[-1]), times, speeds)
+        return self._moving(v, acceleration=(v - before) / SAMPLE_TIME)
+
+    def _cruise(self, stretch: Stretch, local: np.ndarray) -> Trace:
+        phase = stretch.phase
+        if phase.speed is None and (phase.engine_speed is None or phase.load is None):
+            raise BadInput(
+                "a cruise needs its road speed, or engine_speed and load where the car stands on rollers",
+                where=self.session.file, key=f"phases[{stretch.index}].speed",
+            )  # fmt: skip
+        v = np.full_like(local, phase.speed or 0.0)
+        return self._moving(
+            v, grade=phase.grade, gear=self._gear(phase.gear), engine_speed=phase.engine_speed, load=phase.load,
+            stretch=stretch,
+        )  # fmt: skip
+
+    def _moving(
+        self, v: np.ndarray, *, acceleration: np.ndarray | float = 0.0, grade: float = 0.0, gear: int | None = None,
+        engine_speed: float | None = None, load: float | None = None, stretch: Stretch | None = None,
+    ) -> Trace:  # fmt: skip
+        """The car held at a road speed, or the engine at a speed and a share of its torque."""
+        gears = self._gears(v, acceleration, grade) if gear is None else np.full(len(v), gear)
+        moving = v > STANDING
+        n = np.where(moving, road.engine_speed_in(self.car, v, gears), 0.0)
+        n = np.maximum(n, self.engine.idle_speed) if engine_speed is None else np.full(len(v), engine_speed)
+        if stretch is not None:
+            self._check_top(float(n.max()), stretch)
+        if load is None:
+            power = road.brake_power(self.car, v, self.around.density, gears, grade=grade, acceleration=acceleration)
+            return Trace(n, part_load_pressure(self.engine, n, power, self.around), np.zeros(len(v), dtype=bool), v)
+        power = load * full_load_power(self.engine, n, self.around)
+        full = np.full(len(v), load >= FULL_LOAD)
+        return Trace(n, part_load_pressure(self.engine, n, power, self.around), full, v)
+
+    def _gears(self, v: np.ndarray, acceleration: np.ndarray | float, grade: float) -> np.ndarray:
+        """The cruising gear, shifted down as far as the power asked for needs it."""
+        gears = road.gear_for(self.car, self.engine.top_speed, v)
+        for _ in range(len(self.car.gears) - 1):
+            n = np.maximum(road.engine_speed_in(self.car, v, gears), self.engine.idle_speed)
+            asked = road.brake_power(self.car, v, self.around.density, gears, grade=grade, acceleration=acceleration)
+            lower = np.maximum(gears - 1, 1)
+            weak = asked > full_load_power(self.engine, n, self.around)
+            weak &= road.engine_speed_in(self.car, v, lower) <= self.engine.top_speed
+            if not (weak & (gears > 1)).any():
+                break
+            gears = np.where(weak, lower, gears)
+        return gears
+
+    def _gear(self, asked: int | None) -> int | None:
+        """The gear asked for, or the car's highest where it has fewer (noted)."""
+        if asked is None or asked <= len(self.car.gears):
+            return asked
+        self.notes.append(
+            f"gear {asked} is asked for, but {self.build.name} has {len(self.car.gears)}: used {len(self.car.gears)}"
+        )
+        return len(self.car.gears)
+
+    def _check_top(self, n: float, stretch: Stretch) -> None:
+        if n > 1.001 * self.engine.top_speed:
+            top = self.engine.top_speed / RPM
+            self.notes.append(f"{stretch.label}: {n / RPM:.0f} rpm is above this engine's top speed, {top:.0f} rpm")
+
+
+def needed(stretch: Stretch, name: str, key: str | None = None) -> float:
+    """The value of a phase's key that its kind cannot do without; refuses its absence."""
+    value = getattr(stretch.phase, name)
+    if value is None:
+        raise BadInput(f"a {stretch.phase.kind} needs {key or name}", key=f"phases[{stretch.index}].{key or name}")
+    return float(value)

@@ -1,0 +1,100 @@
+"""What the engine makes and breathes for a demand: surroundings, full load, friction, part load.
+
+What is here: brake power at full load and the plenum pressure that a lower power needs, both as the
+demand reckons them before any temperature of the charge is known.  What is not: road load (`road.py`),
+the march of a run (`drive.py`) and what the charge side really gives (`plant/output.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldside.duty.model import AmbientSpec
+from coldside.errors import BadInput
+from coldside.media import air
+from coldside.parts import engine as engines
+from coldside.parts.engine import RPM, EngineSpec
+
+CHARGE_RISE = 20.0  # K of charge over ambient that part load and full-load torque are reckoned with
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """Ambient state: temperature K, pressure Pa absolute, relative humidity, humidity ratio, density kg/m3."""
+
+    temperature: float
+    pressure: float
+    humidity: float
+    humidity_ratio: float
+    density: float
+
+
+def surroundings(spec: AmbientSpec) -> Surroundings:
+    """Ambient state of a session; pressure as given, else the standard atmosphere at its altitude.
+
+    Raises `BadInput` where both or a gauge pressure are given.
+    """
+    if spec.pressure is not None:
+        if spec.altitude is not None:
+            raise BadInput("give altitude or pressure, not both", key="ambient")
+        if spec.pressure.gauge:  # type: ignore[attr-defined]
+            raise BadInput('ambient pressure must be absolute, such as "98.5 kPa abs"', key="ambient.pressure")
+        p = float(spec.pressure.value)  # type: ignore[attr-defined]
+    else:
+        p = float(air.standard_atmosphere(spec.altitude or 0.0)[1])
+    W = float(air.humidity_ratio(spec.temperature, p, spec.humidity))
+    return Surroundings(spec.temperature, p, spec.humidity, W, float(air.density(spec.temperature, p, W)))
+
+
+def friction_power(spec: EngineSpec, engine_speed: np.ndarray | float) -> np.ndarray:
+    """Power that turns the engine itself over, W, from total friction mean effective pressure.
+
+    fmep [bar] = 0.97 + 0.15 N + 0.05 N^2, N in 1000 rpm (Heywood1988 Eq. 13.6, from memory: motored
+    four-cylinder engines); a rotary by its four-stroke equivalent, common practice, no source.
+    """
+    n = np.asarray(engine_speed, dtype=float)
+    thousands = n / (1000.0 * RPM)
+    return 1e5 * (0.97 + 0.15 * thousands + 0.05 * thousands**2) * engines.swept_per_rev(spec) * n
+
+
+def full_load_power(spec: EngineSpec, engine_speed: np.ndarray | float, around: Surroundings) -> np.ndarray:
+    """Brake power at full load, W: boost at its target, charge 20 K over ambient."""
+    n = np.asarray(engine_speed, dtype=float)
+    p = engines.boost_target(spec, n, around.pressure)
+    m_dot = engines.air_flow(spec, n, p, around.temperature + CHARGE_RISE, around.humidity_ratio)
+    return engines.brake_power(spec, engines.fuel_flow(spec, m_dot, around.humidity_ratio))
+
+
+def part_load_pressure(
+    spec: EngineSpec, engine_speed: np.ndarray | float, power: np.ndarray | float, around: Surroundings
+) -> np.ndarray:
+    """Plenum pressure that a brake power needs, Pa absolute; between idle's and the boost target.
+
+    Willans line: at a speed, air is proportional to brake power plus friction power, through the
+    full-load point.  Power per air is taken alike at lambda 1 and rich of it (oxygen limits heat,
+    design notes B2), so the air ratio is the pressure ratio at equal charge temperature.  The
+    charge path's own loss at part load is left out where boost is sensed at the compressor outlet.
+    """
+    n = np.asarray(engine_speed, dtype=float)
+    top = engines.boost_target(spec, n, around.pressure)
+    friction = friction_power(spec, n)
+    share = (np.asarray(power, dtype=float) + friction) / (full_load_power(spec, n, around) + friction)
+    low = np.minimum(spec.idle_plenum * around.pressure, top)
+    return np.clip(share * top, low, top)
+
+
+def reckoned_power(
+    spec: EngineSpec, engine_speed: np.ndarray | float, plenum: np.ndarray | float, around: Surroundings
+) -> np.ndarray:
+    """Brake power at a plenum pressure [Pa absolute], W: `part_load_pressure` turned round, 0 at the least.
+
+    It is what the demand of a pass or lap was reckoned with at that sample; the power of a forecast
+    over it is the share that heat has left.
+    """
+    n = np.asarray(engine_speed, dtype=float)
+    top = engines.boost_target(spec, n, around.pressure)
+    friction = friction_power(spec, n)
+    power = np.asarray(plenum, dtype=float) / top * (full_load_power(spec, n, around) + friction) - friction
+    return np.maximum(power, 0.0)
