@@ -157,7 +157,8 @@ class _Assembly(Threads):
         offset = 0
         for i, loop in enumerate(self.loops):
             low = self._coldest(i)
-            T = np.linspace(low, self._hottest(i), LOOP_NODES)
+            # a chiller fades out within 3 K over freezing, which takes finer steps than viscosity does
+            T = np.linspace(low, self._hottest(i), (4 if self._chilled(i) else 1) * LOOP_NODES)
             combos = self.commands_of(loop.pumps)
             commands = {name: np.repeat([c[name] for c in combos], len(T)) for name in loop.pumps}
             q, heat = loop.flow(self.build, np.tile(T, len(combos)), commands)
@@ -240,7 +241,8 @@ class _Assembly(Threads):
         )
         unique, back = np.unique(rows, axis=0, return_inverse=True)
         stages = len(self.charge.stages)
-        T_between = d.ambient_temperature + np.linspace(*BETWEEN, layout.BETWEEN_NODES)
+        low = min(BETWEEN[0], self._coldest(-1) - d.ambient_temperature)
+        T_between = d.ambient_temperature + np.linspace(low, BETWEEN[1], layout.BETWEEN_NODES)
         # with one stage what lies between two does not matter, and one node serves
         found = [self._balances(unique, T_feed, T) for T in (T_between if stages > 1 else T_between[:1])]
         middle = found[len(found) // 2]
@@ -331,7 +333,8 @@ class _Assembly(Threads):
         """Charge passes of cores whose walls may be colder than the dew point: 1 behind, 2 between the compressors."""
         wet = np.zeros(len(self.rows), dtype=np.int64)
         ahead = names_on(self._up_to_last_stage())
-        coldest = self._coldest(-1) + 5.0 - self._colder()
+        chilled = [loop.coolant.freezing_point for i, loop in enumerate(self.loops) if self._chilled(i)]
+        coldest = min([self._coldest(-1) + 5.0, *chilled])
         for p, found in enumerate(self.passes):
             core = isinstance(self.build.parts.get(found.part), (WaterCoreSpec, AirCoreSpec))
             damp = bool(self.injections) or may_condense(self.around, pressures, coldest)
@@ -388,10 +391,19 @@ class _Assembly(Threads):
         }
 
     def _coldest(self, loop: int = -1) -> float:
-        """Under all starts; of one loop's tables the bottom of their coolant axis, never under its freezing point."""
+        """Under all starts; of one loop's tables the bottom of their coolant axis, never under its freezing point.
+
+        A chilled loop's tables reach down to freezing, where the chiller takes nothing more.
+        """
         starts = [self.start_T, self.demand.ambient_temperature, *(f.start for f in self.fields if f.start is not None)]
-        lowest = min(starts) - 5.0
-        return max(lowest, self.loops[loop].coolant.freezing_point + 0.5) if loop >= 0 else lowest
+        lowest = min(starts) - 5.0 - self._colder()
+        if loop < 0:
+            return lowest
+        freezing = self.loops[loop].coolant.freezing_point
+        return freezing if self._chilled(loop) else max(lowest, freezing + 0.5)
+
+    def _chilled(self, loop: int) -> bool:
+        return any(isinstance(self.build.parts.get(name), ChillerSpec) for name in self.loops[loop].network.names)
 
     def _hottest(self, loop: int) -> float:
         engine_in = loop >= 0 and any(

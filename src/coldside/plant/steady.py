@@ -31,6 +31,7 @@ from coldside.plant.traces import leaving_start
 
 MOST_TURNS = 80
 HOTTEST_LOOP = 523.15  # K, up to which a loop that cannot give its heat away is followed (a point needs no tables)
+GAS = (220.0, 800.0)  # K, between which charge and duct air are followed on the way to a balance
 LARGEST_TURN = 30.0  # K that a loop's temperature may move in a turn
 SETTLED = 1e-7  # K, largest change of a fed-back temperature in a turn
 STANDARD_TEMPERATURE, STANDARD_PRESSURE, STANDARD_HUMIDITY = 298.15, 101325.0, 0.5
@@ -245,9 +246,11 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
         found = _flows(plant, state, (x, loops.assumed), command)
         a, b = _coefficients(plant, found)
         new, heats = _rest(A, found, (a, b), around, x, first=turn == 0)
-        new[A.i_feed], new[A.i_duct : A.i_boss] = heats.plenum[0], heats.duct_out[:, 0]
+        # on the way a loop may stand far off (a chiller that takes its fill of a loop assumed warm)
+        new[A.i_feed] = np.clip(heats.plenum[0], *GAS)
+        new[A.i_duct : A.i_boss] = np.clip(heats.duct_out[:, 0], *GAS)
         if A.stages > 1:
-            new[A.i_between] = heats.T_in[_second_stage(A), 0]
+            new[A.i_between] = np.clip(heats.T_in[_second_stage(A), 0], *GAS)
         moved = max(float(np.abs(new - x)[: A.i_boss].max()), loops.turn(reference.loop_temperatures(A, new)))
         if A.stages > 1:
             moved = max(moved, abs(float(new[A.i_between] - x[A.i_between])))
@@ -303,7 +306,7 @@ def _cools_engine(plant: Plant, loop: int) -> bool:
 
 def _range_of_loops(plant: Plant) -> tuple[np.ndarray, np.ndarray]:
     """Coldest and hottest that a loop may be taken at: its freezing point, and far beyond where it boils."""
-    coldest = np.array([loop.coolant.freezing_point + 0.5 for loop in plant.loops])
+    coldest = np.array([loop.coolant.freezing_point for loop in plant.loops])
     return coldest, np.full(len(plant.loops), HOTTEST_LOOP)
 
 
