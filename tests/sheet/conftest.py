@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+import functools
+
 import pytest
 
 from sheet.synthetic import CASES, EXAMPLES, forecast_of
 
 BUILDS = ("tern/water", "tern/air", "plover/build", "dunlin/build")
+
+
+@functools.cache
+def _forecast(build: str, session: str):
+    from coldside import load_build, load_session, simulate
+
+    return simulate(
+        load_build(str(EXAMPLES / f"{build}.toml")), load_session(str(EXAMPLES / f"sessions/{session}.toml"))
+    )
 
 
 @pytest.fixture(scope="session")
@@ -16,13 +27,12 @@ def invented():
 
 
 @pytest.fixture(scope="session")
-def solved():
-    """Every bundled build over two bundled sessions: one with repeats on a dyno, one with groups on the road."""
-    from coldside import load_build, load_session, simulate
+def forecast():
+    """The forecast of a bundled build ("tern/water") over a bundled session ("track"), solved once when first asked."""
+    return _forecast
 
-    found = {}
-    for build in BUILDS:
-        for session in ("dyno-pulls", "track"):
-            pair = load_build(str(EXAMPLES / f"{build}.toml")), load_session(str(EXAMPLES / f"sessions/{session}.toml"))
-            found[f"{build} {session}"] = simulate(*pair)
-    return found
+
+@pytest.fixture(scope="session")
+def solved():
+    """Four bundled builds over two bundled sessions: one with repeats on a dyno, one with groups on the road."""
+    return {f"{build} {session}": _forecast(build, session) for build in BUILDS for session in ("dyno-pulls", "track")}

@@ -15,7 +15,19 @@ FLAGS = (
     "--disable-component-update",
     "--no-first-run",
 )
-SEEN = ("tern/water dyno-pulls", "tern/air track", "plover/build track", "dunlin/build dyno-pulls")
+# Every bundled build, each over one of the three bundled sessions that drive.
+SEEN = {
+    "avocet/split_loop": "track",
+    "dunlin/build": "dyno-pulls",
+    "godwit/hybrid": "traffic-then-pull",
+    "heron/two_stage": "dyno-pulls",
+    "plover/build": "track",
+    "plover/stacked": "traffic-then-pull",
+    "siskin/blown": "track",
+    "tern/air": "track",
+    "tern/water": "dyno-pulls",
+}
+WIDTHS = (1280, 390)
 
 # Two texts overlap when their boxes share more than 2 px both ways, each first lowered by the third of its height
 # that a font's box keeps free above and below its letters.  Text drawn twice in one place (an outline) is one text.
@@ -63,6 +75,40 @@ STICKS_OUT = """() => {
 }"""
 
 
+# Words of the ribbon drawing that stand on a ribbon, and leaders that run through words.  Both are looked for at points
+# 4 px apart, inside a box that is 3 px smaller than the words' own on every side.
+CROSSED = """() => {
+  const found = new Set(), skip = /^(st|ar|w|case|tank)$/;
+  for (const svg of document.querySelectorAll('svg.rb')) {
+    if (!svg.getClientRects().length) continue;
+    const paths = [...svg.querySelectorAll('path')].filter(p => !skip.test(p.getAttribute('class') || ''))
+      .map(path => ({path, leader: path.getAttribute('class') === 'lead', box: path.getBBox()}));
+    for (const text of svg.querySelectorAll('text')) {
+      const b = text.getBBox(), left = b.x + 3, right = b.x + b.width - 3, top = b.y + 3, bottom = b.y + b.height - 3;
+      for (const {path, leader, box} of paths) {
+        if (box.x - 20 > right || box.x + box.width + 20 < left) continue;
+        if (box.y - 20 > bottom || box.y + box.height + 20 < top) continue;
+        if (leader) {
+          const length = path.getTotalLength();
+          for (let at = 0; at <= length; at += 4) {
+            const p = path.getPointAtLength(at);
+            if (p.x > left && p.x < right && p.y > top && p.y < bottom)
+              found.add('a leader runs through: ' + text.textContent);
+          }
+          continue;
+        }
+        for (let y = top; y <= bottom; y += 4) for (let x = left; x <= right; x += 4) {
+          const p = svg.createSVGPoint(); p.x = x; p.y = y;
+          if (path.isPointInStroke(p))
+            found.add('on a ribbon: ' + text.textContent);
+        }
+      }
+    }
+  }
+  return [...found];
+}"""
+
+
 @pytest.fixture(scope="module")
 def browser(chromium):
     """A headless Chromium."""
@@ -73,24 +119,32 @@ def browser(chromium):
         started.close()
 
 
-@pytest.mark.parametrize("width", [1280, 390])
+def test_every_bundled_build_is_seen(examples):
+    found = {f"{file.parent.name}/{file.stem}" for file in examples.glob("*/*.toml")}
+    assert {name for name in found if not name.startswith("sessions/")} == set(SEEN)
+
+
 @pytest.mark.parametrize("system", ["si", "us"])
 @pytest.mark.parametrize("name", SEEN)
-def test_the_sheet_is_whole_at_desk_and_phone_width(browser, solved, tmp_path, name, system, width):
-    file = write_sheet(solved[name], judge(solved[name]), tmp_path / "sheet.html", system)
-    page = browser.new_page(viewport={"width": width, "height": 900})
+def test_the_sheet_is_whole_at_desk_and_phone_width(browser, forecast, tmp_path, name, system):
+    found = forecast(name, SEEN[name])
+    file = write_sheet(found, judge(found), tmp_path / "sheet.html", system)
+    page = browser.new_page(viewport={"width": WIDTHS[0], "height": 900})
     asked, said = [], []
     page.on("request", lambda request: asked.append(request.url))
     page.on("console", lambda message: said.append(message.text))
     page.on("pageerror", lambda error: said.append(str(error)))
     try:
         page.goto(file.as_uri())
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 900})
+            assert page.evaluate("document.documentElement.scrollWidth") <= width
+            assert page.evaluate("document.querySelectorAll('svg.rb, svg.ch').length") >= 2
+            assert page.evaluate(STICKS_OUT) == [], width
+            assert page.evaluate(OVERLAPS) == [], width
+            assert page.evaluate(CROSSED) == [], width
         assert asked == [file.as_uri()]  # nothing but the file itself
         assert said == []
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        assert page.evaluate("document.querySelectorAll('svg.rb, svg.ch').length") >= 2
-        assert page.evaluate(STICKS_OUT) == []
-        assert page.evaluate(OVERLAPS) == []
     finally:
         page.close()
 
@@ -104,5 +158,11 @@ def test_the_check_of_overlaps_can_fail(browser):
         )
         assert page.evaluate(OVERLAPS) == ['rb: "left core" over "right core"']
         assert page.evaluate(STICKS_OUT) == ["drawing: out of the frame"]
+        page.set_content(
+            '<svg class="rb" width="200" height="60"><path d="M0 20H90" stroke="#000" stroke-width="12"/>'
+            '<path class="lead" d="M150 0V60" stroke="#000"/><text x="10" y="24">hot_pipe</text>'
+            '<text x="120" y="40">cold_pipe</text><text x="10" y="55">clear</text></svg>'
+        )
+        assert page.evaluate(CROSSED) == ["on a ribbon: hot_pipe", "a leader runs through: cold_pipe"]
     finally:
         page.close()

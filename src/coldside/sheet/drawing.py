@@ -223,9 +223,9 @@ class Drawing:
             f'H{x1:.1f}" class="w" fill="none" stroke="#20262b"/>'
         )
 
-    def leader(self, x: float, y: float, to_x: float, to_y: float) -> None:
-        """A thin line from the ribbon to a label that stands elsewhere."""
-        self.over.append(
+    def leader(self, x: float, y: float, to_x: float, to_y: float, *, under: bool = False) -> None:
+        """A thin line from the ribbon to a label that stands elsewhere; `under` lets it pass behind other ribbons."""
+        (self.under if under else self.over).append(
             f'<path d="M{x:.1f} {y:.1f}L{to_x:.1f} {to_y:.1f}" class="lead" fill="none" stroke="#5c666e"/>'
         )
 

@@ -19,7 +19,7 @@ from coldside.parts.sensor import SensorSpec
 from coldside.plant.results import Forecast
 from coldside.sheet.drawing import DETAIL_SIZE, LINE, NAME_SIZE, Drawing, clipped, stitch_count, tank_size
 from coldside.sheet.runs import is_hosted
-from coldside.sheet.scale import WIDTH_POWER, keep_units
+from coldside.sheet.scale import WIDTH_POWER, keep_units, pretty, text_width
 from coldside.sheet.streams import Knee, Moment, Stream, knee_of, part_name
 
 NARROW = 360.0
@@ -156,8 +156,7 @@ def narrow_ribbon(pen: Drawing, knee: Knee) -> tuple[float, float]:
         if row.heading:
             y = _close_section(pen, section, top, y)
             section = [row]
-            pen.text(8.0, y + 14, clipped(row.heading, NAME_SIZE, NARROW - 16, True), "n", 13.5, bold=True)
-            y += 26.0
+            y = _heading(pen, row.heading, y)
             top = y
             if row.side == "coolant":
                 y += 14.0
@@ -166,6 +165,20 @@ def narrow_ribbon(pen: Drawing, knee: Knee) -> tuple[float, float]:
         y = _event(pen, row, y) if row.event else _part(pen, row, y)
     y = _close_section(pen, section, top, y)
     return NARROW, _narrow_foot(pen, knee, y)
+
+
+def _heading(pen: Drawing, words: str, y: float) -> float:
+    """A path's name, and below it what flows there or what it cools, where both do not fit on one line."""
+    room = NARROW - 16.0
+    if text_width(words, NAME_SIZE, True) > room:
+        mark = ": " if ": " in words else ", "
+        words, _, rest = words.partition(mark)
+        for i, line in enumerate(_wrapped(rest, room)):
+            pen.text(8.0, y + 14 + LINE * (1 + i), clipped(line, DETAIL_SIZE, room), "d", DETAIL_SIZE)
+        pen.text(8.0, y + 14, clipped(words, NAME_SIZE, room, True), "n", NAME_SIZE, bold=True)
+        return y + 26.0 + LINE * len(_wrapped(rest, room))
+    pen.text(8.0, y + 14, words, "n", NAME_SIZE, bold=True)
+    return y + 26.0
 
 
 def _x(strand: int) -> float:
@@ -191,11 +204,7 @@ def _part(pen: Drawing, row: Row, y: float) -> float:
     spec = moment.spec(row.entry)
     left = _x(row.strands - 1) + 50.0
     room = NARROW - left - 4.0
-    chars = max(int(room / (0.585 * DETAIL_SIZE)), 12)
-    lines: list[str] = []
-    for words in row_words(row, moment):
-        for piece in textwrap.wrap(keep_units(words), chars) or [""]:
-            lines.append(piece)
+    lines = [piece for words in row_words(row, moment) for piece in _wrapped(words, room)]
     high = max(18.0 + LINE * (1 + len(lines)), 40.0)
     if row.partner is not None:
         high = max(high, 74.0)
@@ -216,12 +225,25 @@ def _part(pen: Drawing, row: Row, y: float) -> float:
         _vertical(pen, (x, y), (x, y + high), stream)
         if isinstance(spec, SensorSpec):
             pen.dot(x, y + high / 2)
-        elif isinstance(spec, PumpSpec | FanSpec) and not moment.is_still(stream.rate):
+        elif isinstance(spec, PumpSpec | FanSpec) and moment.drives(stream):
             _down_chevrons(pen, x, y + high / 2)
     block = LINE * (1 + len(lines))
     pen.label(left, y + (high - block) / 2, [clipped(row.entry, NAME_SIZE, room, True), *lines], "start")
-    pen.leader(_edge(pen, row), y + high / 2, left - 6.0, y + high / 2)
+    # under the ribbons: it passes behind the strands that stand between a part and its words
+    pen.leader(_edge(pen, row), y + high / 2, left - 6.0, y + high / 2, under=True)
     return y + high
+
+
+def _wrapped(words: str, room: float) -> list[str]:
+    """A detail's words in lines that fit into `room` px; a number keeps its unit."""
+    lines: list[str] = []
+    for word in pretty(keep_units(words)).split(" "):
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, DETAIL_SIZE) <= room:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
 
 
 def _edge(pen: Drawing, row: Row) -> float:

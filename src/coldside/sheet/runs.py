@@ -288,9 +288,12 @@ class Run:
         room = FORK + self._drop_room(item)
         room = min(room, 0.35 * (right - left))
         strands = []
-        for branch in item.branches:
+        for number, branch in enumerate(item.branches):
             strand = self._strand(branch)
-            strand.place(left + room, right - room, mirror=self.mirror, bounds=(left + room - 24, right - room + 24))
+            # above a lower strand the fork and the join come down: its words keep clear of them
+            over = 24.0 if number == 0 else min(max(room - FORK, 0.0), 28.0) - 4.0
+            a, b = left + room, right - room
+            strand.place(a, b, mirror=self.mirror, bounds=(a - over, b + over))
             strands.append(strand)
         return Group(left, right, strands)
 
@@ -528,7 +531,7 @@ class Run:
         middle = (segment.x0 + segment.x1) / 2
         if isinstance(spec, SensorSpec):
             pen.dot(middle, y)
-        elif isinstance(spec, PumpSpec | FanSpec) and not self.moment.is_still(stream.rate):
+        elif isinstance(spec, PumpSpec | FanSpec) and self.moment.drives(stream):
             pen.chevrons(middle, y, not self.mirror)
 
     def _draw_companion(
@@ -573,7 +576,7 @@ class Run:
         for items in (first, after):
             for stream, p, q in items:
                 pen.straight((p, away), (q, away), stream.rate, (stream.t_in, stream.t_out))
-                if isinstance(self.moment.spec(stream.name), FanSpec) and not self.moment.is_still(stream.rate):
+                if isinstance(self.moment.spec(stream.name), FanSpec) and self.moment.drives(stream):
                     pen.chevrons((p + q) / 2, away, not self.mirror)
         pen.straight((a, centre), (b, centre), partner.rate, (partner.t_in, partner.t_out))
         for items, x, end, t in ((first, a, -way, partner.t_in), (after, b, way, partner.t_out)):

@@ -183,6 +183,11 @@ class Moment:
         """Whether a heat-capacity rate is so small that the flow is drawn dashed."""
         return rate < ALMOST_NOTHING * self.charge_rate_max
 
+    def drives(self, stream: Stream) -> bool:
+        """Whether a pump or fan runs and moves something at the moment: only then arrows are drawn on it."""
+        trace = self.forecast.command.get(part_name(stream.name))
+        return not self.is_still(stream.rate) and (trace is None or float(trace[self.sample]) > 0.0)
+
     def heat(self, entry: str) -> float:
         """Heat crossing in a core or exchanger, W, positive on its usual way (charge -> coolant -> cooling air)."""
         name = part_name(entry)
