@@ -93,10 +93,14 @@ def recompute_ledger(forecast: Forecast) -> LedgerCheck:
 
 
 def _command_jumps(forecast: Forecast) -> np.ndarray:
-    """True for each interval at whose end a pump's or fan's command changes."""
+    """True for each interval at whose end a pump's or fan's command changes.
+
+    A pump that the engine drives follows it in small steps at nearly every sample of a pull: the air does not jump.
+    """
     jumps = np.zeros(len(forecast.time) - 1, dtype=bool)
-    for command in forecast.command.values():
-        jumps |= np.diff(command) != 0.0
+    for name, command in forecast.command.items():
+        if getattr(forecast.build.parts[name], "drive", None) != ENGINE:
+            jumps |= np.diff(command) != 0.0
     return jumps
 
 
