@@ -40,7 +40,7 @@ NOTICEABLE = 1e-3  # kg/s of condensate from which water in the intake is worth 
 def latent_heat(T: ArrayLike) -> Array:
     """Heat of evaporation of water at `T` [K], J/kg: 2.501e6 less 2330 per kelvin over 0 degC.
 
-    Within 0.2 % of IAPWS95 from 0 to 80 degC.  Source: enthalpies with constant specific heats (ASHRAE
+    Within 0.3 % of IAPWS95 from 0 to 80 degC.  Source: enthalpies with constant specific heats (ASHRAE
     Handbook Fundamentals 2017, chapter 1, from memory).
     """
     return np.asarray(LATENT_0C + (CP_VAPOUR - CP_LIQUID) * (np.asarray(T, dtype=float) - FREEZING))
