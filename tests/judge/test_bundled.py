@@ -9,6 +9,7 @@ import pytest
 
 from coldside.build.files import load_build
 from coldside.duty.phases import load_session
+from coldside.judge.coolant import unfit_coolant
 from coldside.judge.heat import recompute_ledger
 from coldside.judge.summary import forecast_json
 from coldside.judge.verdict import judge
@@ -87,7 +88,7 @@ def test_coolant_near_boiling_is_told(examples):
     told = {}
     for cap in ("0 bar gauge", "0.9 bar gauge"):
         build = load_build(examples / "tern" / "water.toml", [*weak, f"loops.charge.cap_pressure={cap}"])
-        told[cap] = [words for words in simulate(build, session).health.warnings if "boils near" in words]
+        told[cap] = [s.words() for s in unfit_coolant(simulate(build, session)) if "boils near" in s.words()]
     assert len(told["0 bar gauge"]) == 1
     assert "_core" in told["0 bar gauge"][0]
     assert not told["0.9 bar gauge"]

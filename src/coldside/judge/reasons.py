@@ -13,6 +13,7 @@ import numpy as np
 
 from coldside.build.model import Parallel, Path, names_on
 from coldside.judge.airways import leaking, own_air
+from coldside.judge.coolant import unfit_coolant
 from coldside.judge.heat import charge_cores, core_loops, heat_shares, is_core, largest_rung, preheat_rung
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
 from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
@@ -54,6 +55,7 @@ def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
     for look in (
         faults_tried,
         no_core,
+        unfit_coolant,
         over_rating,
         short_of_suction,
         thick_coolant,

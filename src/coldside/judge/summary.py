@@ -16,6 +16,7 @@ import numpy as np
 
 from coldside.build.check import concerns
 from coldside.build.model import Build, Parallel, Path
+from coldside.judge.coolant import point_cautions
 from coldside.judge.heat import charge_cores, recompute_ledger
 from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
 from coldside.judge.pressures import belts, couplers, exhaust, leak, suction
@@ -133,6 +134,7 @@ def point_json(point: Point) -> dict[str, Any]:
                 for name, value in point.effectiveness.items()
             },
             "ducts": {name: {"air_flow_kg_s": value} for name, value in point.air_flow_duct.items()},
+            "cautions": [sentence.words() for sentence in point_cautions(point)],
             "warnings": list(point.warnings),
             "defaults": list(point.defaults),
         }

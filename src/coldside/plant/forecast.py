@@ -176,7 +176,7 @@ def _health(
     streams = Streams(plant, solution)
     defaults = tuple(f"{key}: {value.text}" for key, value in plant.build.defaults())
     off = tuple(extrapolated(plant, solution, state))
-    warnings = tuple(warnings_of(plant, solution, streams, fuel))
+    warnings = tuple(warnings_of(plant, streams, fuel))
     return Health(*checks, off, defaults, warnings, seconds_off_map(plant, state))
 
 

@@ -13,7 +13,6 @@ from coldside.plant.charge import ChargeState
 from coldside.plant.flows import BYPASS, LEAK
 from coldside.plant.traces import Solution, Streams, leaving_start
 
-BOILING_MARGIN = 5.0  # K under boiling from which a warning is due
 CELLS_MISS_ALLOWED = 3e-3  # of the heat carried
 SPOOLING = 1.0  # s under the lowest line of a map that any spool-up spends there
 BACKWARDS = 1e-3  # kg/s of air against its path that is worth a word
@@ -224,7 +223,7 @@ def _side_words(side: str) -> str:
     return {"charge": "charge", "coolant": "coolant", "cooling": "cooling-air"}[side]
 
 
-def warnings_of(plant: Plant, solution: Solution, streams: Streams, fuel: np.ndarray) -> list[str]:
+def warnings_of(plant: Plant, streams: Streams, fuel: np.ndarray) -> list[str]:
     """Sentences on what a forecast found that a user must know before full load."""
     words = (
         list(plant.warnings) + list(plant.build.notes) + list(plant.demand.notes) + list(plant.charge.compressor.notes)
@@ -244,10 +243,6 @@ def warnings_of(plant: Plant, solution: Solution, streams: Streams, fuel: np.nda
         flow = streams.pumped(i)
         if float(np.abs(flow).max()) < 1e-6:
             words.append(f"{loop.loop.name} loop: nothing moved the coolant in this session")
-        mean = solution.scalars[:, 4 + len(plant.sensors) + i]
-        if float(mean.min()) < loop.coolant.freezing_point + 1.0:
-            words.append(f"{loop.loop.name} loop: the coolant comes within 1 K of freezing")
-        words.extend(_boiling(plant, solution, i))
     return words
 
 
@@ -264,24 +259,5 @@ def _bench_reread(plant: Plant, loop: str, names: tuple[str, ...]) -> list[str]:
     words = (
         f"{', '.join(rated)}: bench_coolant is not given, so the ratings are now read as taken with "
         f"{plant.build.loops[loop].coolant}; say what the bench ran to compare coolants on equal terms"
-    )
-    return [words]
-
-
-def _boiling(plant: Plant, solution: Solution, loop: int) -> list[str]:
-    """Coolant that gets within BOILING_MARGIN of boiling somewhere in the loop, at the pressure its cap holds."""
-    flows, A = plant.loops[loop], plant.arrays
-    mine = np.flatnonzero((A.passes[:, layout.P_SORT] == layout.COOLANT) & (A.passes[:, layout.P_PATH] == loop))
-    hottest = solution.streams[:, mine, 1].max(axis=0)
-    cap = flows.loop.cap_pressure
-    boils = flows.coolant.boiling_point(plant.around.pressure + (cap or 0.0))
-    if float(hottest.max()) < boils - BOILING_MARGIN:
-        return []
-    part = plant.passes[mine[int(hottest.argmax())]].part
-    held = "with no cap pressure given" if cap is None else "at its cap pressure"
-    words = (
-        f"{flows.loop.name} loop: the coolant reaches {float(hottest.max()) - 273.15:.0f} degC in {part} "
-        f"and boils near {boils - 273.15:.0f} degC {held}: "
-        "boiling is not modelled; it would throw coolant out and scald"
     )
     return [words]

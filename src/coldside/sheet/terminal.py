@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from coldside.judge.coolant import point_cautions, serves_core
 from coldside.judge.pressures import belts
 from coldside.judge.verdict import Verdict
 from coldside.plant.charge import StageState
@@ -120,8 +121,11 @@ def point_text(point: Point, system: str, width: int, colour: bool | None = None
     if point.effectiveness or point.coolant_flow or point.air_flow_duct:
         page.head("cooling")
         page.pairs(_point_cooling(point, system))
-    if point.warnings:
+    cautions = point_cautions(point)
+    if cautions or point.warnings:
         page.head("notes")
+        for caution in cautions:
+            page.item(caution.words(system))
         for words in point.warnings:
             page.item(retold(words, system))
     if point.defaults:
@@ -189,7 +193,8 @@ def _point_cooling(point: Point, system: str) -> list[tuple[str, str]]:
     for loop, flow in point.coolant_flow.items():
         words = show(flow, "volume_flow", system)
         if loop in point.loop_temperature:
-            words += f", {tables.say(point.loop_temperature[loop], 'temperature', system)} into the cores"
+            words += f", {tables.say(point.loop_temperature[loop], 'temperature', system)}"
+            words += " into the cores" if serves_core(point.build, loop) else ""
         rows.append((f"loop {loop}", words))
     rows += [
         (f"duct {duct}", show(flow, "mass_flow", system) + " of air") for duct, flow in point.air_flow_duct.items()
