@@ -66,6 +66,30 @@ def test_chart_says_the_peak_of_the_full_trace(invented):
     assert any(box.text.startswith(peak) for box in time_chart_boxes(forecast, "si"))
 
 
+@pytest.mark.parametrize(("narrow", "system"), FORMS)
+def test_counted_phases_are_told_in_one_form(solved, narrow, system):
+    """Twelve laps and six pulls, each told by number, and what is counted told once where only numbers fit."""
+    for name, count, word in (("dunlin/build track", 12, "lap"), ("dunlin/build dyno-pulls", 6, "pull")):
+        words = [box.text for box in time_chart_boxes(solved[name], system, narrow=narrow)]
+        if narrow:
+            assert word in words, name
+            foot = next(box for box in time_chart_boxes(solved[name], system, narrow=True) if box.text == word).y0
+            told = [b.text for b in time_chart_boxes(solved[name], system, narrow=True) if b.y0 == foot]
+            assert [w for w in told if w.isdigit()] == [str(k + 1) for k in range(count)], name
+        else:
+            assert [w for w in words if w.startswith(word + " ")] == [f"{word} {k + 1}" for k in range(count)], name
+
+
+@pytest.mark.parametrize(("narrow", "system"), FORMS)
+def test_a_lone_pull_and_the_road_speed_are_told(forecast, narrow, system):
+    boxes = time_chart_boxes(forecast("dunlin/build", "traffic-then-pull"), system, narrow=narrow)
+    assert "pull" in [box.text for box in boxes]
+    title = next(box for box in boxes if box.text.startswith("road speed, "))
+    ticks = [box.text for box in boxes if title.y0 < box.y0 < title.y0 + 75.0 and box.x1 < title.x0]
+    assert len(ticks) >= 2
+    assert "0" in ticks
+
+
 def test_energy_and_resistance_in_both_systems():
     assert energy(3.21e6, "si") == "3.21 MJ"
     assert energy(-4200.0, "si") == "-4.20 kJ"

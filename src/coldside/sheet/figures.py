@@ -191,8 +191,7 @@ class _Chart:
         for tick in nice_ticks(low, high, ticks):
             at = y(tick)
             self.pieces.append(f'<path d="M{self.left:.1f} {at:.1f}H{self.right:.1f}" class="g" stroke="#d8d4c8"/>')
-            if at < bottom - 4.0 or panel.height > 100:
-                self.text(self.left - 6.0, at + 4.0, f"{tick:g}", "", "end")
+            self.text(self.left - 6.0, at + 4.0, f"{tick:g}", "", "end")
         self.text(self.left, panel.top - 8.0, f"{title}, {label}", "k")
         for line in panel.lines:
             self._trace(line, [y(v * factor + shift) for v in (0.0, 1.0)])
@@ -252,46 +251,96 @@ class _Chart:
                 )
 
     def phases(self, y: float) -> None:
-        """The phases' words along the foot: whole where they fit, shortened or left out where they do not."""
+        """The phases' words along the foot: counted ones first, all in one form, then the rest where there is room."""
+        told = []
         for span in _told(self.forecast.demand.spans):
             x0, x1 = self.x(self.time[span.first]), self.x(self.time[min(span.last, len(self.time) - 1)])
             self.pieces.append(f'<path d="M{x0:.1f} {y - 17:.1f}v6" class="ax" stroke="#5c666e"/>')
-            self._phase(span, (x0 + x1) / 2, x1 - x0, y)
+            told.append((span, x0, x1))
         self.pieces.append(f'<path d="M{self.right:.1f} {y - 17:.1f}v6" class="ax" stroke="#5c666e"/>')
+        families: dict[str, list[tuple[Span, float, float]]] = {}
+        for item in told:
+            name, number = _counted(item[0].label)
+            families.setdefault(name if number else "", []).append(item)
+        single = families.pop("", [])
+        shortened = [name for name, items in families.items() if not self._family(items, y, whole=True)]
+        for name in shortened:
+            self._family(families[name], y, whole=False)
+        if shortened and text_width(", ".join(shortened), SIZE) < self.width - self.right - 13.0:
+            self.text(self.right + 11.0, y, ", ".join(shortened))
+        for span, x0, x1 in sorted(single, key=lambda item: item[0].kind != "pull"):
+            if span.kind != "pull" or not self._family([(span, x0, x1)], y, whole=True):
+                self._phase(span.label, x0, x1, y)
 
-    def _phase(self, span: Span, middle: float, room: float, y: float) -> None:
-        last = span.label.split()[-1] if span.label.split() else ""
-        for words in (span.label, last if last.isdigit() else ""):
-            wide = text_width(words, SIZE)
+    def _family(self, items: list[tuple[Span, float, float]], y: float, *, whole: bool) -> bool:
+        """Phases that differ by their number: each with its whole words if all of them fit, else with its number alone
+        where that fits.  Whether they were written."""
+        placed: list[Box] = []
+        for span, x0, x1 in items:
+            words = span.label if whole else _counted(span.label)[1]
+            middle, wide = (x0 + x1) / 2, text_width(words, SIZE)
+            gap = 2.0 if whole else 0.8
+            box = Box(middle - wide / 2 - gap, y - 9.6, middle + wide / 2 + gap, y + 2.9, words)
             # a pull is short: its words may reach over its ends as long as they touch no others
-            box = Box(middle - wide / 2 - 3, y - 9.6, middle + wide / 2 + 3, y + 2.9, words)
-            short = span.kind == "pull" and wide < 60.0
-            if words and (wide + 3.0 <= room or short) and box.x0 > 0.0 and box.x1 < self.width and self.free(box):
+            fits = wide + 3.0 <= x1 - x0 or (span.kind == "pull" and wide < 60.0)
+            clear = self.free(box) and not any(box.overlaps(other) for other in placed)
+            if fits and clear and box.x0 > 0.0 and box.x1 < self.right + 10.0:
+                placed.append(box)
+            elif whole:
+                return False
+        for box in placed:
+            self.text((box.x0 + box.x1) / 2, y, box.text, "", "middle")
+        return True
+
+    def _phase(self, words: str, x0: float, x1: float, y: float) -> None:
+        """A phase's words in the middle of its stretch, or beside what already stands there; left out without room."""
+        wide = text_width(words, SIZE)
+        half = wide / 2 + 3.0
+        taken = [box for box in self.boxes if box.y0 < y + 2.9 and box.y1 > y - 9.6]
+        edges = [box.x1 + half for box in taken] + [box.x0 - half for box in taken]
+        for middle in sorted([(x0 + x1) / 2, *edges], key=lambda at: abs(at - (x0 + x1) / 2)):
+            box = Box(middle - half + 0.01, y - 9.6, middle + half - 0.01, y + 2.9, words)
+            if words and box.x0 >= x0 - 2.0 and box.x1 <= x1 + 2.0 and self.free(box):
                 self.text(middle, y, words, "", "middle")
                 return
 
     def peak(self, panel: Panel) -> None:
-        """A ring around the highest intake, with its value and time."""
+        """A ring around the highest intake, with its value and time where they hide the least of the traces."""
         forecast = self.forecast
         _, factor, shift = self.unit(panel.kind)
         low, high = panel.low * factor + shift, panel.high * factor + shift
+
+        def level(values: np.ndarray) -> np.ndarray:
+            return panel.top + panel.height * (1 - (values * factor + shift - low) / max(high - low, 1e-9))
+
         value = float(forecast.intake[forecast.peak])
-        x = self.x(self.time[forecast.peak])
-        y = panel.top + panel.height * (1 - (value * factor + shift - low) / max(high - low, 1e-9))
+        x, y = self.x(self.time[forecast.peak]), float(level(np.array(value)))
         self.pieces.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" class="spot" fill="none" stroke="#20262b"/>')
         when = shown(Quantity(float(forecast.time[forecast.peak]), "clock"), self.system)
         words = f"{shown(Quantity(value, 'temperature'), self.system)} at {when}"
         wide = text_width(words, SIZE, True) + 4.0
-        for at_x, at_y in (
-            (x, y - 11),
-            (x - wide / 2 - 9, y - 8),
-            (x + wide / 2 + 9, y - 8),
-            (x - wide / 2 - 9, y + 16),
-        ):
-            at_x = min(max(at_x, self.left + wide / 2 + 2), self.right - wide / 2)
-            if self.free(Box(at_x - wide / 2, at_y - 9.6, at_x + wide / 2, at_y + 2.9, words)):
-                self.text(at_x, at_y, words, "k", "middle")
-                return
+        across = np.array([self.x(t) for t in (self.time[0], self.time[-1])])
+        xs = np.interp(self.time, self.time[[0, -1]], across)
+        traces = [level(line.values) for line in panel.lines]
+        best: tuple[int, float, float] | None = None
+        for lift in (-11.0, 4.0, 20.0, -26.0, 36.0, -41.0, 52.0):
+            for aside in (0.0, -wide / 2 - 9.0, wide / 2 + 9.0):
+                at_x = min(max(x + aside, self.left + wide / 2 + 2), self.right - wide / 2)
+                box = Box(at_x - wide / 2, y + lift - 10.5, at_x + wide / 2, y + lift + 3.5, words)
+                ring = Box(x - 6.0, y - 6.0, x + 6.0, y + 6.0, "")
+                inside = box.y0 > panel.top - 6.0 and box.y1 < panel.top + panel.height
+                if not inside or box.overlaps(ring) or not self.free(box):
+                    continue
+                hidden = sum(_hidden(box, xs, trace) for trace in traces)
+                if best is None or hidden < best[0]:
+                    best = (hidden, at_x, y + lift)
+        if best is not None:
+            _, at_x, at_y = best
+            if at_y < y - 20.0 or at_y > y + 22.0:
+                tip = at_y + 4.0 if at_y < y else at_y - 11.0
+                edge = y - 5.0 if at_y < y else y + 5.0
+                self.pieces.append(f'<path d="M{x:.1f} {edge:.1f}L{at_x:.1f} {tip:.1f}" class="ax" stroke="#5c666e"/>')
+            self.text(at_x, at_y, words, "k", "middle")
 
     def commands(self, top: float, height: float) -> list[tuple[str, str]]:
         """Bars of pump and fan commands, one thin row each, at most three; returns (name, class) of each row."""
@@ -319,6 +368,20 @@ class _Chart:
                 words = words[:-2] + "…"
             self.text(self.right + 11.0, y + height - 4.0, words)
         return found
+
+
+def _hidden(box: Box, xs: np.ndarray, ys: np.ndarray) -> int:
+    """How many px columns of a trace (px) run through a box."""
+    near = np.flatnonzero((xs[1:] >= box.x0) & (xs[:-1] <= box.x1))
+    top, bottom = np.minimum(ys[near], ys[near + 1]), np.maximum(ys[near], ys[near + 1])
+    through = near[(top < box.y1) & (bottom > box.y0)]
+    return len(np.unique(np.round(xs[through])))
+
+
+def _counted(label: str) -> tuple[str, str]:
+    """A phase's words and its number: "pull 3" -> ("pull", "3"); no number is ""."""
+    words = label.split()
+    return (" ".join(words[:-1]), words[-1]) if len(words) > 1 and words[-1].isdigit() else (label, "")
 
 
 def _told(spans: tuple[Span, ...]) -> list[Span]:
@@ -374,7 +437,7 @@ def _chart(forecast: Forecast, system: str, narrow: bool) -> tuple[str, _Chart]:
     main = _main_panel(forecast, system, narrow)
     bottom = main.top + main.height
     chart.bands(main.top, bottom)
-    chart.panel(main, "intake", 5)
+    chart.panel(main, "intake", 5 if narrow else 7)
     chart.peak(main)
     chart.pieces.append(f'<path d="M{chart.left:.1f} {bottom:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
     chart.phases(bottom + 17.0)
@@ -386,12 +449,14 @@ def _chart(forecast: Forecast, system: str, narrow: bool) -> tuple[str, _Chart]:
     road = Panel(y, 54.0, "speed", [Line(forecast.demand.road_speed, "road", "road speed")])
     road.high = max(float(forecast.demand.road_speed.max()) * 1.1, 5.0)
     if forecast.demand.road_speed.max() > 0.1:
-        chart.panel(road, "road speed", 2)
+        chart.panel(road, "road speed", 3)
         y += road.height + 14.0
     rows = _busy(forecast)
     if rows:
         y += 12.0
-        chart.text(chart.left, y - 3.0, "on or off", "k")
+        kinds = {cls for _, cls in rows[:3]}
+        what = "pumps and fans" if len(kinds) > 1 else "pumps" if "on" in kinds else "fans"
+        chart.text(chart.left, y - 3.0, f"{what}: a full bar is full speed", "k")
         y += 4.0
     y += 19.0 * len(chart.commands(y, 19.0)) + 4.0
     chart.minutes(y)
