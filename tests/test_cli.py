@@ -476,3 +476,13 @@ def test_ctrl_c_never_shows_a_traceback(tern, pulls, delay):
     assert seen.stderr.splitlines()[-1] == "Interrupted."
     assert "Traceback" not in seen.stderr
     assert "KeyboardInterrupt" not in seen.stderr
+
+
+@pytest.mark.parametrize(
+    ("units", "said"), [("si", "-12 degC and freezes at -4 degC"), ("us", "10 degF and freezes at 25 degF")]
+)
+def test_a_refusal_while_solving_names_the_file_and_speaks_the_units_asked_for(tern, units, said):
+    mix = "loops.charge.coolant=ethylene glycol 10 % by volume"
+    seen = run("point", tern, "--ambient", "10 degF", "--set", mix, "--units", units)
+    assert seen.exit_code == 2
+    assert seen.stderr.startswith(f"{tern}: loops.charge.coolant: ethylene glycol 10 % by volume starts at {said}")

@@ -16,7 +16,7 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, ParamSpec
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 P = ParamSpec("P")
 
+BUILD_TABLES = ("engine", "car", "bay", "charge", "loops", "ducts", "parts")
 DEMO_BUILD = ("tern", "water.toml")
 DEMO_SESSION = ("sessions", "dyno-pulls.toml")
 DEMO_SHEET = "coldside-demo.html"
@@ -106,7 +107,7 @@ def guarded(command: Callable[P, int | None]) -> Callable[P, None]:
         except Internal as error:
             code = our_fault(error)
         except ColdsideError as error:
-            tell(str(error))
+            tell(in_units(str(error), kwargs.get("units")))
             code = error.exit_code
         except BrokenPipeError:  # the reader of a pipe has seen enough
             sys.stdout = open(os.devnull, "w")  # noqa: SIM115  so that the last flush does not fail again
@@ -119,6 +120,26 @@ def guarded(command: Callable[P, int | None]) -> Callable[P, None]:
         raise typer.Exit(code)
 
     return run
+
+
+@contextlib.contextmanager
+def keys_of(build: object) -> Iterator[None]:
+    """A refusal met while solving that names a key of the build names the build's file too."""
+    try:
+        yield
+    except BadInput as error:
+        if not error.where and error.key.partition(".")[0] in BUILD_TABLES:
+            error.where = str(build)
+        raise
+
+
+def in_units(text: str, units: object) -> str:
+    """A message with the quantities that it names (not those that a user typed) in the units asked for."""
+    if units is not System.us:
+        return text
+    from coldside.units import retold
+
+    return retold(text, System.us.value)
 
 
 def our_fault(error: Exception) -> int:
@@ -212,7 +233,8 @@ def solved(
 
     announce_first_use()
     progress(f"{build.name}, {session.name}:")
-    forecast = simulate(build, session, progress=progress)
+    with keys_of(build_file):
+        forecast = simulate(build, session, progress=progress)
     return forecast, judge(forecast, limits)
 
 
@@ -372,7 +394,8 @@ def point(
 
     from coldside.plant.steady import operating_point
 
-    result = operating_point(loaded, **given)
+    with keys_of(build):
+        result = operating_point(loaded, **given)
     if as_json:
         from coldside.judge.summary import point_json
 
