@@ -24,7 +24,6 @@ class Later(NamedTuple):
     belongs: str  # the issue, or "nowhere"
 
 
-_KNOCK = "issue 4, knock and power"
 _CAR = "issue 4, what the car does"
 
 NOT_YET: dict[str, Later] = {
@@ -33,20 +32,6 @@ NOT_YET: dict[str, Later] = {
         "the engines here are spark-ignited; nothing would use the factor",
         "nowhere",
     ),
-    "charge-C32": Later("shape of the burn", "no burn is modelled", _KNOCK),
-    "charge-C33": Later("cylinder volume against crank angle", "no cylinder is modelled", _KNOCK),
-    "charge-C34": Later("rotary chamber volume against shaft angle", "no chamber is modelled", _KNOCK),
-    "charge-C35": Later("ignition delay of gasoline", "no knock is modelled", _KNOCK),
-    "charge-C36": Later("ignition delay of ethanol", "no knock is modelled", _KNOCK),
-    "charge-C37": Later("delay integral, motored", "no knock is modelled", _KNOCK),
-    "charge-C38": Later("delay integral, fired", "no knock is modelled", _KNOCK),
-    "charge-C39": Later("the same with later spark", "no knock is modelled", _KNOCK),
-    "charge-C40": Later("end gas compressed by pressure", "no end gas is modelled", _KNOCK),
-    "charge-C41": Later("end gas compressed by volume", "no end gas is modelled", _KNOCK),
-    "charge-C42": Later("octane number that a delay integral asks for", "no knock is modelled", _KNOCK),
-    "charge-C43": Later("slopes of octane need against a published engine's", "no knock is modelled", _KNOCK),
-    "charge-C44": Later("high-ethanol fuel and knock", "no knock is modelled", _KNOCK),
-    "charge-C45": Later("delay that rises with temperature", "no knock is modelled", _KNOCK),
     "loop-C30": Later("launch at the tyres' grip", "no standing start is modelled", _CAR),
     "loop-C31": Later("speed in a corner", "no lap is modelled", _CAR),
     "loop-C32": Later("a straight between two corners", "no lap is modelled", _CAR),

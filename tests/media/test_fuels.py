@@ -102,18 +102,30 @@ def test_evaporation_cools_more_when_rich_and_balances_enthalpy(lambda_, share):
     ("call", "said"),
     [
         (
-            lambda: fuel("E86"),
+            lambda: fuel("E85x"),
             (
-                "fuel 'E86' is not known; it must be one of gasoline 95, gasoline 98, gasoline 100, E10, E85, ethanol, "
-                "methanol; nearest: 'E85'"
+                "fuel 'E85x' is not known; it must be one of gasoline 95, gasoline 98, gasoline 100, E10, E85, "
+                'ethanol, methanol; nearest: \'E85\'; or "gasoline 98", "E85" or a blend by volume, '
+                '"gasoline 98 with 40 % E85"'
             ),
         ),
         (
             lambda: fuel("hay"),
             (
                 "fuel 'hay' is not known; it must be one of gasoline 95, gasoline 98, gasoline 100, E10, E85, ethanol, "
-                "methanol"
+                'methanol; or "gasoline 98", "E85" or a blend by volume, "gasoline 98 with 40 % E85"'
             ),
+        ),
+        (
+            lambda: fuel("gasoline 97 with 40 % E85"),
+            (
+                "fuel 'gasoline 97 with 40 % E85': 'gasoline 97' is not known; a blend is made of gasoline 95, "
+                "gasoline 98, gasoline 100, E10, E85, ethanol, methanol; nearest: 'gasoline 98'"
+            ),
+        ),
+        (
+            lambda: fuel("gasoline 98 with 140 % E85"),
+            "fuel 'gasoline 98 with 140 % E85': a share of 140 % is more than all; it must be from 0 to 100 %",
         ),
         (
             lambda: blend(FUELS["gasoline 95"], 1.2),
@@ -137,3 +149,31 @@ def test_refusals(call, said):
     with pytest.raises(BadInput) as caught:
         call()
     assert str(caught.value) == said
+
+
+def test_blends_by_name_are_blends_by_volume():
+    """E85 in gasoline 98: 0.4 x 0.85 of ethanol by volume; heat per litre adds up (arithmetic)."""
+    blended, first, second = fuel("gasoline 98 with 40 % E85"), fuel("gasoline 98"), fuel("E85")
+    per_litre = 0.6 * first.heating_value * first.density + 0.4 * second.heating_value * second.density
+    assert blended.heating_value * blended.density == pytest.approx(per_litre, rel=1e-12)
+    ethanol = dict(blended.contents)["ethanol"] * blended.density / FUELS["ethanol"].density
+    assert ethanol == pytest.approx(0.34, rel=1e-12)
+    assert blended.name == "gasoline 98 with 40 % E85"
+    assert fuel(blended.name) == blended
+    assert fuel("gasoline 98 with 40.0 %  E85 by volume") == blended
+
+
+def test_ends_and_numbered_blends():
+    """0 and 100 % are the parts; E40 is 40 % by volume in gasoline 95; contents always sum to 1 (limits)."""
+    assert fuel("gasoline 98 with 0 % E85").octane() == 98.0
+    assert fuel("gasoline 98 with 100 % ethanol").latent_heat == FUELS["ethanol"].latent_heat
+    assert fuel("E40").RON == blend(FUELS["gasoline 95"], 0.4).RON
+    for name in (*FUELS, "E40", "methanol with 30 % gasoline 100"):
+        assert sum(share for _, share in fuel(name).contents) == pytest.approx(1.0, rel=1e-12)
+
+
+def test_octane_index():
+    """K 0 is RON, 1 is MON (definition)."""
+    assert fuel("gasoline 98").octane(0.0) == 98.0
+    assert fuel("gasoline 98").octane(1.0) == 87.5
+    assert fuel("gasoline 98").octane(-0.5) == 98.0 + 0.5 * 10.5

@@ -1,14 +1,16 @@
 """Fuels: octane, heating value, air demand, and what their evaporation takes from the charge.
 
-What is here: `Fuel`, `FUELS` (the choices of `[engine] fuel`), `fuel`, `blend`, `evaporation_drop`,
-`stoichiometric_ratio`.  SI: J/kg, kg/m3, kg/mol; air-fuel ratios are kg of dry air per kg of fuel.
-What is not: knock.  Pump fuel scatters: gasoline +-2 octane and +-1 % heating value, and what is sold as
-E85 holds 51 to 83 % ethanol; measure it.
+What is here: `Fuel`, `FUELS` (the names that `[engine] fuel` may use), `fuel` (reads a name or a blend), `mixed`,
+`blend`, `evaporation_drop`, `stoichiometric_ratio`.  SI: J/kg, kg/m3, kg/mol; air-fuel ratios are kg of dry air
+per kg of fuel.  What is not: knock.  Pump fuel scatters: gasoline +-2 octane and +-1 % heating value, and what is
+sold as E85 holds 51 to 83 % ethanol; measure it.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -31,7 +33,7 @@ class Fuel:
 
     `RON`, `MON` octane numbers; `heating_value` lower, J/kg; `stoichiometric` kg dry air per kg fuel;
     `latent_heat` J/kg at 25 degC; `density` kg/m3 at 15 degC; `molar_mass` kg/mol (of a blend: the mean);
-    `source` key and standing of the figures.
+    `source` key and standing of the figures; `contents` shares by mass of gasoline, ethanol and methanol, sum 1.
     """
 
     name: str
@@ -43,11 +45,24 @@ class Fuel:
     density: float
     molar_mass: float
     source: str
+    contents: tuple[tuple[str, float], ...]
 
     @property
     def heat_per_air(self) -> float:
         """Heating value per kg of air at stoichiometric mixture, J/kg: 2.9 to 3.1 MJ for every fuel here."""
         return self.heating_value / self.stoichiometric
+
+    @property
+    def alcohol_share(self) -> float:
+        """Share of ethanol and methanol by mass."""
+        return sum(share for content, share in self.contents if content != "gasoline")
+
+    def octane(self, K: float = 0.0) -> float:
+        """Octane index RON - K (RON - MON): K 0 as in the RON test, 1 the MON test, below 0 in boosted cool engines.
+
+        Source: OctaneIndex.
+        """
+        return self.RON - K * (self.RON - self.MON)
 
 
 def stoichiometric_ratio(carbon: float, hydrogen: float, oxygen: float = 0.0) -> float:
@@ -77,6 +92,7 @@ def _gasoline(grade: int, MON: float) -> Fuel:
         density=750.0,
         molar_mass=0.103,
         source="EN228 for 95/85; AFDC for heat and mass; other grades Practice",
+        contents=(("gasoline", 1.0),),
     )
 
 
@@ -90,6 +106,7 @@ _ETHANOL = Fuel(
     density=793.6,
     molar_mass=46.069e-3,
     source="octane Practice (AFDC 108/92); latent heat, density CoolProp; heating value Cantera, liquid",
+    contents=(("ethanol", 1.0),),
 )
 _METHANOL = Fuel(
     name="methanol",
@@ -101,38 +118,51 @@ _METHANOL = Fuel(
     density=795.6,
     molar_mass=32.042e-3,
     source="octane Practice (AFDC 107/92); latent heat, density CoolProp; heating value Cantera, liquid",
+    contents=(("methanol", 1.0),),
 )
 
 
-def blend(base: Fuel, ethanol_volume_share: float, *, name: str = "") -> Fuel:
-    """`base` with ethanol added to a volume share of 0 to 1 of the blend.
+def mixed(first: Fuel, second: Fuel, volume_share: float, *, name: str = "") -> Fuel:
+    """`first` with `second` added to a volume share of 0 to 1 of the whole.
 
     Heating value, air demand and latent heat go by mass, density by volume (no contraction), octane by
-    molar share without interaction (real blends lie up to a few numbers above).  At 0 the base's figures,
-    at 1 those of ethanol, exactly.  `base` must be free of ethanol.  BadInput outside 0 to 1.
+    molar share without interaction (real blends lie up to a few numbers above).  At 0 the figures of the first,
+    at 1 those of the second, exactly.  BadInput outside 0 to 1.
     Source: Analytic; octane AndersonWallington2020 (linear in molar share, interaction term 0).
     """
-    require("ethanol_volume_share", ethanol_volume_share, low=0.0, high=1.0)
-    v = float(ethanol_volume_share)
-    density = v * _ETHANOL.density + (1.0 - v) * base.density
-    w = v * _ETHANOL.density / density
-    moles, moles_base = w / _ETHANOL.molar_mass, (1.0 - w) / base.molar_mass
-    x = moles / (moles + moles_base)
+    require("volume_share", volume_share, low=0.0, high=1.0)
+    v = float(volume_share)
+    density = v * second.density + (1.0 - v) * first.density
+    w = v * second.density / density
+    moles, moles_first = w / second.molar_mass, (1.0 - w) / first.molar_mass
+    x = moles / (moles + moles_first)
 
     def share(weight: float, quantity: str) -> float:
-        return float(weight * getattr(_ETHANOL, quantity) + (1.0 - weight) * getattr(base, quantity))
+        return float(weight * getattr(second, quantity) + (1.0 - weight) * getattr(first, quantity))
 
+    contents: dict[str, float] = {}
+    for part, weight in ((first, 1.0 - w), (second, w)):
+        for content, amount in part.contents:
+            contents[content] = contents.get(content, 0.0) + weight * amount
     return Fuel(
-        name=name or f"{base.name} with {100 * v:g} % ethanol by volume",
+        name=name or f"{first.name} with {100 * v:g} % {second.name}",
         RON=share(x, "RON"),
         MON=share(x, "MON"),
         heating_value=share(w, "heating_value"),
         stoichiometric=share(w, "stoichiometric"),
         latent_heat=share(w, "latent_heat"),
         density=density,
-        molar_mass=1.0 / (moles + moles_base),
-        source=f"Own: blended from {base.name} and ethanol, octane by molar share (AndersonWallington2020)",
+        molar_mass=1.0 / (moles + moles_first),
+        source=f"Own: blended from {first.name} and {second.name}, octane by molar share (AndersonWallington2020)",
+        contents=tuple((content, amount) for content, amount in contents.items() if amount > 0.0),
     )
+
+
+def blend(base: Fuel, ethanol_volume_share: float, *, name: str = "") -> Fuel:
+    """`base` with ethanol added to a volume share of 0 to 1 of the blend, as `mixed`; BadInput outside 0 to 1."""
+    require("ethanol_volume_share", ethanol_volume_share, low=0.0, high=1.0)
+    words = name or f"{base.name} with {100 * float(ethanol_volume_share):g} % ethanol by volume"
+    return mixed(base, _ETHANOL, ethanol_volume_share, name=words)
 
 
 _GASOLINE_95 = _gasoline(95, 85.0)
@@ -151,13 +181,44 @@ FUELS: dict[str, Fuel] = {
 }
 
 
+_BLEND = re.compile(
+    r"(?P<first>.+?)\s+with\s+(?P<share>[0-9]+(?:\.[0-9]+)?)\s*%\s*(?P<second>.+?)(?:\s+by volume)?\s*\Z"
+)
+_ETHANOL_NUMBER = re.compile(r"E([1-9][0-9]?)\Z")  # the trade's name of gasoline with so many percent by volume
+FORMS = '"gasoline 98", "E85" or a blend by volume, "gasoline 98 with 40 % E85"'
+
+
+@lru_cache(maxsize=128)
 def fuel(name: str) -> Fuel:
-    """The fuel of this name; BadInput for another one, with the allowed names and the nearest."""
-    if name in FUELS:
-        return FUELS[name]
+    """The fuel of this name, or the blend of two that it names, by volume: "gasoline 98 with 40 % E85".
+
+    "E40" is gasoline 95 with 40 % of ethanol.  A blend's name comes out in that form.  BadInput for anything else,
+    with the allowed names and the nearest.
+    """
+    words = " ".join(name.split())
+    if words in FUELS:
+        return FUELS[words]
+    if numbered := _ETHANOL_NUMBER.match(words):
+        return blend(_GASOLINE_95, int(numbered[1]) / 100.0, name=words)
+    found = _BLEND.match(words)
+    if not found:
+        raise BadInput(f"fuel {name!r} is not known; it must be one of {', '.join(FUELS)}{_closest(words)}; or {FORMS}")
+    pair = []
+    for which in ("first", "second"):
+        part = found[which]
+        if part not in FUELS:
+            names = ", ".join(FUELS)
+            raise BadInput(f"fuel {name!r}: {part!r} is not known; a blend is made of {names}{_closest(part)}")
+        pair.append(FUELS[part])
+    share = float(found["share"])
+    if share > 100.0:
+        raise BadInput(f"fuel {name!r}: a share of {share:g} % is more than all; it must be from 0 to 100 %")
+    return mixed(pair[0], pair[1], share / 100.0)
+
+
+def _closest(name: str) -> str:
     hint = nearest(name, FUELS)
-    tail = f"; nearest: {hint!r}" if hint else ""
-    raise BadInput(f"fuel {name!r} is not known; it must be one of {', '.join(FUELS)}{tail}")
+    return f"; nearest: {hint!r}" if hint else ""
 
 
 def evaporation_drop(fuel: Fuel, lambda_: ArrayLike, share: ArrayLike = 1.0) -> Number:
