@@ -13,16 +13,17 @@ import numpy as np
 import pytest
 
 from coldside.build.files import load_build
-from coldside.build.model import Build
+from coldside.build.model import Build, Parallel
 from coldside.duty.model import PhaseSpec
 from coldside.judge.heat import recompute_ledger
 from coldside.parts.chiller import ChillerSpec
+from coldside.parts.lines import ThermostatSpec, ValveSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.plant import layout
 from coldside.plant.assemble import assemble
 from coldside.plant.forecast import charge_states, simulate, solve
 from coldside.plant.steady import operating_point
-from generators import PUMP, TANK, TURBO, WATER_CORE, build_of, demand_of, session_of
+from generators import AIR_CORE, EXCHANGER, PUMP, TANK, TURBO, WATER_CORE, build_of, demand_of, session_of
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 CHILLER = ChillerSpec(capacity=((273.15, 600.0), (283.15, 2000.0), (298.15, 8000.0)))
@@ -88,3 +89,44 @@ def test_a_pump_on_the_engine_does_not_spoil_the_second_count_of_heat():
     forecast = simulate(build, session)
     assert int((np.diff(forecast.command["water_pump"]) != 0.0).sum()) > 10
     assert abs(recompute_ledger(forecast).to_air_difference) < 2e-4
+
+
+@pytest.mark.parametrize("load", [0.15, 0.45])
+def test_a_thermostat_holds_the_engine_at_what_is_stamped_on_it(load):
+    """82 degC opens, 92 is full: a light cruise lies a little above 82 (109 degC where the loop's mean opened it).
+
+    0.15 K from the steady point: the flow is tabulated in steps of 1.3 K there.
+    """
+    build = load_build(EXAMPLES / "plover" / "stacked.toml")
+    session = session_of(PhaseSpec(kind="cruise", speed=22.0, engine_speed=50.0, load=load, duration=1500.0))
+    forecast, point = simulate(build, session), operating_point(build, session=session, at="END")
+    engine = ("engine.coolant", "coolant")
+    assert 354.65 < point.outlet[engine] < 360.15
+    assert forecast.outlet[engine][-1] == pytest.approx(point.outlet[engine], abs=0.15)
+
+
+@pytest.mark.parametrize(
+    ("way", "felt"),
+    [
+        (("engine", Parallel((("stat", "remote"), ("past",))), "tank", "pump"), {"engine"}),  # at the engine's outlet
+        (("engine", Parallel((("remote", "stat"), ("past",))), "tank", "pump"), {"tank"}),  # ahead of the pump
+        (("engine", "stat", "remote", "tank", "pump"), {"engine"}),  # in line
+        (("stat", "remote", "tank", "pump", "engine"), {"engine"}),  # where the path joins its start
+    ],
+)
+def test_what_a_thermostat_stands_in(way, felt):
+    """The coolant that comes to its fork, or leaves its joint."""
+    parts = {
+        "turbo": TURBO,
+        "core": AIR_CORE,
+        "engine": TANK,
+        "stat": ThermostatSpec(bore=0.03, opens_at=355.15),
+        "remote": EXCHANGER,
+        "past": ValveSpec(bore=0.012),
+        "tank": TANK,
+        "pump": PUMP,
+    }
+    build = build_of(parts, ("turbo", "core"), way, ("core", "remote"))
+    plant = assemble(build, demand_of(build, 0.2))
+    weighed = {plant.passes[p].part for p in np.flatnonzero(plant.arrays.loop_weight)}
+    assert weighed == felt

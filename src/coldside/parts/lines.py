@@ -229,7 +229,7 @@ class ValveSpec:
 
 @dataclass(frozen=True, kw_only=True)
 class ThermostatSpec:
-    """`kind = "thermostat"`: a valve in a loop that opens as the loop's mean temperature rises."""
+    """`kind = "thermostat"`: a valve in a loop that opens as the coolant it stands in warms."""
 
     bore: float = given("length", "inside diameter when fully open", low=2e-3, high=0.1)
     losses: float = given(

@@ -23,6 +23,7 @@ from coldside.parts.chiller import ChillerSpec
 from coldside.parts.engine import BOOSTED
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.jacket import EngineJacketSpec
+from coldside.parts.lines import ThermostatSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.parts.sensor import SensorSpec
 from coldside.plant import layout, tables
@@ -157,8 +158,9 @@ class _Assembly(Threads):
         offset = 0
         for i, loop in enumerate(self.loops):
             low = self._coldest(i)
-            # a chiller fades out within 3 K over freezing, which takes finer steps than viscosity does
-            T = np.linspace(low, self._hottest(i), (4 if self._chilled(i) else 1) * LOOP_NODES)
+            # a chiller fades out in 3 K over freezing, a thermostat opens in 12: finer steps than viscosity takes
+            fine = self._has(i, ChillerSpec) or self._has(i, ThermostatSpec)
+            T = np.linspace(low, self._hottest(i), (4 if fine else 1) * LOOP_NODES)
             combos = self.commands_of(loop.pumps)
             commands = {name: np.repeat([c[name] for c in combos], len(T)) for name in loop.pumps}
             q, heat = loop.flow(self.build, np.tile(T, len(combos)), commands)
@@ -333,7 +335,7 @@ class _Assembly(Threads):
         """Charge passes of cores whose walls may be colder than the dew point: 1 behind, 2 between the compressors."""
         wet = np.zeros(len(self.rows), dtype=np.int64)
         ahead = names_on(self._up_to_last_stage())
-        chilled = [loop.coolant.freezing_point for i, loop in enumerate(self.loops) if self._chilled(i)]
+        chilled = [loop.coolant.freezing_point for i, loop in enumerate(self.loops) if self._has(i, ChillerSpec)]
         coldest = min([self._coldest(-1) + 5.0, *chilled])
         for p, found in enumerate(self.passes):
             core = isinstance(self.build.parts.get(found.part), (WaterCoreSpec, AirCoreSpec))
@@ -400,10 +402,10 @@ class _Assembly(Threads):
         if loop < 0:
             return lowest
         freezing = self.loops[loop].coolant.freezing_point
-        return freezing if self._chilled(loop) else max(lowest, freezing + 0.5)
+        return freezing if self._has(loop, ChillerSpec) else max(lowest, freezing + 0.5)
 
-    def _chilled(self, loop: int) -> bool:
-        return any(isinstance(self.build.parts.get(name), ChillerSpec) for name in self.loops[loop].network.names)
+    def _has(self, loop: int, kind: type) -> bool:
+        return any(isinstance(self.build.parts.get(name), kind) for name in self.loops[loop].network.names)
 
     def _hottest(self, loop: int) -> float:
         engine_in = loop >= 0 and any(
@@ -543,7 +545,9 @@ class _Assembly(Threads):
         weight = np.zeros(len(self.rows))
         for p, row in enumerate(self.rows):
             if row[layout.P_SORT] == layout.COOLANT:
-                weight[p] = coolant_held(self.build.parts[self.passes[p].part])
+                felt = self._felt_by_thermostats(int(row[layout.P_PATH]))
+                if not felt or self.passes[p].part in felt:
+                    weight[p] = coolant_held(self.build.parts[self.passes[p].part])
         for i in range(len(self.loops)):
             mine = [
                 p for p, row in enumerate(self.rows) if row[layout.P_SORT] == layout.COOLANT and row[layout.P_PATH] == i
@@ -559,6 +563,25 @@ class _Assembly(Threads):
             "duct_pass": self._first_of(layout.COOLING, len(self.ducts)),
             "duct_nodes": np.array([duct.network.nodes for duct in self.ducts], dtype=np.int64),
         }
+
+    def _felt_by_thermostats(self, loop: int) -> set[str]:
+        """Parts whose coolant a loop's thermostats stand in; none without one: the loop's mean then stands for all.
+
+        The mean would not do: with a thermostat shut it has the cold radiator in it, and would hold the engine
+        25 K over what is stamped on it.  A thermostat at the head of a branch feels what comes to the fork, one at
+        the end of a branch what leaves the joint, one in line what comes to it.
+        """
+        links, felt = self.loops[loop].network.links, set()
+        for link in links:
+            if isinstance(self.build.parts[link.name], ThermostatSpec):
+                beside = [other for other in links if other is not link]
+                heads = any(other.start == link.start for other in beside)
+                ends = any(other.end == link.end for other in beside)
+                if ends and not heads:
+                    felt |= {other.name for other in beside if other.start == link.end}
+                else:
+                    felt |= {other.name for other in beside if other.end == link.start}
+        return felt
 
     def _first_of(self, sort: int, paths: int) -> np.ndarray:
         """First pass of every path of a sort, and one past the last; passes stand path by path."""
