@@ -1,0 +1,168 @@
+"""Bands of the headline figures: the same session on a build whose uncertain inputs are drawn many times.
+
+What is here: `simulate_many` and `Bands`.  What is not: which inputs are uncertain and their numbers
+(`draws.py`), one run (`outcome.py`), which inputs matter most (`sensitivity.py`), words (`judge/`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coldside.build.model import Build
+from coldside.duty.model import LimitSpec, Session
+from coldside.errors import ColdsideError, NoAnswer, require
+from coldside.explore.draws import Uncertain, drawn, scores, uncertain_inputs, values_of
+from coldside.explore.outcome import COARSE, FINE, Fineness, figures, run
+from coldside.explore.workers import on_all_cores
+from coldside.plant.results import Forecast
+
+DRAWS = 64
+PERCENTILES = (10.0, 50.0, 90.0)
+MOST_FAILED = 0.5  # share of draws without a balance, above which there is no band
+RATIOS = ("power_mean",)  # figures whose coarse error is a factor rather than a difference
+
+Band = tuple[float, float, float]  # 10th, 50th, 90th percentile, SI
+
+
+@dataclass(frozen=True)
+class Bands:
+    """What the uncertainty of the inputs makes of the headline figures.
+
+    `nominal` and `figures` by name (`outcome.figures`): the value with every input at its median, and its
+    band, SI.  `chances` for every limit of the session: the share of draws in which it holds, None where
+    it cannot be judged.  `outcomes` holds each figure in every draw (draws,), `scores` the standard normal
+    numbers of every draw (draws, inputs); draws that found no balance are left out of both and told in
+    `failed`.  `coarse` is by how much the coarse nominal run was off, which every outcome has been given.
+    """
+
+    inputs: tuple[Uncertain, ...]
+    scores: np.ndarray
+    outcomes: Mapping[str, np.ndarray]
+    nominal: Mapping[str, float]
+    figures: Mapping[str, Band]
+    chances: tuple[float | None, ...]
+    failed: tuple[str, ...]
+    coarse: Mapping[str, float]
+    seed: int
+
+    @property
+    def draws(self) -> int:
+        """Draws that count."""
+        return len(self.scores)
+
+
+def simulate_many(
+    build: Build,
+    session: Session,
+    n: int = DRAWS,
+    seed: int = 0,
+    *,
+    forecast: Forecast | None = None,
+    inputs: Sequence[Uncertain] | None = None,
+    fineness: Fineness = COARSE,
+) -> Bands:
+    """Bands of the headline figures from `n` draws of all uncertain inputs.
+
+    Parameters
+    ----------
+    build, session : as of `simulate`.
+    n, seed : draws, and which; the same seed draws the same numbers everywhere.
+    forecast : the nominal run, where there is one already; it is run otherwise.
+    inputs : the inputs to draw, all of them by default.  Column k of the numbers belongs to input k: two
+        builds that are to be compared draw the same list (one's inputs and those that only the other has).
+    fineness : how finely the draws are run.
+
+    Raises as `simulate` does for the nominal run, `NoAnswer` where more than half of the draws find no balance.
+    """
+    require("n", n, low=2, high=2**20)
+    known = uncertain_inputs(build, session) if inputs is None else tuple(inputs)
+    nominal = figures(forecast if forecast is not None else run(build, session, FINE))
+    coarse = figures(run(build, session, fineness))
+    shift = {name: _shift(name, value, coarse[name]) for name, value in nominal.items() if name in coarse}
+    score = scores(len(known), n, seed)
+    shared = (build, replace(session, limits=_shifted(session.limits, shift)), known, fineness)
+    found = on_all_cores(_figures_of, shared, list(values_of(known, score)))
+    good = np.array([isinstance(one, dict) for one in found])
+    failed = tuple(str(one) for one in found if isinstance(one, str))
+    if len(failed) > MOST_FAILED * n:
+        raise NoAnswer(f"{len(failed)} of {n} draws of the uncertain inputs have no balance; the first: {failed[0]}")
+    kept = [one for one in found if isinstance(one, dict)]
+    outcomes = {
+        name: _put_right(name, np.array([one.get(name, np.nan) for one in kept]), by) for name, by in shift.items()
+    }
+    return Bands(
+        inputs=known,
+        scores=score[good],
+        outcomes=outcomes,
+        nominal=nominal,
+        figures={name: band for name, values in outcomes.items() if (band := _band(values)) is not None},
+        chances=tuple(_chance(outcomes.get(f"limits.{k}"), limit) for k, limit in enumerate(session.limits)),
+        failed=failed,
+        coarse=shift,
+        seed=seed,
+    )
+
+
+def figures_of_draws(
+    build: Build,
+    session: Session,
+    inputs: Sequence[Uncertain],
+    score: np.ndarray,
+    figure: str,
+    *,
+    fineness: Fineness = COARSE,
+) -> np.ndarray:
+    """One figure at standard normal numbers (runs, inputs), as coarse as it is run; NaN where there is no balance."""
+    shared = (build, session, tuple(inputs), fineness)
+    found = on_all_cores(_figures_of, shared, list(values_of(inputs, score)))
+    return np.array([one.get(figure, np.nan) if isinstance(one, dict) else np.nan for one in found])
+
+
+def _figures_of(
+    shared: tuple[Build, Session, tuple[Uncertain, ...], Fineness], values: Sequence[np.ndarray]
+) -> list[dict[str, float] | str]:
+    """Figures of some draws; of one that has no balance, what it said."""
+    build, session, inputs, fineness = shared
+    found: list[dict[str, float] | str] = []
+    for row in values:
+        try:
+            found.append(figures(run(*drawn(build, session, inputs, row), fineness)))
+        except ColdsideError as fault:
+            found.append(str(fault))
+    return found
+
+
+def _shift(name: str, fine: float, coarse: float) -> float:
+    """What the coarse run lacks: a factor for powers, nothing for times over a limit, else a difference."""
+    if name in RATIOS:
+        return fine / coarse if coarse > 0.0 else 1.0
+    return 0.0 if name.startswith("seconds_over") else fine - coarse
+
+
+def _put_right(name: str, values: np.ndarray, by: float) -> np.ndarray:
+    return values * by if name in RATIOS else values + by
+
+
+def _shifted(limits: tuple[LimitSpec, ...], shift: Mapping[str, float]) -> tuple[LimitSpec, ...]:
+    """Limits that a coarse trace meets when its fine twin meets the true ones, so that times over them are right."""
+    return tuple(
+        replace(limit, at_most=limit.at_most - shift.get(f"limits.{k}", 0.0)) for k, limit in enumerate(limits)
+    )
+
+
+def _band(values: np.ndarray) -> Band | None:
+    known = values[np.isfinite(values)]
+    if known.size < 2:
+        return None
+    low, middle, high = np.percentile(known, PERCENTILES)
+    return float(low), float(middle), float(high)
+
+
+def _chance(values: np.ndarray | None, limit: LimitSpec) -> float | None:
+    if values is None or not np.isfinite(values).any():
+        return None
+    known = values[np.isfinite(values)]
+    return float(np.mean(known <= limit.at_most))
