@@ -188,8 +188,8 @@ def test_gauge_needs_the_local_air() -> None:
 
 
 REFUSALS = [
-    ("9", "volume", '"9" has no unit; a volume is needed, such as "9 L" or "2.4 US gal"'),
-    (9, "volume", '9 has no unit; a volume is needed, such as "9 L" or "2.4 US gal"'),
+    ("9", "volume", '"9" has no unit; a volume is needed, such as "9 L" or "9 US gal"'),
+    (9, "volume", '9 has no unit; a volume is needed, such as "9 L" or "9 US gal"'),
     ("25", "temperature", '"25" has no unit; a temperature is needed, such as "31 degC" or "88 degF"'),
     ("", "volume", '"" is empty; a volume is needed, such as "9 L" or "2.4 US gal"'),
     ("L 9", "volume", '"L 9" does not start with a number; a volume is needed, such as "9 L" or "2.4 US gal"'),
@@ -201,6 +201,8 @@ REFUSALS = [
     ("1,120 kg", "mass", '"1,120 kg" has a comma; write a decimal point, and no mark between thousands: "1.120 kg" or "1120 kg"'),
     ("1,120,000 g", "mass", '"1,120,000 g" has a comma; write no mark between thousands: "1120000 g"'),
     ("“9 L”", "volume", '"“9 L”" has the quotes of a text processor (“ ”); take them out'),
+    ("12 fpi", "length", '"12 fpi" counts to the inch; write the pitch, one inch over it: "0.0833 in"'),
+    ("12 fins per inch", "length", '"12 fins per inch" counts to the inch; write the pitch, one inch over it: "0.0833 in"'),
     ("3/4 in", "length", '"3/4 in" is a fraction; write it as a decimal number: "0.75 in"'),
     ('1 1/2"', "length", '"1 1/2"" is a fraction; write it as a decimal number: "1.5 in"'),
     ('0.75"', "length", '"0.75"" has marks for its unit; write "0.75 in"'),
@@ -420,6 +422,7 @@ def test_typed_never_breaks_a_line() -> None:
 @pytest.mark.parametrize(
     ("text", "us"),
     [
+        ("180 W/K per kg of cubes, 720 W/K per kg crushed", "155 BTU/(h degF) per lb of cubes, 619 BTU/(h degF) per lb crushed"),
         ("10 W/K per m2 of outside surface, +- 50 %", "1.76 BTU/(h degF) per ft2 of outside surface, +- 50 %"),
         ("2.0 bar absolute", "29 psi abs"),
         ("rubber wall 0.25 W/(m K), 12 W/(m2 K) outside", "rubber wall 0.144 BTU/(h ft degF), 2.11 BTU/(h ft2 degF) outside"),
@@ -447,6 +450,7 @@ def test_retold_compounds_agree_with_the_reference_library(registry: pint.UnitRe
     for ours, theirs, us in (
         ("W/(m2 K)", "watt/meter**2/kelvin", "Btu_it/hour/foot**2/delta_degF"),
         ("W/(m K)", "watt/meter/kelvin", "Btu_it/hour/foot/delta_degF"),
+        ("W/K per kg", "watt/kilogram/kelvin", "Btu_it/hour/pound/delta_degF"),
         ("W/K per m2", "watt/meter**2/kelvin", "Btu_it/hour/foot**2/delta_degF"),
     ):
         expected = registry.Quantity(1000.0, theirs).to(us).magnitude

@@ -222,10 +222,24 @@ def _flag(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
     return Quantity(value, None, typed(value))
 
 
+OTHER_CHOICES = {  # other words of the trade for what a key may choose: only to answer a mistaken one
+    **dict.fromkeys(("front", "grille", "bumper"), "nose"),
+    **dict.fromkeys(("back", "boot", "trunk"), "rear"),
+    **dict.fromkeys(("left", "right", "flank", "sill"), "side"),
+    **dict.fromkeys(("hood", "bonnet", "top", "lid"), "roof"),
+    **dict.fromkeys(("engine bay", "underhood", "bonnet space"), "bay"),
+    **dict.fromkeys(("outside", "open air", "air"), "ambient"),
+    **dict.fromkeys(("belt", "crank", "mechanical"), "engine"),
+}
+
+
 def _choice(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
     if isinstance(value, str) and value in meta.choices:
         return Quantity(value, None, value)
-    close = nearest(value, meta.choices) if isinstance(value, str) else None
+    close = None
+    if isinstance(value, str):
+        other = OTHER_CHOICES.get(value.casefold().replace("_", " "))
+        close = other if other in meta.choices else nearest(value, meta.choices)
     hint = f'; nearest: "{close}"' if close else ""
     raise BadInput(f"{typed(value)} is not one of " + ", ".join(f'"{c}"' for c in meta.choices) + hint)
 
@@ -322,6 +336,9 @@ def _wire(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
         try:
             quantity = units.parse(value, "area")
         except BadInput as error:
+            if str(value).strip().isdigit():
+                forms = f'"{value} AWG" if it is a gauge, "2.5 mm2" if a cross-section'
+                raise BadInput(f"{typed(value)} has no unit; write {forms}") from None
             raise BadInput(f"{error.message}; a wire is written {_WIRE_FORMS}") from None
     if not 1e-7 <= quantity.value <= 2e-4:
         raise BadInput(f"{typed(value)} is no wire of a car; it must be from 0.1 mm2 to 200 mm2")

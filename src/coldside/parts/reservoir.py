@@ -107,7 +107,7 @@ class ReservoirSpec:
         default=None,
         low=1.0,
         high=2e5,
-        when_absent="180 W/K per kg of cubes, 720 W/K crushed, 60 W/K in bags, +- 50 %",
+        when_absent="180 W/K per kg of cubes, 720 W/K per kg crushed, 60 W/K per kg in bags, +- 50 %",
     )
     ice_exponent: float = given(
         "number",

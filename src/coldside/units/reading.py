@@ -41,6 +41,7 @@ _NUMBER_AND_UNIT = re.compile(rf"({_NUMBER})\s*(.*)\Z", re.DOTALL)
 _FRACTION = re.compile(r"(?:(?P<whole>[0-9]+)[\s-]+)?(?P<above>[0-9]{1,9})\s*/\s*(?P<below>[0-9]{1,9})(?![0-9])")
 _GAP = re.compile(r"[+-]?[0-9]{1,3}(?: [0-9]{3})+(?![0-9])")
 _GAP_INSIDE = re.compile(r"(?<=[0-9]) (?=[0-9]{3}(?![0-9]))")
+_TO_THE_INCH = re.compile(r"fpi|(?:fins?\s*)?(?:/|per|to the)\s*(?:inch|in)", re.IGNORECASE)
 _SPAN = re.compile(rf"({_NUMBER})\s*(?:[^0-9\seE][^0-9\s]*?)?\s*(?:-|to|\.\.+)\s*({_NUMBER})\s*(\D*)\Z", re.DOTALL)
 _COMMA = re.compile(r"[0-9]\s*,\s*[0-9]")
 SIGNS = str.maketrans(
@@ -138,7 +139,7 @@ def _bare(number: float, kind: str) -> Quantity:
 
 
 def _no_unit(read: str, number: float, kind: str) -> BadInput:
-    """The refusal of a number without a unit, with the same number spelled in two systems."""
+    """The refusal of a number without a unit, with that number in a unit of either system: which was meant is open."""
     spec = KINDS[kind]
     if kind in LEVELS or kind == "temperature" or not 1e-3 <= abs(number) < 1e6:
         return BadInput(f"{read} has no unit; {wanted(kind)}")
@@ -146,9 +147,7 @@ def _no_unit(read: str, number: float, kind: str) -> BadInput:
     examples = [f"{number:g} {first}"]
     if len(spec.examples) > 1:
         other = spec.examples[1].split(" ", 1)[1]
-        examples.append(f"{number * spec.factors[first] / spec.factors[other]:.2g} {other}")
-        if "e" in examples[1]:
-            examples[1] = f"{number * spec.factors[first] / spec.factors[other]:.0f} {other}"
+        examples.append(f"{number:g} {other}")
     return BadInput(f"{read} has no unit; {spec.words} is needed, such as {_either(examples)}")
 
 
@@ -290,6 +289,8 @@ class _Reader:
         if self.kind == "length" and marked and (marked["foot"] or marked["inch"]):
             inches = float(marked["inches"] or 0.0) + (12.0 * number if marked["foot"] else number)
             return f"has marks for its unit; write {typed(f'{inches:.6g} in')}"
+        if self.kind == "length" and number > 0.0 and _TO_THE_INCH.fullmatch(unit):
+            return f"counts to the inch; write the pitch, one inch over it: {typed(f'{1.0 / number:.3g} in')}"
         if self.kind == "time" and (clock := re.fullmatch(r":([0-5][0-9])", unit)):
             return f"is a time of day or of a watch; write {typed(f'{60.0 * number + float(clock[1]):.6g} s')}"
         if unit.lower() in ("degrees", "degree", "deg") and self.kind in ("temperature", "temperature_difference"):

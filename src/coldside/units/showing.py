@@ -174,6 +174,7 @@ _TOLD = {
 _TOLD_COMPOUND = {
     "W/(m2 K)": ("BTU/(h ft2 degF)", FOOT**2 * DEGF / (BTU / 3600)),
     "W/(m K)": ("BTU/(h ft degF)", FOOT * DEGF / (BTU / 3600)),
+    "W/K per kg": ("BTU/(h degF) per lb", POUND * DEGF / (BTU / 3600)),
     "W/K per m2": ("BTU/(h degF) per ft2", FOOT**2 * DEGF / (BTU / 3600)),
 }
 _TOLD_UNIT = "|".join(re.escape(unit) for unit in sorted([*_TOLD, *_TOLD_COMPOUND], key=len, reverse=True))
