@@ -347,6 +347,14 @@ SOURCES = _table(
         "Head, flow and power of 11 small circulators from makers' sheets; as digitised in the Modelica IBPSA library",
         SEEN,
     ),
+    (
+        "WeberRoadLogs",
+        (
+            "Weber M.: Automotive OBD-II Dataset. Karlsruhe Institute of Technology, 2023, doi 10.35097/1130, CC BY 4.0; "
+            "25 logs of one turbocharged passenger car, as in tests/data/road-logs"
+        ),
+        SEEN,
+    ),
     # Fittings
     ("Crane2009", "Crane Co.: Flow of Fluids Through Valves, Fittings and Pipe, TP 410M. 2009", MEMORY),
     ("Rennels2012", "Rennels D. C., Hudson H. M.: Pipe Flow, a Practical and Comprehensive Guide. Wiley, 2012", MEMORY),

@@ -1,0 +1,141 @@
+"""Air before the compressor: heat balance against an integrator, its limits, the fit, the sensor's trap, real logs."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from cases.record import load_measured, shortfalls
+from cases.road_logs import road_logs
+from coldside.parts.intake_air import (
+    PickUp,
+    RoadLog,
+    drawn_rise,
+    fit_pickup,
+    settled_rise,
+    trusted,
+    warmth,
+)
+
+MEASURED = load_measured("road_logs")
+STOP = Path(__file__).resolve().parents[1] / "data" / "road-logs" / "stop_1s.csv"
+PICKUP = PickUp(at_rest=25.0, moving=2.5, speed=6.0, lag=640.0, warming=760.0)
+
+
+@pytest.mark.parametrize("measured", MEASURED, ids=[one.name for one in MEASURED])
+def test_measured(measured):
+    assert shortfalls(measured) == []
+
+
+def test_settled_rise_is_the_balance_at_rest():
+    """At rest all of it, at V0 half of the difference, and never below what is left at high speed."""
+    assert settled_rise(PICKUP, np.array([0.0, 6.0, 1e9])) == pytest.approx([25.0, 13.75, 2.5])
+
+
+def test_course_is_that_of_an_integrator():
+    """dr/dt = (settled - r)(1 + V/V0)/lag for a drive through town, against SciPy's LSODA at 1e-10.
+
+    Samples of 0.1 s against rates of minutes: means over a sample are good to 1e-4 K.
+    """
+    t = np.arange(0.0, 600.0 + 0.05, 0.1)
+    V = 15.0 * np.maximum(np.sin(t / 40.0), 0.0) ** 2
+    run = np.where((t > 200.0) & (t < 260.0), 0.0, 1.0)
+
+    def speed(s: float) -> float:
+        return float(np.interp(s, t, V))
+
+    def rate(s: float, y: np.ndarray) -> list[float]:
+        on = float(np.interp(s, t, run))
+        goal = float(settled_rise(PICKUP, speed(s))) * (1.0 - 0.7 * np.exp(-y[1] / PICKUP.warming))
+        return [(goal - y[0]) * (1.0 + speed(s) / PICKUP.speed) / PICKUP.lag, on]
+
+    found = solve_ivp(
+        rate, (0.0, 600.0), [5.0, 0.0], t_eval=t[::100], method="LSODA", rtol=1e-10, atol=1e-10, max_step=1
+    )
+    ours = drawn_rise(PICKUP, t, V, run, warm=0.3, start=5.0)
+    assert np.abs(ours[::100] - found.y[0]).max() < 1e-3
+
+
+def test_blocks_do_not_show():
+    """Steps that forget everything, gaps of hours, and long drives give what one step after another gives."""
+    rng = np.random.default_rng(4)
+    t = np.cumsum(rng.choice([0.1, 1.0, 10.0, 5000.0], 3000, p=[0.5, 0.3, 0.19, 0.01]))
+    V = rng.uniform(0.0, 60.0, 3000)
+    for lag in (1.0, 600.0):
+        pickup = dataclasses.replace(PICKUP, lag=lag)
+        x, expected = 4.0, [4.0]
+        goal = settled_rise(pickup, V)
+        for k in range(1, 3000):
+            e = np.exp(-(t[k] - t[k - 1]) / lag * (1.0 + 0.5 * (V[k] + V[k - 1]) / pickup.speed))
+            mean = 0.5 * (goal[k] + goal[k - 1])
+            x = mean + (x - mean) * e
+            expected.append(x)
+        assert drawn_rise(pickup, t, V, np.ones(3000), start=4.0) == pytest.approx(np.array(expected), abs=1e-9)
+
+
+def test_one_sample_is_settled():
+    assert drawn_rise(PICKUP, np.array([0.0]), np.array([6.0]), np.array([1.0])) == pytest.approx([13.75])
+
+
+def test_cold_start_warms_with_the_engine_only():
+    """After one `warming` of running 63 % is there; a stopped engine adds nothing."""
+    t = np.linspace(0.0, 40.0 * 760.0, 4001)
+    fast = dataclasses.replace(PICKUP, lag=1e-2)
+    still = np.zeros_like(t)
+    on = drawn_rise(fast, t, still, np.ones_like(t), warm=0.0)
+    assert np.interp(760.0, t, on) == pytest.approx(25.0 * (1.0 - np.exp(-1.0)), rel=1e-2)
+    assert drawn_rise(fast, t, still, still, warm=0.0) == pytest.approx(still)
+    assert (warmth(300.0, 300.0), warmth(358.15, 270.0), warmth(380.0, 300.0)) == (0.0, 1.0, 1.0)
+
+
+def test_fit_finds_what_made_the_log():
+    """A made log with noise of 0.5 K: every figure within three of its own standard deviations, which are small."""
+    rng = np.random.default_rng(11)
+    t = np.arange(0.0, 7200.0, 10.0)
+    logs = []
+    for start in (0.0, 1.0):
+        V = np.interp(t, np.arange(0.0, 7201.0, 300.0), rng.choice([0.0, 0.0, 3.0, 10.0, 30.0], 25))
+        rise = drawn_rise(PICKUP, t, V, np.ones_like(t), warm=start) + rng.normal(0.0, 0.5, len(t))
+        rise[::7] = np.nan
+        logs.append(RoadLog(t, V, np.ones_like(t), rise, start))
+    found = fit_pickup(logs)
+    assert found.rms == pytest.approx(0.5, rel=0.1)
+    assert found.readings == int(sum(np.isfinite(log.rise).sum() for log in logs))
+    for item in dataclasses.fields(PickUp):
+        true, got, sd = (getattr(one, item.name) for one in (PICKUP, found.pickup, found.sd))
+        assert abs(got - true) < 3.0 * sd, item.name
+        assert sd < 0.1 * true, item.name
+
+
+def test_fit_says_when_there_is_too_little():
+    t = np.arange(0.0, 500.0, 10.0)
+    log = RoadLog(t, t, np.ones_like(t), np.ones_like(t))
+    with pytest.raises(ValueError, match=r"50 readings .* too few"):
+        fit_pickup([log])
+
+
+def test_a_heated_air_meter_at_a_stop_is_not_taken_for_heat_soak():
+    """README of the data: over 115 degC at the stop, below ambient after; the data's own flag says when to doubt."""
+    rows = np.genfromtxt(STOP, delimiter=",", names=True)
+    good = trusted(rows["t_s"], rows["engine_speed_rpm"] / 60.0)
+    assert (good == (rows["intake_air_suspect"] == 0)).all()
+    assert rows["intake_air_C"].max() > 115.0
+    assert rows["intake_air_C"].min() < rows["ambient_C"].min()
+    rise = (rows["intake_air_C"] - rows["ambient_C"])[good]
+    assert 5.0 < rise.min() <= rise.max() < 20.0
+
+
+def test_the_figures_of_all_logs_are_stable():
+    """What the help of the filter's keys quotes: this car stands at some 25 K and keeps 2 K on the move."""
+    found = fit_pickup(list(road_logs().values()))
+    p, sd = found.pickup, found.sd
+    assert p.at_rest == pytest.approx(25.0, abs=5.0)
+    assert p.moving == pytest.approx(2.0, abs=1.0)
+    assert 15.0 < p.speed * 3.6 < 30.0
+    assert 400.0 < p.lag < 900.0
+    assert 650.0 < p.warming < 900.0
+    assert sd.at_rest > 1.0  # logs of one car, not of one noise: neighbours in time do not count twice
