@@ -56,7 +56,8 @@ def pint_name(kind: str, spelling: str) -> str:
     if spelling in NAMES:
         return NAMES[spelling]
     if spelling.startswith(("BTU", "Btu")):
-        return "Btu_it/hour" if "F" not in spelling else "Btu_it/hour/delta_degF"
+        time = "minute" if spelling.endswith("/min") else "hour"
+        return f"Btu_it/{time}" if "F" not in spelling else f"Btu_it/{time}/delta_degF"
     amount, time = spelling.split("/")
     return f"{NAMES[amount]}/{NAMES[time]}"
 

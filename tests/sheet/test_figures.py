@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -9,7 +10,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coldside.sheet.figures import bar, decimate, energy, nice_ticks, resistance, time_chart, time_chart_boxes
+from coldside import judge
+from coldside.sheet import tables
+from coldside.sheet.figures import (
+    RESISTANCE_UNIT,
+    bar,
+    decimate,
+    energy,
+    nice_ticks,
+    resistance,
+    time_chart,
+    time_chart_boxes,
+)
+from coldside.sheet.render import sheet_html
+from coldside.units import parse, show
 from sheet.synthetic import CASES
 
 FORMS = [(narrow, system) for narrow in (False, True) for system in ("si", "us")]
@@ -94,9 +108,23 @@ def test_energy_and_resistance_in_both_systems():
     assert energy(3.21e6, "si") == "3.21 MJ"
     assert energy(-4200.0, "si") == "-4.20 kJ"
     assert energy(1055.05585262 * 250, "us") == "250 BTU"  # international table BTU, by definition
-    assert resistance(4.8e-4, "si") == "0.480 K/kW"
-    # 1 K/W = 1.8 degF/K x 745.69987 W/hp, mechanical horsepower of 550 ft lbf/s
-    assert resistance(1.0, "us") == "1342 degF/hp"
+    assert f"{resistance(4.8e-4, 'si')} {RESISTANCE_UNIT['si']}" == "0.480 K/kW"
+    # 1 K/kW = 1.8 degF/kW; 1000 BTU/min = 17.584264 kW (NIST SP 811 appendix B.8, from memory): 1.8 * 17.584264
+    assert f"{resistance(1e-3, 'us')} {RESISTANCE_UNIT['us']}" == "31.7 degF per 1000 BTU/min"
+
+
+def test_heat_is_told_by_the_minute_in_inch_pounds_and_reads_back(forecast):
+    """1 kW = 56.869 BTU/min (NIST SP 811 appendix B.8, from memory); engine power stays in horsepower."""
+    assert show(38_530.0, "heat", "us") == f"{38.53 * 56.869:.0f} BTU/min"
+    assert show(38_530.0, "heat", "si") == "38.5 kW"
+    assert parse(show(38_530.0, "heat", "us"), "power").value == pytest.approx(38_530.0, rel=1e-3)  # whole BTU
+    found = forecast("tern/water", "track")
+    words = sheet_html(found, judge(found), "us")
+    figures = dict(tables.key_figures(found, "us"))
+    assert figures["heat taken by the cores"][1].endswith(" BTU/min")
+    assert figures["power"][1].endswith(" hp")
+    assert "takes " in words
+    assert not re.search(r"(takes|gives the air|bench heat) [0-9.]+\s(hp|W|kW)", words)
 
 
 def test_ticks_are_round_and_inside():

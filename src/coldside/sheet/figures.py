@@ -25,7 +25,6 @@ from coldside.sheet.scale import FONT, escape, pretty, text_width
 from coldside.units import UNIT
 
 BTU = 1055.05585262  # J, international table
-HP = 745.6998715822702  # W
 SIZE = 12.0  # px, words in charts
 
 CHART_CSS = (
@@ -59,9 +58,12 @@ def energy(value: float, system: str) -> str:
     return f"{_three(value / 1e6)} MJ" if abs(value) >= 1e6 else f"{_three(value / 1e3)} kJ"
 
 
+RESISTANCE_UNIT = {"si": "K/kW", "us": "degF per 1000 BTU/min"}
+
+
 def resistance(value: float, system: str) -> str:
-    """A rung's resistance, K/W -> "0.48 K/kW" or "0.65 degF/hp"."""
-    return f"{_three(value * 1.8 * HP)} degF/hp" if system == "us" else f"{_three(value * 1e3)} K/kW"
+    """A rung's resistance, K/W -> its number in `RESISTANCE_UNIT`: "0.48" in K/kW, "15.2" in degF per 1000 BTU/min."""
+    return _three(value * 1e3 * (1.8 * BTU / 60.0 if system == "us" else 1.0))
 
 
 def _three(value: float) -> str:

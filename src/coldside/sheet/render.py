@@ -17,7 +17,7 @@ from coldside.judge.verdict import Verdict, label_at
 from coldside.judge.workshop import workshop
 from coldside.plant.results import Forecast
 from coldside.sheet import tables
-from coldside.sheet.figures import bar, time_chart
+from coldside.sheet.figures import RESISTANCE_UNIT, bar, time_chart
 from coldside.sheet.ribbon import ribbon_svg
 from coldside.sheet.scale import escape, keep_units, pretty
 
@@ -230,11 +230,11 @@ def _ledger(forecast: Forecast, system: str) -> str:
     rungs = tables.ladder_rows(forecast, system)
     if not rungs:
         return _section("Where the heat went", ledger)
-    low, high = min(r[1] for r in rungs), max(r[1] for r in rungs)
+    low, high, unit = min(r[1] for r in rungs), max(r[1] for r in rungs), _t(RESISTANCE_UNIT[system])
     steps = "".join(
         f'<tr><th scope="row">{escape(name)}</th><td class="b">{bar(drop, low, high, words)}</td>'
         f'<td class="n" data-l="drop">{_t(words)}</td>'
-        f'<td class="n" data-l="share">{_t(share)}</td><td class="n" data-l="resistance">{_t(k)}</td></tr>'
+        f'<td class="n" data-l="share">{_t(share)}</td><td class="n" data-l="{unit}">{_t(k)}</td></tr>'
         for name, drop, words, k, share in rungs
     )
     ladder = (
@@ -242,7 +242,7 @@ def _ledger(forecast: Forecast, system: str) -> str:
         " most, if it can be changed.</p>"
         '<table class="stack"><thead><tr><th scope="col">rung</th><th scope="col">drop</th>'
         '<th scope="col"></th><th scope="col">share</th>'
-        f'<th scope="col">resistance</th></tr></thead><tbody>{steps}</tbody></table>'
+        f'<th scope="col">resistance, {unit}</th></tr></thead><tbody>{steps}</tbody></table>'
     )
     return (
         '<div class="two">'

@@ -85,7 +85,7 @@ def describe(moment: Moment, knee: Knee) -> str:
         sentences.append(f"Duct {name}: {said}.")
     for name, spec in moment.build.parts.items():
         if isinstance(spec, WaterCoreSpec | ExchangerSpec) or type(spec).__name__ == "AirCoreSpec":
-            sentences.append(f"Heat crossing in {name}: {moment.say(moment.heat(name), 'power')}.")
+            sentences.append(f"Heat crossing in {name}: {moment.say(moment.heat(name), 'heat')}.")
     return " ".join(sentences)
 
 

@@ -134,7 +134,7 @@ def row_words(row: Row, moment: Moment) -> list[str]:
     if isinstance(spec, WaterCoreSpec | AirCoreSpec | ExchangerSpec) and stream is not None:
         said.append(moment.from_to(stream.t_in, stream.t_out))
     if isinstance(spec, WaterCoreSpec | AirCoreSpec) and row.side != "charge":
-        said.append(f"takes {moment.say(moment.heat(row.entry), 'power')} from the charge")
+        said.append(f"takes {moment.say(moment.heat(row.entry), 'heat')} from the charge")
     else:
         said += [w for w in moment.details(row.entry, row.side) if w]
     if row.partner_words:

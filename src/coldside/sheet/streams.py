@@ -279,7 +279,7 @@ class Moment:
     def _core_words(self, entry: str, charge: Stream, spec: Any) -> list[str]:
         side = "coolant" if isinstance(spec, WaterCoreSpec) else "cooling"
         heat = self.heat(entry)
-        lines = [("takes " if heat >= 0.0 else "gives the charge ") + self.say(abs(heat), "power")]
+        lines = [("takes " if heat >= 0.0 else "gives the charge ") + self.say(abs(heat), "heat")]
         other = self._stream(self._entry_of(entry, side), side)
         if other is not None and charge.t_in - other.t_in > 1.0 and charge.t_out <= charge.t_in:
             drop = self.say(charge.t_in - charge.t_out, "temperature_difference").rsplit(" ", 1)[0]
@@ -294,8 +294,8 @@ class Moment:
     def _exchanger_words(self, entry: str, spec: ExchangerSpec) -> list[str]:
         heat = self.heat(entry)
         if heat < -0.5:
-            return ["takes " + self.say(-heat, "power") + " from the air"]
-        return ["gives the air " + self.say(heat, "power")]
+            return ["takes " + self.say(-heat, "heat") + " from the air"]
+        return ["gives the air " + self.say(heat, "heat")]
 
     def _command_words(self, name: str) -> str:
         trace = self.forecast.command.get(name)

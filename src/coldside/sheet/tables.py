@@ -125,7 +125,7 @@ def key_figures(forecast: Forecast, system: str) -> list[tuple[str, tuple[str, s
     rows.append(("power", flows(forecast.power, "power")))
     rows.append(("air flow", flows(forecast.charge_flow, "mass_flow")))
     rows.append(("fuel flow", flows(forecast.fuel_flow, "mass_flow")))
-    rows.append(("heat taken by the cores", flows(forecast.heat_rejected, "power")))
+    rows.append(("heat taken by the cores", flows(forecast.heat_rejected, "heat")))
     for loop, trace in forecast.coolant_flow.items():
         rows.append((f"coolant flow of loop {loop}", flows(trace, "volume_flow")))
     for part, trace in forecast.ice.items():
@@ -371,13 +371,22 @@ def default_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
 
 def given_words(forecast: Forecast, key: str, value: Given, system: str) -> str:
     """A value in the sheet's units with its +-; words stay as they are."""
-    kind = _kind_of(forecast, key)
-    if kind not in KINDS or not isinstance(value.value, int | float | Pressure) or isinstance(value.value, bool):
+    kind = _shown_as(key.rpartition(".")[2], _kind_of(forecast, key))
+    if (
+        (kind not in KINDS and kind != "heat")
+        or not isinstance(value.value, int | float | Pressure)
+        or isinstance(value.value, bool)
+    ):
         return retold(value.text, system)
     words = show(value.value, kind, system)
     if value.sd is None or isinstance(value.value, Pressure):
         return words
     return f"{words} +- {show(value.sd, 'temperature_difference' if kind == 'temperature' else kind, system)}"
+
+
+def _shown_as(key: str, kind: str) -> str:
+    """The kind that a key's value is shown as: a power that is heat reads in heat's unit."""
+    return "heat" if kind == "power" and key in HEATS else kind
 
 
 def _kind_of(forecast: Forecast, key: str) -> str:
@@ -510,6 +519,7 @@ WORDS = {  # key in words -> how it is said; the words that go without saying
     "ice_form": ("{} ice", ()),
     "spray_when": ("spray: {}", ()),
 }
+HEATS = ("heat", "bench_heat", "bench2_heat")  # keys whose power is heat
 UNUSED_AT_ZERO = ("spacer", "ice", "charge_bypass")
 
 
@@ -554,7 +564,7 @@ def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
         elif attribute.name in SIZES and isinstance(value, int | float | Pressure) and not isinstance(value, bool):
             if (attribute.name == "covers" and value == 1.0) or (attribute.name in UNUSED_AT_ZERO and value == 0.0):
                 continue
-            found.append(f"{SIZES[attribute.name]} {show(value, meta.kind, system)}{star}")
+            found.append(f"{SIZES[attribute.name]} {show(value, _shown_as(attribute.name, meta.kind), system)}{star}")
         elif attribute.name == "bleed" and value:
             found.append("bleed here")
     if isinstance(spec, CompressorSpec):
@@ -568,7 +578,8 @@ def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
 def _curve_words(curve: tuple[tuple[float, float], ...], kinds: tuple[str, str], system: str) -> str:
     ends = []
     for x, y in (curve[0], curve[-1]):
-        rise = "nothing" if y == 0.0 else show(y, kinds[1], system)
+        # a curve up to a power is a chiller's: heat
+        rise = "nothing" if y == 0.0 else show(y, "heat" if kinds[1] == "power" else kinds[1], system)
         ends.append(f"{rise} at " + ("no flow" if x == 0.0 else show(x, kinds[0], system)))
     return "curve from " + " to ".join(ends)
 

@@ -145,7 +145,7 @@ def _point_charge(point: Point, system: str) -> list[tuple[str, str]]:
         ("plenum", show(point.plenum_pressure, "pressure", system)),
         ("charge loss", loss),
         ("charge density", density),
-        ("heat rejected", show(point.heat_rejected, "power", system)),
+        ("heat rejected", show(point.heat_rejected, "heat", system)),
         ("fuel flow", show(point.fuel_flow, "mass_flow", system)),
         ("per injector", show(point.fuel_flow_per_injector, "mass_flow", system)),
     ]

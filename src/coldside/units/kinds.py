@@ -255,8 +255,9 @@ KINDS: dict[str, Kind] = {
             ("PS", _PS),
             ("BTU/h|BTU/hr|Btu/h|Btu/hr", BTU / 3600),
         ),
+            ("BTU/min|Btu/min", BTU / 60),
         ("18 kW", "24 hp"),
-        ("W", "kW", "hp", "PS", "BTU/h"),
+        ("W", "kW", "hp", "PS", "BTU/min", "BTU/h"),
     ),
     "conductance": Kind(
         "a heat conductance",

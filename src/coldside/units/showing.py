@@ -49,7 +49,7 @@ def _both(kind: str, si: str, us: str) -> dict[tuple[str, str], Shown]:
 
 
 # (kind, "si" | "us") -> Shown, for axes and tables whose unit must not change from row to row.
-# `pressure` is absolute Pa, `pressure_gauge` gauge Pa.
+# `pressure` is absolute Pa, `pressure_gauge` gauge Pa; `heat` is a power, W.
 UNIT: dict[tuple[str, str], Shown] = {
     **_both("length", "mm", "in"),
     **_both("area", "cm2", "in2"),
@@ -72,6 +72,9 @@ UNIT: dict[tuple[str, str], Shown] = {
     **_both("voltage", "V", "V"),
     **_both("current", "A", "A"),
     **_both("power", "kW", "hp"),
+    # heat on its way is a power that the inch-pound trade counts by the minute, as it does air, fuel and coolant
+    ("heat", "si"): _scaled("power", "kW"),
+    ("heat", "us"): _scaled("power", "BTU/min"),
     **_both("conductance", "W/K", "BTU/(h degF)"),
     **_both("share", "%", "%"),
     **_both("command", "%", "%"),
@@ -100,6 +103,7 @@ _BY_SIZE: dict[tuple[str, str], tuple[tuple[float, str], ...]] = {
     ("power", "si"): ((1000.0, "W"), (math.inf, "kW")),
     ("power", "us"): ((0.5 * HP, "W"), (math.inf, "hp")),
 }
+    ("heat", "si"): ((1000.0, "W"), (math.inf, "kW")),
 _ONE_DECIMAL = {"temperature", "temperature_difference"}
 
 
@@ -109,7 +113,7 @@ def show(value: Any, kind: str, system: str = "si", digits: int | None = None) -
     Parameters
     ----------
     value : SI float (absolute Pa for `pressure`), a `Pressure`, or None (shown as "not given").
-    kind : a name of `KINDS`, or "pressure_gauge" for gauge Pa.
+    kind : a name of `KINDS`, "pressure_gauge" for gauge Pa, or "heat" for a power that is heat, W.
     system : "si" or "us".
     digits : decimals; without it three significant digits (engine speeds and whole parts are never
         rounded away; temperatures to a tenth), trailing zeros dropped.
@@ -133,7 +137,7 @@ def _shown(value: float, kind: str, system: str) -> Shown:
         if abs(value) < bound:
             if value == 0.0:
                 break
-            return _scaled(kind, unit)
+            return _scaled("power" if kind == "heat" else kind, unit)
     return UNIT[(kind, system)]
 
 
