@@ -10,6 +10,7 @@ import pytest
 from coldside.build.files import load_build
 from coldside.duty.phases import load_session
 from coldside.judge.coolant import unfit_coolant
+from coldside.judge.filling import filling_sentences
 from coldside.judge.heat import recompute_ledger
 from coldside.judge.summary import forecast_json
 from coldside.judge.verdict import judge
@@ -92,3 +93,22 @@ def test_coolant_near_boiling_is_told(examples):
     assert len(told["0 bar gauge"]) == 1
     assert "_core" in told["0 bar gauge"][0]
     assert not told["0.9 bar gauge"]
+
+
+def test_a_sump_is_its_loops_reservoir(examples, tmp_path):
+    text = (examples / "plover" / "stacked.toml").read_text(encoding="utf-8")
+    loop = '[loops.oil]\ncoolant = "engine oil"\npath = ["engine", "oil_line", "oil_pump"]\n\n[parts.filter]'
+    parts = """
+[parts.oil_line]
+kind = "hose"
+length = "1 m"
+bore = "12 mm"
+[parts.oil_pump]
+kind = "pump"
+drive = "engine"
+"""
+    file = tmp_path / "oil.toml"
+    file.write_text(text.replace("[parts.filter]", loop, 1) + parts, encoding="utf-8")
+    build = load_build(file)
+    assert not any("reservoir" in note for note in build.notes)
+    assert any("The sump is the reservoir of loop oil" in s.words() for s in filling_sentences(build))

@@ -258,7 +258,7 @@ def _check_loop(read: PathRead, kinds: list[str], faults: Faults) -> list[str]:
     if "pump" not in kinds:
         faults.add(read.key, "holds no pump; nothing moves its coolant")
     notes = []
-    if "reservoir" not in kinds:
+    if "reservoir" not in kinds and ENGINE not in kinds:  # block and sump hold more than most tanks
         notes.append(f"{name} has no reservoir: only its cores, exchangers and hoses store heat")
     coolers = zip(read.places, kinds, strict=True)
     sides = [place.name.partition(".")[0] for place, kind in coolers if kind == "oil_cooler"]

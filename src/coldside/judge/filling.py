@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from coldside.build.model import Build
+from coldside.build.model import Build, names_on
 from coldside.judge.wording import Quantity, Sentence, listed
+from coldside.parts.jacket import OIL_SIDE
 from coldside.plant.electrics import Electrics, Load, electrics
 from coldside.plant.filling import Filling, Inlet, fillings
 
@@ -26,14 +27,14 @@ def filling_sentences(build: Build) -> list[Sentence]:
     """What filling and bleeding each loop asks, and what stands at its pumps' inlets."""
     said: list[Sentence] = []
     for found in fillings(build):
-        said += _volumes(found)
+        said += _volumes(found, sump=OIL_SIDE in names_on(build.loops[found.loop].path))
         said += _air(found)
         for inlet in found.inlets:
             said += _inlet(inlet, found)
     return [*said, Sentence(CAUTION)] if said else []
 
 
-def _volumes(found: Filling) -> list[Sentence]:
+def _volumes(found: Filling, *, sump: bool) -> list[Sentence]:
     kept: _Values = {
         "loop": found.loop,
         "coolant": found.coolant,
@@ -46,6 +47,8 @@ def _volumes(found: Filling) -> list[Sentence]:
     said = [
         Sentence("Loop {loop} takes {volume} of {coolant} at {cold} and grows by {growth} up to {hot}.", kept),
     ]
+    if found.reservoir is None and sump:
+        return [*said, Sentence("The sump is the reservoir of loop {loop}: leave its {growth} of growth room.", kept)]
     if found.reservoir is None:
         text = "Loop {loop} has no reservoir: {growth} of growth need somewhere to go, and its pressure is not known."
         return [*said, Sentence(text, kept)]

@@ -47,7 +47,8 @@ class CompressorSpec:
     )
     design_flow: float | None = given(
         "mass_flow",
-        "corrected flow of one compressor at its design point (generic family)",
+        "corrected flow of one compressor at its design point, amid its map (generic family): about three quarters of "
+        "the most that it can pass at that pressure ratio, which is what makers like to name",
         default=None,
         low=0.005,
         high=5.0,
