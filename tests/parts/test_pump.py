@@ -120,9 +120,28 @@ def test_catalogue_curve_from_half_its_points():
     np.testing.assert_allclose(rise, MEASURED[:, 1], atol=0.01 * MEASURED[0, 1])
 
 
+@pytest.mark.parametrize("n", [1.0, 1.5, 2.0, 3.0])
+def test_three_points_are_joined_by_the_power_law(n):
+    """EPANET 2.2 User Manual, chapter 12: H0 - r Q^n.  A cubic between points of it errs by under 0.05 % of H0."""
+    H0, Q2 = 9.0, 7e-4
+    curve = tuple((Q, H0 - 8.0 * (Q / Q2) ** n) for Q in (0.0, 0.5 * Q2, Q2))
+    flow = np.linspace(0.0, Q2, 57)
+    head = head_curve(PumpSpec(curve=curve)).at(flow)[0]
+    np.testing.assert_allclose(head, H0 - 8.0 * (flow / Q2) ** n, atol=5e-4 * H0)
+
+
+def test_three_points_that_no_power_law_of_pumps_meets_are_still_met():
+    """Steepest at shut-off (power 0.4): the monotone cubic, which meets its points too."""
+    curve = ((0.0, 9.0), (3e-4, 3.0), (6e-4, 1.0))
+    found = head_curve(PumpSpec(curve=curve))
+    assert len(found.flow) == 3
+    assert found.at(np.array([0.0, 3e-4, 6e-4]))[0] == pytest.approx([9.0, 3.0, 1.0])
+
+
 def test_generic_curve_and_density():
     spec = PumpSpec()
-    assert tuple(head_curve(spec).flow) == pytest.approx([Q for Q, _ in GENERIC_CURVE])
+    for Q, H in GENERIC_CURVE:
+        assert float(head_curve(spec).at(Q)[0]) == pytest.approx(H, abs=1e-9)
     light, heavy = pressure_rise(spec, 2e-4, 1.0, 990.0), pressure_rise(spec, 2e-4, 1.0, 1065.0)
     assert heavy[0] / light[0] == pytest.approx(1065 / 990)
     assert heavy[1] < light[1] < 0

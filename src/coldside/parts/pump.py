@@ -24,6 +24,7 @@ LEAST_KEPT = 1e-3  # share of its head that a pump without suction keeps at leas
 SEVERE, FULL = 0.6, 1.0  # NPSH available over required at which a pump has lost all, and none, of its head (tune)
 
 GENERIC_CURVE = ((0.0, 8.0), (15.0 / 60000.0, 6.0), (30.0 / 60000.0, 0.0))  # invented, 12 V pump of 30 L/min
+POWERS = (1.0, 6.0)  # of flow by which heads of pumps fall: three points that ask for another are joined by a cubic
 
 
 @dataclass(frozen=True)
@@ -122,14 +123,30 @@ class PumpSpec:
 
 @lru_cache(maxsize=256)
 def _head_curve(points: tuple[tuple[float, float], ...]) -> FallingCurve:
-    return FallingCurve.through(points)
+    return FallingCurve.through(_between_three(points))
+
+
+def _between_three(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+    """Three points from shut-off on with the power law H0 - r Q^n through them filled in; others as they are."""
+    if len(points) != 3 or points[0][0] != 0.0:
+        return points
+    (_, H0), (Q1, H1), (Q2, H2) = points
+    if not (0.0 < Q1 < Q2 and H0 > H1 > H2):
+        return points  # level or rising: `FallingCurve` bends or refuses it
+    n = np.log((H0 - H2) / (H0 - H1)) / np.log(Q2 / Q1)
+    if not POWERS[0] <= n <= POWERS[1]:
+        return points
+    flow = np.concatenate([Q1 * np.linspace(0.0, 1.0, 17) ** 1.5, np.linspace(Q1, Q2, 17)[1:]])
+    heads = H0 - (H0 - H2) * (flow / Q2) ** n
+    return tuple(zip(flow.tolist(), heads.tolist(), strict=True))
 
 
 def head_curve(spec: PumpSpec) -> FallingCurve:
     """Head [m] against flow [m3/s] at `curve_voltage`; the generic curve when the spec has none.
 
-    Raises `BadInput` when the curve rises.  A stopped pump's resistance is twice H0/Qmax^2 (from
-    memory: 1 to 3 times that).
+    Three points, the first at shut-off, are joined by H0 - r Q^n (the form of the EPANET 2.2 User Manual, ch. 12),
+    more of them by a monotone cubic.  Raises `BadInput` when the curve rises.  A stopped pump's resistance is
+    twice H0/Qmax^2 (from memory: 1 to 3 times that).
     """
     return _head_curve(GENERIC_CURVE if spec.curve is None else tuple(tuple(point) for point in spec.curve))
 
