@@ -213,3 +213,18 @@ def test_a_face_with_a_heat_of_its_own_is_not_rated(tmp_path):
         ("[parts.nose_fan]", face + "\n[parts.nose_fan]"),
     )
     assert read(tmp_path, *edits).parts["spare"].heat == 0.0
+
+
+@pytest.mark.parametrize(
+    "line", ['metal_mass = "2 kg"', 'pickup = "2 W/K"', 'surroundings = "bay"', 'height = "0.4 m"']
+)
+def test_keys_that_a_face_with_a_heat_of_its_own_has_no_use_for_are_refused(tmp_path, line):
+    """They would move nothing: neither metal nor coolant of such a face is followed."""
+    face = f'[parts.spare]\nkind = "exchanger"\nheat = "2 kW"\n{line}\n'
+    face += 'bench_cooling_flow = "0.9 kg/s"\nbench_cooling_loss = "150 Pa"\n'
+    edits = (
+        ('path = ["nose_hx", "nose_fan"]', 'path = ["nose_hx", "spare", "nose_fan"]'),
+        ("[parts.nose_fan]", face + "\n[parts.nose_fan]"),
+    )
+    with pytest.raises(BadInput, match=f"parts.spare.{line.split()[0]}: means nothing of a face in a duct alone"):
+        read(tmp_path, *edits)

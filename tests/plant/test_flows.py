@@ -43,6 +43,22 @@ def stack(covers: float, fan: FanSpec | None = None, spec: DuctSpec = DUCT):
     return build, duct_flows(build, build.ducts["duct"])
 
 
+def test_one_partial_cover_behind_another_is_refused():
+    """It was passed over in silence: the radiator's own cover moved nothing."""
+    parts = {
+        "turbo": TURBO,
+        "core": replace(AIR_CORE, covers=0.6),
+        "radiator": replace(EXCHANGER, covers=0.5),
+        "last": EXCHANGER,
+    }
+    build = build_of(parts, ("turbo", "core"), duct=("core", "radiator", "last"), duct_spec=DUCT)
+    with pytest.raises(
+        BadInput, match="radiator cannot cover 50% of the next part's face: core covers a part"
+    ) as caught:
+        duct_flows(build, build.ducts["duct"])
+    assert caught.value.key == "parts.radiator.covers"
+
+
 def face_loss(spec, m: float, share: float = 1.0) -> float:
     """Loss of a share of a face at air of 25 degC."""
     return float(

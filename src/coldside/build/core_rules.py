@@ -99,6 +99,8 @@ COOLANT_ONLY = (
     *_SPRAY,
     *_EXCHANGER.dimensions,
 )
+# and others that it has no use for: no metal of it is followed, and no coolant
+_UNUSED = ("height", "bleed", "metal_mass", "pickup", "surroundings")
 
 
 def core_faults(
@@ -131,9 +133,12 @@ def _face_alone(keys: set[str], missing: Callable[[str], str]) -> tuple[Faults, 
     if beside:
         message = f"makes it a face in a duct alone, without a coolant side; take it out, or {', '.join(beside)}"
         faults.append(("heat", message))
+    faults += [
+        (name, "means nothing of a face in a duct alone (heat); take it out") for name in _UNUSED if name in keys
+    ]
     needed = ("bench_cooling_flow", "bench_cooling_loss")
     faults += [("", f"{name} is missing: {missing(name)}") for name in needed if name not in keys]
-    return faults, frozenset((*COOLANT_ONLY, "height", "bleed", "metal_mass", "pickup", "surroundings"))
+    return faults, frozenset((*COOLANT_ONLY, *_UNUSED))
 
 
 def _measured(spec: type, kind: _Kind, keys: set[str], missing: Callable[[str], str]) -> Iterator[tuple[str, str]]:

@@ -60,7 +60,6 @@ def is_water(coolant: Coolant) -> bool:
 
 
 UNLESS_SIZED = "needed, unless its sizes are given"
-FROM_SIZES = "from its sizes and fins"
 
 
 def _bench(kind: str, words: str, low: float, high: float) -> Any:
@@ -200,7 +199,12 @@ class AirCoreSpec(ChargeCoreSpec, CoolingSizeKeys, SprayKeys):
     cooling_film_exponent: float = _film_exponent("cooling-air", 0.55, sd=0.04)
     cooling_loss_exponent: float = _loss_exponent("cooling-air", 1.6, sd=0.1, near=True)
     face_height: float = given(
-        "length", "height of its face, for natural draught", default=0.3, sd_share=0.3, low=0.02, high=2.0
+        "length",
+        "height of its face, for natural draught; the tallest face of a duct counts",
+        default=0.3,
+        sd_share=0.3,
+        low=0.02,
+        high=2.0,
     )
     covers: float = given(
         "share", "share of the next part's face in that duct which stands behind it", default=1.0, low=0.05, high=1.0
@@ -264,10 +268,19 @@ class ExchangerSpec(PlateKeys, CoolantSizeKeys, CoolingSizeKeys, TubeKeys, Spray
     metal_mass: float = given("mass", "dry mass", default=3.0, sd_share=0.4, low=0.05, high=200.0)
     coolant_volume: float = given("volume", "coolant held", default=1.0e-3, sd_share=0.4, low=1e-5, high=0.05)
     heat: float | None = given(
-        "power", "heat this face gives the air while the engine runs, for a radiator without its loop or a condenser", default=None, low=0.0, high=1e6
+        "power",
+        "heat this face gives the air while the engine runs, for a radiator without its loop or a condenser",
+        default=None,
+        low=0.0,
+        high=1e6,
     )
     face_height: float = given(
-        "length", "height of its face, for natural draught", default=0.3, sd_share=0.3, low=0.02, high=2.0
+        "length",
+        "height of its face, for natural draught; the tallest face of a duct counts",
+        default=0.3,
+        sd_share=0.3,
+        low=0.02,
+        high=2.0,
     )
     covers: float = given(
         "share", "share of the next part's face in that duct which stands behind it", default=1.0, low=0.05, high=1.0

@@ -353,6 +353,7 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
         covers = getattr(spec, "covers", 1.0)
         if isinstance(item, str) and covers < 1.0 and _is_face(build, following):
             assert isinstance(following, str)
+            _refuse_covers_behind(build, item, following)
             covered, open_strip = following + " covered", following + " open"
             hydraulic.append(Parallel(((item, covered), (open_strip,))))
             thermal.extend([Parallel(((item,), (BYPASS + item,))), following])
@@ -393,6 +394,17 @@ def _beside_leak(build: Build, items: list[str | Parallel], name: str) -> list[s
     ]
     first, last = faces.index(True), len(faces) - faces[::-1].index(True)
     return [*items[:first], Parallel((tuple(items[first:last]), (name,))), *items[last:]]
+
+
+def _refuse_covers_behind(build: Build, first: str, covered: str) -> None:
+    """Raise where a face of which another covers a part would itself cover a part of the next."""
+    covers = getattr(build.parts[covered], "covers", 1.0)
+    if covers < 1.0:
+        raise BadInput(
+            f"{covered} cannot cover {covers:.0%} of the next part's face: {first} covers a part of its own, and one "
+            "part after the other is not reckoned with",
+            key=f"parts.{covered}.covers",
+        )
 
 
 def _refuse_covers_in(build: Build, group: Parallel) -> None:
