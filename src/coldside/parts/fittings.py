@@ -1,8 +1,10 @@
 """Loss coefficients of fittings, each on the velocity head in its own bore: what to add up for a hose's `losses`.
 
 What is here: swept bends, sharp contractions and enlargements, and fittings whose loss is a multiple of the pipe's
-fully turbulent friction factor (elbows, mitres, tees, valves).  What is not: the loss itself (`lines.py`).  Bore is
-the inside of the fitting, not the hose's name; a coefficient on a smaller bore d counts (D/d)^4 on the larger D.
+fully turbulent friction factor (elbows, mitres, tees, valves).  Library functions: nothing in `plant/` calls them;
+the figures in the help of `losses` are theirs, and a script adds them up for a hose of many fittings.  What is not:
+the loss itself (`lines.py`).  Bore is the inside of the fitting, not the hose's name; a coefficient on a smaller bore d
+counts (D/d)^4 on the larger D.
 """
 
 from __future__ import annotations

@@ -34,7 +34,6 @@ CP_LIQUID = 4190.0  # J/(kg K), handbook, from memory
 CP_DRY = 1006.0  # J/(kg K) of dry air near 300 K
 LATENT_0C = 2.501e6  # J/kg at 0 degC, handbook, from memory
 FREEZING = 273.15  # K
-NOTICEABLE = 1e-3  # kg/s of condensate from which water in the intake is worth telling (common practice)
 
 
 def latent_heat(T: ArrayLike) -> Array:

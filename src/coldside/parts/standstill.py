@@ -1,8 +1,9 @@
 """A core's face at a standstill: how the air in front of it and a hot face behind it warm the metal.
 
 What is here: films of natural convection and of radiation on a vertical face, and the conductance of a whole face
-that the default `pickup` of an air core stands for.  What is not: draught through the core (`airflow.py`) and the
-march of the metal's temperature (`plant/`).
+that the default `pickup` of an air core stands for.  Library functions: nothing in `plant/` calls them; a script
+finds with `face_conductance` what to write as `pickup` for a face much larger or smaller than 0.18 m2.  What is not:
+draught through the core (`airflow.py`) and the march of the metal's temperature (`plant/`).
 """
 
 from __future__ import annotations
