@@ -431,8 +431,12 @@ def test_no_phase_is_refused() -> None:
 
 @pytest.mark.parametrize(
     "phase",
-    [idle(duration=None), pull(duration=None), pull(from_speed=None), pull(to_speed=None), PhaseSpec(kind="replay")],
-)
+    [
+        idle(duration=None), pull(duration=None, on="dyno"), pull(from_speed=None), PhaseSpec(kind="replay"),
+        pull(duration=None, to_speed=None), PhaseSpec(kind="pass"), PhaseSpec(kind="lap"), PhaseSpec(kind="cycle"),
+        PhaseSpec(kind="staging"), PhaseSpec(kind="paddock"),
+    ],
+)  # fmt: skip
 def test_phase_that_misses_a_key_is_refused(phase: PhaseSpec) -> None:
     with pytest.raises(BadInput, match="needs"):
         sampled(phase)

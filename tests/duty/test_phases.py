@@ -79,8 +79,16 @@ def test_every_kind_of_phase_takes_its_keys_and_no_others(kind: str, tmp_path: P
         "duration": 'duration = "60 s"', "engine_speed": 'engine_speed = "3000 rpm"', "cycle": 'cycle = "cycle.csv"',
         "speed": 'speed = "20 m/s"', "load": 'load = "40 %"', "grade": 'grade = "2 %"', "gear": "gear = 3",
         "on": 'on = "road"', "from_speed": 'from = "3000 rpm"', "to_speed": 'to = "7000 rpm"', "repeat": "repeat = 2",
-        "rest": 'rest = "30 s"', "samples": 'samples = "log.csv"',
+        "rest": 'rest = "30 s"', "samples": 'samples = "log.csv"', "distance": 'distance = "1320 ft"',
+        "burnout": 'burnout = "4 s"', "launch_hold": 'launch_hold = "3 s"', "launch_speed": 'launch_speed = "4500 rpm"',
+        "launch_boost": 'launch_boost = "8 psi"', "return_speed": 'return_speed = "20 mph"',
+        "headwind": 'headwind = "3 m/s"', "track": 'track = "hill"', "pace": 'pace = "85 %"',
+        "slow_laps": "slow_laps = false", "schedule": 'schedule = "US06"', "creep_every": 'creep_every = "50 s"',
+        "creep_distance": 'creep_distance = "6 m"', "engine_off": 'engine_off = "40 s"',
+        "drum_mass": 'drum_mass = "1200 kg"',
     }  # fmt: skip
+    if kind == "pull":  # with its duration, what would change that is refused: see the test below
+        texts |= dict.fromkeys(("drum_mass", "grade", "headwind"), "")
     (tmp_path / "cycle.csv").write_text(CYCLE)
     (tmp_path / "log.csv").write_text(REPLAY)
     head = SESSION[: SESSION.index("[[phases]]")]
@@ -90,12 +98,56 @@ def test_every_kind_of_phase_takes_its_keys_and_no_others(kind: str, tmp_path: P
     phase = session.phases[0]
     assert (phase.kind, phase.name, phase.pumps, phase.fans) == (kind, "mine", 0.0, 1.0)
     for name in PHASE_KEYS[kind]:
-        assert getattr(phase, name) is not None
+        assert getattr(phase, name) is not None or not texts[name]
     foreign = [name for name in texts if name not in PHASE_KEYS[kind]]
     for name in foreign:
         with pytest.raises(BadInput) as refused:
             loaded(tmp_path, f"{head}{always}{used}\n{texts[name]}\n")
         assert f"phases.1.{texts[name].split()[0]}: is not used by" in str(refused.value)
+
+
+PULL = '[[phases]]\nkind = "pull"\nfrom = "3000 rpm"\n'
+
+
+def only(phase: str) -> str:
+    """A session of this phase alone."""
+    return SESSION[: SESSION.index("[[phases]]")] + phase + "\n"
+
+
+@pytest.mark.parametrize(
+    ("phase", "words"),
+    [
+        (PULL + 'to = "7000 rpm"\nduration = "9 s"\ngrade = "5 %"', "grade: changes how long a pull lasts"),
+        (PULL + 'to = "7000 rpm"\non = "dyno"', "as long as drum_mass, its rollers, takes"),
+        (PULL + 'to = "7000 rpm"\ndrum_mass = "900 kg"', 'is of a dyno; write on = "dyno" too'),
+        (PULL + 'to = "7000 rpm"\non = "dyno"\ndrum_mass = "900 kg"\nheadwind = "2 m/s"', "means nothing on a dyno"),
+        (PULL, "duration or to is missing"),
+        ('[[phases]]\nkind = "cycle"\nschedule = "WLTC"', "not bundled: its numbers"),
+        ('[[phases]]\nkind = "cycle"\nschedule = "US66"', 'nearest: "US06"'),
+        ('[[phases]]\nkind = "lap"\ntrack = "fast lop"', 'nearest: "fast loop"'),
+        ('[[phases]]\nkind = "paddock"\nduration = "5 min"\nengine_off = "6 min"', "is longer than duration"),
+        ('[[phases]]\nkind = "staging"\nduration = "5 min"\ncreep_distance = "90 m"', "before the next move"),
+        ('[[phases]]\nkind = "pass"\ndistance = "3 m"', "distance"),
+    ],
+)
+def test_what_cannot_be_driven_is_refused_in_words(phase: str, words: str, tmp_path: Path) -> None:
+    with pytest.raises(BadInput) as refused:
+        loaded(tmp_path, only(phase))
+    assert words in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    "phase",
+    [
+        PULL + 'to = "7000 rpm"\ngrade = "5 %"\nheadwind = "2 m/s"',
+        PULL + 'to = "7000 rpm"\non = "dyno"\ndrum_mass = "900 kg"',
+        PULL + 'duration = "20 s"',
+        '[[phases]]\nkind = "lap"\ntrack = "tight loop"\nrepeat = 3',
+        '[[phases]]\nkind = "cycle"\nschedule = "ftp-72"',
+    ],
+)
+def test_what_can_be_driven_is_read(phase: str, tmp_path: Path) -> None:
+    assert len(loaded(tmp_path, only(phase)).phases) == 1
 
 
 def test_files_beside_the_session_are_found_and_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

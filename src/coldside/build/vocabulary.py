@@ -62,6 +62,10 @@ OTHER_KEYS: dict[str, Mapping[str, str]] = {
         **dict.fromkeys(("cda", "drag"), "drag_area"),
         **dict.fromkeys(("ratios", "gear_ratios", "gearbox"), "gears"),
         **dict.fromkeys(("diff", "axle_ratio", "rear_end"), "final_drive"),
+        **dict.fromkeys(("driven_axle", "driven_wheels"), "drive"),
+        **dict.fromkeys(("mu", "friction"), "grip"),
+        **dict.fromkeys(("weight_distribution", "front_weight"), "front_share"),
+        **dict.fromkeys(("cla", "downforce"), "downforce_area"),
         **dict.fromkeys(("tire_radius", "wheel_radius", "tyre_size"), "tyre_radius"),
     },
     "loops": {

@@ -13,7 +13,7 @@ Commands are held from a sample to the next, so the phase that begins at a sampl
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -27,7 +27,8 @@ from coldside.duty.load import full_load_power as full_load_power
 from coldside.duty.load import part_load_pressure as part_load_pressure
 from coldside.duty.load import reckoned_power as reckoned_power
 from coldside.duty.load import surroundings as surroundings
-from coldside.duty.model import SAMPLE_TIME, Demand, PhaseSpec, Session, Span
+from coldside.duty.model import SAMPLE_TIME, Demand, PhaseSpec, Run, Session, Shares, Span
+from coldside.duty.runs import Runner
 from coldside.duty.samples import beside, read_replay
 from coldside.duty.stretches import SAMPLE_RATE, Stretch, unroll
 from coldside.parts.airflow import PLACES, FanSpec
@@ -41,12 +42,18 @@ CLOSING_RAMP = 0.1  # s in which it closes, and in which pressure falls with it 
 BAY_MOVING = 20.0 / 3.6  # m/s, from which the bay is aired as on the move; common practice, no source
 
 
-def sample(session: Session, build: Build) -> Demand:
+def sample(session: Session, build: Build, shares: Shares | None = None) -> Demand:
     """The session, sampled every `SAMPLE_TIME` for one build.
 
     n = 1 + total time / SAMPLE_TIME samples at exact multiples; phases that are no multiple end at
     the nearest sample.  Names in `air` that this build has not, gears that it has not and the like
-    are noted in `Demand.notes`.  Raises `BadInput` where a phase misses what its kind needs or a
+    are noted in `Demand.notes`.
+
+    `shares` tells passes and laps how much of the full-load power that the demand reckons with
+    (`reckoned_power`) is there along each run, by (`Run.phase`, `Run.repeat`); without it, all.  So a
+    forecast feeds back: power over `reckoned_power` at the run's samples against `Demand.distance`.
+
+    Raises `BadInput` where a phase misses what its kind needs or a
     file of samples cannot be read.
     """
     around = surroundings(session.ambient)
@@ -58,7 +65,8 @@ def sample(session: Session, build: Build) -> Demand:
     }
     for replay in replays.values():
         notes.extend(replay.notes)
-    stretches = unroll(session, replays)
+    runner = Runner(build, around, session.file, notes, shares)
+    stretches = unroll(session, replays, runner)
     n = stretches[-1].end + 1
     driver = Driver(build, around, session, replays, notes)
     engine_speed, target, road_speed = np.zeros(n), np.zeros(n), np.zeros(n)
@@ -79,7 +87,7 @@ def sample(session: Session, build: Build) -> Demand:
             target, stretch, trace.plenum, local, 0.0 if trace.measured else OPENING_RAMP if opening else CLOSING_RAMP
         )
         for name, arriving in _air_at_ducts(stretch.phase, build, trace.road_speed, notes).items():
-            _join(air_speed[name], stretch, arriving, local, SPEED_RAMP)
+            _join(air_speed[name], stretch, arriving, local, 0.0 if stretch.driven else SPEED_RAMP)
         bay_rise[own] = _bay_rise(build.bay, stretch, engine_speed[own], road_speed[own])
         _command(command, stretch, build)
     command |= engine_driven(build, engine_speed)
@@ -101,16 +109,28 @@ def sample(session: Session, build: Build) -> Demand:
         start=session.start,
         notes=tuple(dict.fromkeys(notes)),
         distance=_distance(stretches, road_speed),
+        runs=tuple(_runs(stretches)),
     )
 
 
 def _distance(stretches: Sequence[Stretch], road_speed: np.ndarray) -> np.ndarray:
-    """Distance from the start of each sample's own stretch, m: road speed integrated, linear between samples."""
+    """Distance from the start of each sample's own stretch, m: as marched, else road speed integrated."""
     out = np.zeros(len(road_speed))
     for stretch in stretches:
         v = road_speed[stretch.start : stretch.end + 1]
         out[stretch.start + 1 : stretch.end + 1] = np.cumsum(0.5 * (v[1:] + v[:-1])) * SAMPLE_TIME
+        if stretch.driven is not None:
+            way = stretch.driven.distance - stretch.driven.distance[0]
+            out[stretch.first : stretch.end + 1] = np.interp(stretch.since + stretch.local(), stretch.driven.time, way)
     return out
+
+
+def _runs(stretches: Sequence[Stretch]) -> Iterator[Run]:
+    """The timed runs among the stretches."""
+    for s in stretches:
+        if s.piece is not None and s.piece.timed:
+            piece = s.piece
+            yield Run(s.index, piece.number, s.label, s.first, s.end, piece.duration, piece.speed, piece.length)
 
 
 def first_order(target: np.ndarray, lag: float, start: float) -> np.ndarray:
@@ -176,7 +196,9 @@ def _air_at_ducts(phase: PhaseSpec, build: Build, road_speed: np.ndarray, notes:
     arriving = {}
     for name, duct in build.ducts.items():
         value = told.get(name, told.get(duct.spec.place))
-        if value is None:
+        if value is None and phase.headwind and not on_dyno:
+            arriving[name] = np.maximum(road_speed + phase.headwind, 0.0)
+        elif value is None:
             arriving[name] = np.zeros_like(road_speed) if on_dyno else road_speed
         else:
             arriving[name] = np.full_like(road_speed, float(value))

@@ -15,13 +15,17 @@ from coldside.build.model import Build
 from coldside.duty import road
 from coldside.duty.load import Surroundings, full_load_power, part_load_pressure
 from coldside.duty.model import SAMPLE_TIME, Session
+from coldside.duty.runs import launch_pressure, launch_speed, way_back
 from coldside.duty.samples import Replay, beside, read_cycle
-from coldside.duty.stretches import Stretch
+from coldside.duty.schedules import schedule
+from coldside.duty.stretches import CREEP_SPEED, SAMPLE_RATE, Stretch, needed
 from coldside.errors import BadInput
 from coldside.parts import engine as engines
 from coldside.parts.engine import RPM
 
 STANDING = 0.1  # m/s, below which the car stands and the clutch is open
+BURNOUT_SPEED, BURNOUT_LOAD = 0.6, 0.5  # of top speed and of full load, tyres spinning (own)
+CREEP_RAMP = 0.75  # m/s2 when a queue moves up (own)
 FULL_LOAD = 0.999  # share of full-load torque from which a driver asks for all there is
 
 
@@ -48,8 +52,12 @@ class Driver:
     def trace(self, stretch: Stretch, local: np.ndarray) -> Trace:
         """What the stretch asks at its own samples."""
         phase = stretch.phase
+        if stretch.part:
+            return self._part(stretch, local)
         if stretch.kind == "pull":
             return self._pull(stretch, local)
+        if phase.kind in ("cycle", "staging"):
+            return self._cycle(stretch, local)
         if phase.kind == "parked":
             still = np.zeros_like(local)
             return Trace(still, np.full_like(local, self.around.pressure), still.astype(bool), still)
@@ -62,6 +70,44 @@ class Driver:
         speed = phase.engine_speed if phase.kind == "idle" else None
         return self._standing(local, self.engine.idle_speed if speed is None else speed)
 
+    def _part(self, stretch: Stretch, local: np.ndarray) -> Trace:
+        """One part of a pass, a lap or a wait in the paddock."""
+        phase, piece = stretch.phase, stretch.piece
+        still = np.zeros_like(local)
+        if piece is not None and piece.driven is not None:
+            driven, t = piece.driven, stretch.since + local
+            n, plenum, v = (
+                np.interp(t, driven.time, column) for column in (driven.engine_speed, driven.plenum, driven.speed)
+            )
+            at = np.clip(np.searchsorted(driven.time, t), 0, len(driven.time) - 1)
+            return Trace(n, plenum, driven.full_load[at], v, measured=True)
+        if stretch.part == "off":
+            return Trace(still, np.full_like(local, self.around.pressure), still.astype(bool), still)
+        if stretch.part == "burnout":
+            n = np.full_like(local, BURNOUT_SPEED * self.engine.top_speed)
+            half = BURNOUT_LOAD * full_load_power(self.engine, n, self.around)
+            return Trace(n, part_load_pressure(self.engine, n, half, self.around), still.astype(bool), still)
+        if stretch.part == "launch":
+            held = self._standing(local, launch_speed(phase, self.engine.top_speed))
+            if phase.launch_boost is not None:
+                held.plenum = np.maximum(held.plenum, launch_pressure(phase, self.around.pressure))
+            return held
+        if stretch.part == "back":
+            v, a = way_back(local, (stretch.end - stretch.start) / SAMPLE_RATE, phase.return_speed)
+            return self._moving(v, acceleration=a)
+        return self._standing(local, self.engine.idle_speed)
+
+    def _cycle(self, stretch: Stretch, local: np.ndarray) -> Trace:
+        """A regulated cycle, or moves up in a queue."""
+        phase = stretch.phase
+        if phase.kind == "cycle":
+            times, speeds = schedule(needed(phase.schedule, "cycle", "schedule", stretch.index))
+        else:
+            times, speeds = move_up(phase.creep_every, phase.creep_distance)
+        v = np.interp(np.mod(local, times[-1]), times, speeds)
+        before = np.interp(np.mod(np.maximum(local - SAMPLE_TIME, 0.0), times[-1]), times, speeds)
+        return self._moving(v, acceleration=(v - before) / SAMPLE_TIME, grade=phase.grade, headwind=phase.headwind)
+
     def _standing(self, local: np.ndarray, engine_speed: float) -> Trace:
         """Out of gear: the engine carries itself only."""
         n = np.full_like(local, engine_speed)
@@ -69,8 +115,9 @@ class Driver:
         return Trace(n, plenum, np.zeros(len(n), dtype=bool), np.zeros_like(local))
 
     def _pull(self, stretch: Stretch, local: np.ndarray) -> Trace:
-        low, high = needed(stretch, "from_speed", "from"), needed(stretch, "to_speed", "to")
-        duration = needed(stretch, "duration")
+        low = needed(stretch.phase.from_speed, "pull", "from", stretch.index)
+        high = low if stretch.phase.to_speed is None else stretch.phase.to_speed
+        duration = needed(stretch.phase.duration, "pull", "duration", stretch.index)
         n = low + (high - low) * np.minimum(local / duration, 1.0)
         self._check_top(max(low, high), stretch)
         gear = self._gear(stretch.phase.gear) or road.pull_gear(self.car)
@@ -105,33 +152,38 @@ class Driver:
         v = np.full_like(local, phase.speed or 0.0)
         return self._moving(
             v, grade=phase.grade, gear=self._gear(phase.gear), engine_speed=phase.engine_speed, load=phase.load,
-            stretch=stretch,
+            stretch=stretch, headwind=phase.headwind,
         )  # fmt: skip
 
     def _moving(
         self, v: np.ndarray, *, acceleration: np.ndarray | float = 0.0, grade: float = 0.0, gear: int | None = None,
         engine_speed: float | None = None, load: float | None = None, stretch: Stretch | None = None,
+        headwind: float = 0.0,
     ) -> Trace:  # fmt: skip
         """The car held at a road speed, or the engine at a speed and a share of its torque."""
-        gears = self._gears(v, acceleration, grade) if gear is None else np.full(len(v), gear)
+        gears = self._gears(v, acceleration, grade, headwind) if gear is None else np.full(len(v), gear)
         moving = v > STANDING
         n = np.where(moving, road.engine_speed_in(self.car, v, gears), 0.0)
         n = np.maximum(n, self.engine.idle_speed) if engine_speed is None else np.full(len(v), engine_speed)
         if stretch is not None:
             self._check_top(float(n.max()), stretch)
         if load is None:
-            power = road.brake_power(self.car, v, self.around.density, gears, grade=grade, acceleration=acceleration)
+            power = road.brake_power(
+                self.car, v, self.around.density, gears, grade=grade, acceleration=acceleration, headwind=headwind
+            )
             return Trace(n, part_load_pressure(self.engine, n, power, self.around), np.zeros(len(v), dtype=bool), v)
         power = load * full_load_power(self.engine, n, self.around)
         full = np.full(len(v), load >= FULL_LOAD)
         return Trace(n, part_load_pressure(self.engine, n, power, self.around), full, v)
 
-    def _gears(self, v: np.ndarray, acceleration: np.ndarray | float, grade: float) -> np.ndarray:
+    def _gears(self, v: np.ndarray, acceleration: np.ndarray | float, grade: float, headwind: float) -> np.ndarray:
         """The cruising gear, shifted down as far as the power asked for needs it."""
         gears = road.gear_for(self.car, self.engine.top_speed, v)
         for _ in range(len(self.car.gears) - 1):
             n = np.maximum(road.engine_speed_in(self.car, v, gears), self.engine.idle_speed)
-            asked = road.brake_power(self.car, v, self.around.density, gears, grade=grade, acceleration=acceleration)
+            asked = road.brake_power(
+                self.car, v, self.around.density, gears, grade=grade, acceleration=acceleration, headwind=headwind
+            )
             lower = np.maximum(gears - 1, 1)
             weak = asked > full_load_power(self.engine, n, self.around)
             weak &= road.engine_speed_in(self.car, v, lower) <= self.engine.top_speed
@@ -155,9 +207,13 @@ class Driver:
             self.notes.append(f"{stretch.label}: {n / RPM:.0f} rpm is above this engine's top speed, {top:.0f} rpm")
 
 
-def needed(stretch: Stretch, name: str, key: str | None = None) -> float:
-    """The value of a phase's key that its kind cannot do without; refuses its absence."""
-    value = getattr(stretch.phase, name)
-    if value is None:
-        raise BadInput(f"a {stretch.phase.kind} needs {key or name}", key=f"phases[{stretch.index}].{key or name}")
-    return float(value)
+def move_up(every: float, distance: float) -> tuple[np.ndarray, np.ndarray]:
+    """One wait and one move up of a queue: (time s, speed m/s), `every` s long, `distance` m far, at walking speed."""
+    peak = min(CREEP_SPEED, (CREEP_RAMP * distance) ** 0.5)
+    ramp = peak / CREEP_RAMP
+    held = distance / peak - ramp
+    start = max(every - (2.0 * ramp + held), 0.0)
+    times = np.cumsum([0.0, start, ramp, held, ramp])
+    speeds = np.array([0.0, 0.0, peak, peak, 0.0])
+    kept = np.append(np.diff(times) > 0.0, True)
+    return times[kept], speeds[kept]

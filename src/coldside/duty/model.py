@@ -37,7 +37,22 @@ class PhaseSpec:
     """`[[phases]]`: keys that a kind does not use are refused, naming those it uses."""
 
     kind: str = given(
-        "choice", "what the car does", choices=("idle", "traffic", "cruise", "pull", "cooldown", "parked", "replay")
+        "choice",
+        "what the car does",
+        choices=(
+            "idle",
+            "traffic",
+            "cruise",
+            "pull",
+            "pass",
+            "lap",
+            "cycle",
+            "staging",
+            "paddock",
+            "cooldown",
+            "parked",
+            "replay",
+        ),
     )
     name: str | None = given("text", "a name of your own for this phase", default=None)
     duration: float | None = given("time", "how long it lasts", default=None, low=0.1, high=86400.0)
@@ -81,6 +96,13 @@ class PhaseSpec:
         when_absent="what road speed and grade need",
     )
     grade: float = given("share", "uphill grade", default=0.0, low=-0.3, high=0.3)
+    drum_mass: float | None = given(
+        "mass",
+        "dyno: what its rollers weigh to the tyre (an inertia dyno); the pull then lasts as long as it takes",
+        default=None,
+        low=50.0,
+        high=20000.0,
+    )
     cycle: str | None = given(
         "file",
         "road speed against time: CSV with columns t_s and speed_m_s",
@@ -97,6 +119,53 @@ class PhaseSpec:
     fans: float | None = given(
         "command", "on, off or a share of full speed, for fans with control = schedule", default=None, when_absent="on"
     )
+    distance: float | None = given(
+        "length", "from the start line to the finish line of a pass", default=None, low=10.0, high=5000.0
+    )
+    track: str | None = given(
+        "text",
+        'a track of our own ("fast loop", "tight loop" or "hill", all invented) or your own CSV beside this file: '
+        "s_m, curvature_1_m and, if you like, grade",
+        default=None,
+    )
+    pace: float = given(
+        "share", "share of the tyres' grip that the driver uses on a lap", default=0.9, sd=0.05, low=0.2, high=1.0
+    )
+    slow_laps: bool = given(
+        "flag", "a slow lap before the timed ones and one after them; without, a standing start", default=True
+    )
+    burnout: float = given("time", "how long tyres are spun before a pass", default=0.0, low=0.0, high=60.0)
+    launch_hold: float = given(
+        "time", "wait on the start line, engine at launch_speed", default=2.0, low=0.0, high=60.0
+    )
+    launch_speed: float | None = given(
+        "engine_speed",
+        "engine speed that clutch or converter hold at a standing start",
+        default=None,
+        low=500 * RPM,
+        high=20000 * RPM,
+        when_absent="45 % of top speed",
+    )
+    launch_boost: object = given(
+        "boost", "boost held on the start line (gauge unless it says abs)", default=None, when_absent="none"
+    )
+    return_speed: float = given(
+        "speed", "road speed on the way back to the start, between passes", default=30 / 3.6, low=1.0, high=60.0
+    )
+    headwind: float = given(
+        "speed", "wind against the car (with it below 0), in drag and at the ducts", default=0.0, low=-30.0, high=30.0
+    )
+    schedule: str | None = given("text", "a regulated cycle: UDDS, HWFET or US06", default=None)
+    creep_every: float = given("time", "staging: time from one move up to the next", default=40.0, low=5.0, high=3600.0)
+    creep_distance: float = given("length", "staging: length of each move", default=8.0, low=0.5, high=200.0)
+    engine_off: float | None = given(
+        "time",
+        "paddock: how long the engine stands before it idles",
+        default=None,
+        low=0.0,
+        high=86400.0,
+        when_absent="all but the last two minutes, or all where it is shorter",
+    )
     group: str | None = given(
         "text", "consecutive phases of one group are repeated together, see [groups.NAME]", default=None
     )
@@ -106,12 +175,20 @@ class PhaseSpec:
 PHASE_KEYS = {  # keys beyond kind, name, pumps, fans, group, air
     "idle": ("duration", "engine_speed"),
     "traffic": ("duration", "cycle"),
-    "cruise": ("duration", "speed", "engine_speed", "load", "grade", "gear"),
-    "pull": ("on", "from_speed", "to_speed", "duration", "gear", "repeat", "rest"),
+    "cruise": ("duration", "speed", "engine_speed", "load", "grade", "gear", "headwind"),
+    "pull": ("on", "from_speed", "to_speed", "duration", "gear", "repeat", "rest", "drum_mass", "grade", "headwind"),
+    "pass": (
+        "distance", "burnout", "launch_hold", "launch_speed", "launch_boost", "repeat", "rest", "return_speed",
+        "grade", "headwind",
+    ),
+    "lap": ("track", "repeat", "rest", "pace", "slow_laps", "launch_hold", "launch_speed"),
+    "cycle": ("schedule", "repeat", "grade", "headwind"),
+    "staging": ("duration", "creep_every", "creep_distance"),
+    "paddock": ("duration", "engine_off"),
     "cooldown": ("duration", "speed"),
     "parked": ("duration",),
     "replay": ("samples",),
-}
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)

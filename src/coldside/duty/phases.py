@@ -8,21 +8,24 @@ itself (`build/document.py`), single values (`build/values.py`), what a phase as
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from coldside.build.document import Key, read_document
 from coldside.build.schema import OTHER_WORDS, RULES, Reading, Verdict, fields_of
+from coldside.duty.courses import find_track
 from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, Session
 from coldside.duty.samples import read_cycle, read_replay
+from coldside.duty.schedules import schedule, schedule_name
+from coldside.duty.stretches import CREEP_SPEED, LONGEST_SESSION
 from coldside.errors import BadInput
 from coldside.parts.fields import given
 from coldside.units import STANDARD_PRESSURE, Pressure, show, typed
 
 SCHEMA = "coldside.session/1"
 LIMITS_SCHEMA = "coldside.limits/1"
-LONGEST_SESSION = 6 * 3600.0  # s, groups and repeats written out
 MOST_PHASES = 500
 TOP = ("schema", "name", "start", "ambient", "phases", "groups", "limits", "limits_file")
 _ALWAYS = ("kind", "name", "pumps", "fans", "group", "air")  # keys that every phase may have
@@ -30,7 +33,12 @@ _NEEDED = {
     "idle": ("duration",),
     "traffic": ("duration",),
     "cruise": ("duration",),
-    "pull": ("from_speed", "to_speed", "duration"),
+    "pull": ("from_speed",),
+    "pass": ("distance",),
+    "lap": ("track",),
+    "cycle": ("schedule",),
+    "staging": ("duration",),
+    "paddock": ("duration",),
     "cooldown": ("duration",),
     "parked": ("duration",),
     "replay": ("samples",),
@@ -179,6 +187,13 @@ def _phase_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     names = {item.name: item.key for item in fields_of(PhaseSpec)}
     used = {*PHASE_KEYS[kind], *_ALWAYS}
     verdict.idle = frozenset(set(names) - used)
+    if kind == "lap" and values.get("slow_laps", True) and values.get("track") not in (None, "hill"):
+        verdict.idle |= {"rest", "launch_hold", "launch_speed"} - keys
+    if kind == "paddock" and values.get("engine_off", 0.0) > values.get("duration", math.inf):
+        verdict.faults.append(("engine_off", "is longer than duration"))
+    distance, every = (values.get(key, getattr(PhaseSpec, key)) for key in ("creep_distance", "creep_every"))
+    if kind == "staging" and distance / CREEP_SPEED + 2.0 > every:
+        verdict.faults.append(("creep_distance", "is not done at walking speed before the next move; see creep_every"))
     missing = [names[name] for name in _NEEDED[kind] if names[name] not in keys]
     if missing:
         is_are = "is" if len(missing) == 1 else "are"
@@ -188,9 +203,35 @@ def _phase_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     if kind == "cruise" and "speed" not in keys and not {"engine_speed", "load"} <= keys:
         verdict.faults.append(("", "a cruise needs speed, or engine_speed and load"))
     low, high = values.get("from_speed"), values.get("to_speed")
+    if kind == "pull":
+        _pull_rules(keys, values, verdict)
     if kind == "pull" and low is not None and high is not None and high <= low:
         verdict.faults.append(("to", f"must be above from, {show(low, 'engine_speed')}"))
     return verdict
+
+
+def _pull_rules(keys: set[str], values: Mapping[str, Any], verdict: Verdict) -> None:
+    """A pull's duration is given, or follows from what is accelerated; without `to` it is held at `from`."""
+    on_dyno = values.get("on") == "dyno"
+    if "duration" in keys:
+        for name in sorted({"drum_mass", "grade", "headwind"} & keys):
+            verdict.faults.append((name, "changes how long a pull lasts, but duration is given; take one of them out"))
+        verdict.idle |= {"drum_mass", "grade", "headwind"}
+        return
+    if "to" not in keys:
+        verdict.faults.append(
+            ("", "duration or to is missing: a pull goes to an engine speed, or is held at from for its duration")
+        )
+    elif on_dyno and "drum_mass" not in keys:
+        verdict.faults.append(
+            ("", "duration is missing: a pull on a dyno lasts so long, or as long as drum_mass, its rollers, takes")
+        )
+    elif not on_dyno and "drum_mass" in keys:
+        verdict.faults.append(("drum_mass", 'is of a dyno; write on = "dyno" too'))
+    if on_dyno:
+        for name in sorted({"grade", "headwind"} & keys):
+            verdict.faults.append((name, "means nothing on a dyno"))
+    verdict.idle |= {"grade", "headwind"} if on_dyno else {"drum_mass"}
 
 
 def _groups(reading: Reading, phases: list[PhaseSpec | None]) -> dict[str, int]:
@@ -225,7 +266,7 @@ def _groups(reading: Reading, phases: list[PhaseSpec | None]) -> dict[str, int]:
 
 
 def _check_samples(reading: Reading, phases: Iterable[PhaseSpec], ambient: AmbientSpec) -> dict[int, float]:
-    """Files that phases name can be read; returns the duration of each replay by its phase's index."""
+    """Files that phases name can be read; returns the duration of each replay and cycle by its phase's index."""
     pressure = ambient.pressure.value if isinstance(ambient.pressure, Pressure) else STANDARD_PRESSURE
     folder = Path(reading.document.file).parent
     durations = {}
@@ -236,8 +277,13 @@ def _check_samples(reading: Reading, phases: Iterable[PhaseSpec], ambient: Ambie
                 read_cycle(folder / table["cycle"])
             if phase.samples is not None:
                 durations[index] = float(read_replay(folder / table["samples"], pressure).time[-1])
+            if phase.schedule is not None:
+                durations[index] = float(schedule(schedule_name(phase.schedule))[0][-1])
+            if phase.track is not None:
+                find_track(reading.document.file, phase.track)
         except BadInput as error:
-            reading.faults.add_error(("phases", index, "cycle" if phase.samples is None else "samples"), error)
+            key = next(name for name in ("cycle", "samples", "schedule", "track") if getattr(phase, name) is not None)
+            reading.faults.add_error(("phases", index, key), error)
     return durations
 
 
@@ -296,6 +342,9 @@ OTHER_WORDS[PhaseSpec] = {
     **dict.fromkeys(("rpm", "revs"), "engine_speed"),
     **dict.fromkeys(("road_speed", "velocity"), "speed"),
     **dict.fromkeys(("slope", "gradient"), "grade"),
+    **dict.fromkeys(("circuit", "course"), "track"),
+    **dict.fromkeys(("laps", "passes", "runs"), "repeat"),
+    **dict.fromkeys(("wind",), "headwind"),
     **dict.fromkeys(("times", "count"), "repeat"),
     **dict.fromkeys(("pause", "wait"), "rest"),
     "throttle": "load",

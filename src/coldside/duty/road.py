@@ -1,8 +1,8 @@
 """The car on the road: force, power, gearing, and a stop-and-go cycle of our own.
 
-What is here: road load, engine speed against road speed, choice of gear, brake power for a speed,
-the invented traffic cycle.  What is not: what the engine must breathe for that power (`demand.py`)
-and laps, which no phase makes yet.
+What is here: road load, grip of the tyres, engine speed against road speed, choice of gear, brake
+power for a speed, the invented traffic cycle.  What is not: what the engine must breathe for that power (`demand.py`)
+and the march of a pass or a lap (`drive.py`).
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ GRAVITY = 9.80665  # m/s2, standard
 LOWEST_CRUISE_SPEED = 1700.0 * RPM  # rev/s below which a driver shifts down; common practice, no source
 LOWEST_CRUISE_SHARE = 0.35  # or this share of top speed where that is lower; common practice, no source
 PULL_GEAR = 3  # where a pull on the road is made unless the session names a gear
+WHEELS_SHARE = 0.04  # turning mass of the wheels as a share of the car's
 TRAFFIC_MEAN_SPEED = 12.0 / 3.6  # m/s, of the cycle below
 
 # Hops of the stop-and-go cycle: highest speed km/h, acceleration m/s2, seconds held, braking m/s2,
@@ -40,6 +41,7 @@ def road_force(
     grade: np.ndarray | float = 0.0,
     acceleration: np.ndarray | float = 0.0,
     rotating: np.ndarray | float = 0.0,
+    headwind: float = 0.0,
 ) -> np.ndarray:
     """Force at the tyres that holds speed, grade and acceleration, N; negative where the car must brake.
 
@@ -52,6 +54,7 @@ def road_force(
     grade : rise over run (tangent), -0.3 to 0.3.
     acceleration : m/s2.
     rotating : turning masses as a share of the car's mass, see `rotating_share`.
+    headwind : m/s, below 0 from behind.
     """
     require("speed", speed, low=0.0)
     require("density", density, low=0.0, open_low=True)
@@ -61,7 +64,8 @@ def road_force(
     weight = car.mass * GRAVITY
     rolling = np.where(v > 0.0, car.rolling_resistance * np.cos(slope), 0.0)
     inertia = car.mass * (1.0 + np.asarray(rotating, dtype=float)) * np.asarray(acceleration, dtype=float)
-    return weight * (rolling + np.sin(slope)) + 0.5 * density * car.drag_area * v**2 + inertia
+    arriving = v + headwind
+    return weight * (rolling + np.sin(slope)) + 0.5 * density * car.drag_area * (arriving * np.abs(arriving)) + inertia
 
 
 def rotating_share(car: CarSpec, gear: np.ndarray | int) -> np.ndarray:
@@ -69,7 +73,7 @@ def rotating_share(car: CarSpec, gear: np.ndarray | int) -> np.ndarray:
 
     Gillespie 1992 (from memory): the first term is the wheels, the second the engine through the gears.
     """
-    return 0.04 + 0.0025 * (_ratios(car)[_index(car, gear)] * car.final_drive) ** 2
+    return WHEELS_SHARE + 0.0025 * (_ratios(car)[_index(car, gear)] * car.final_drive) ** 2
 
 
 def engine_speed_in(car: CarSpec, speed: np.ndarray | float, gear: np.ndarray | int) -> np.ndarray:
@@ -111,13 +115,56 @@ def brake_power(
     *,
     grade: np.ndarray | float = 0.0,
     acceleration: np.ndarray | float = 0.0,
+    headwind: float = 0.0,
 ) -> np.ndarray:
     """Engine brake power that road load needs, W: F v over driveline efficiency; 0 where the car brakes.
 
     Units and ranges as for `road_force`; `gear` counts from 1 and sets the turning masses.
     """
-    force = road_force(car, speed, density, grade=grade, acceleration=acceleration, rotating=rotating_share(car, gear))
+    force = road_force(
+        car, speed, density, grade=grade, acceleration=acceleration, rotating=rotating_share(car, gear),
+        headwind=headwind,
+    )  # fmt: skip
     return np.maximum(force * np.asarray(speed, dtype=float), 0.0) / car.driveline_efficiency
+
+
+def traction_limit(
+    car: CarSpec, load: np.ndarray | float, side_share: np.ndarray | float = 0.0, pace: float = 1.0
+) -> np.ndarray:
+    """Largest force that the driven tyres pass to the road, N.
+
+    Friction times the driven axle's load, with the load that the force itself moves to the rear (drag
+    taken to act at the height of the centre of gravity):
+    rear mu W l_f / (L - mu h), front mu W l_r / (L + mu h), all mu W (Gillespie 1992, from memory; case loop-C30).
+    What the corner takes is left out of it by the friction ellipse.
+
+    Parameters
+    ----------
+    load : weight across the road and downforce, N, shared by the axles as the weight is.
+    side_share : sideways acceleration over the largest possible, 0 to 1.
+    pace : share of the grip that is used.
+    """
+    mu, L, h = car.grip * pace, car.wheelbase, car.cg_height
+    if car.drive == "rear":
+        share = (1.0 - car.front_share) / max(1.0 - mu * h / L, 0.05)
+    elif car.drive == "front":
+        share = car.front_share / (1.0 + mu * h / L)
+    else:
+        share = 1.0
+    most = mu * np.asarray(load, dtype=float)  # no more than both axles' grip: the front lifts before
+    left = np.sqrt(np.maximum(1.0 - np.square(side_share), 0.0))
+    return np.minimum(share, 1.0) * most * left
+
+
+def corner_speed(car: CarSpec, curvature: np.ndarray | float, density: float, pace: float = 1.0) -> np.ndarray:
+    """Largest speed round a level corner of a curvature [1/m], m/s; infinite where downforce holds any speed.
+
+    mu (m g + rho ClA v^2 / 2) = m v^2 |curvature| (design notes e4); `pace` is the share of the grip used.
+    """
+    mu = car.grip * pace
+    need = car.mass * np.abs(np.asarray(curvature, dtype=float)) - 0.5 * mu * density * car.downforce_area
+    with np.errstate(divide="ignore"):
+        return np.where(need > 0.0, np.sqrt(mu * car.mass * GRAVITY / np.maximum(need, 0.0)), np.inf)
 
 
 def stop_and_go() -> tuple[np.ndarray, np.ndarray]:

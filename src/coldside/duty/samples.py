@@ -1,6 +1,6 @@
 """Samples that a session brings along: a speed cycle for traffic, the user's own log for replay.
 
-What is here: both CSV readers and their refusals.  What is not: sampling at the demand's own times
+What is here: the CSV readers and their refusals.  What is not: sampling at the demand's own times
 (`demand.py`) and logs read to correct a build, which is not built yet.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -60,6 +61,24 @@ def read_cycle(path: Path) -> tuple[np.ndarray, np.ndarray]:
     if gap > 0.0:
         time, speed = np.append(time, time[-1] + gap / CLOSING_RATE), np.append(speed, speed[0])
     return time, speed
+
+
+def read_columns(
+    path: Path, needed: tuple[str, ...], also: tuple[str, ...], *, rising: str
+) -> tuple[dict[str, np.ndarray], Callable[[int], str]]:
+    """Columns of a CSV by their names, and where ("file:line") a row stands; lines that start with # are skipped.
+
+    `needed` must be there, `also` may be; `rising` is the column that must rise from row to row.  Raises
+    `BadInput` with file and line.
+    """
+    header, where, rows = _table(path)
+    names = [_present(name, header, path, where, needed) for name in needed] + [n for n in also if n in header]
+    data = dict(zip(names, _numbers(path, rows, header, [header.index(n) for n in names]), strict=True))
+    steps = np.diff(data[rising])
+    if (steps <= 0.0).any():
+        line = rows[int(np.argmax(steps <= 0.0)) + 1][0]
+        raise BadInput("does not rise from the line above", where=f"{path}:{line}", key=rising)
+    return data, lambda row: f"{path}:{rows[row][0]}"
 
 
 def read_replay(path: Path, ambient_pressure: float) -> Replay:

@@ -215,6 +215,39 @@ class CarSpec:
     tyre_radius: float = given(
         "length", "rolling radius of the driven tyres", default=0.31, sd_share=0.05, low=0.1, high=1.0
     )
+    drive: str = given("choice", "the axle that is driven", default="rear", choices=("rear", "front", "all"))
+    grip: float = given(
+        "number",
+        "friction of tyres on the road, largest force over load (road tyres 0.9 to 1.1, slicks 1.3 to 1.6)",
+        default=1.0,
+        sd=0.1,
+        low=0.1,
+        high=4.0,
+    )
+    wheelbase: float = given("length", "distance between the axles", default=2.55, sd=0.1, low=1.0, high=6.0)
+    front_share: float = given(
+        "share", "share of the weight on the front axle, car at rest", default=0.55, sd=0.05, low=0.2, high=0.8
+    )
+    cg_height: float = given(
+        "length", "height of the centre of gravity over the road", default=0.5, sd=0.05, low=0.1, high=1.5
+    )
+    downforce_area: float = given(
+        "area",
+        "downforce coefficient times area, shared by the axles as the weight is",
+        default=0.0,
+        low=0.0,
+        high=15.0,
+    )
+    brake_share: float = given(
+        "share", "share of the tyres' grip that brakes and driver can use", default=0.9, sd=0.05, low=0.2, high=1.0
+    )
+    shift_time: float = given("time", "time without drive in a change of gear", default=0.25, sd=0.1, low=0.0, high=3.0)
+    shift_throttle: str = given(
+        "choice",
+        "throttle in a change of gear: shut (lifted), or open (boost is held)",
+        default="shut",
+        choices=("shut", "open"),
+    )
     alternator_idle: float | None = given(
         "current",
         "current that the alternator, hot and at idle, has left for these pumps and fans",
