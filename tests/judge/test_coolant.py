@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from coldside.build.files import load_build
 from coldside.build.model import names_on
+from coldside.duty.phases import load_session
 from coldside.judge.coolant import point_cautions, serves_core, unfit_coolant
 from coldside.parts.exchanger import ExchangerSpec
+from coldside.plant.forecast import simulate
+from coldside.plant.steady import operating_point
+from coldside.sheet.terminal import point_text
 from judge import made
 
 
@@ -58,3 +64,17 @@ def test_a_point_tells_of_boiling_and_of_heat_with_nowhere_to_go():
     (said,) = point_cautions(replace(hot, build=replace(hot.build, parts=parts)))
     assert "nowhere to give its heat to" in said.words()
     assert serves_core(point.build, "charge")
+
+
+def test_a_point_of_a_blower_of_displacement_lists_no_margins_that_it_cannot_have(examples):
+    build = load_build(examples / "siskin" / "blown.toml")
+    said = point_text(operating_point(build, engine_speed=80.0), "us", 100, colour=False)
+    assert "off the crank" in said
+    assert "to top shaft speed" in said  # its speed_limit is given
+    assert "to surge" not in said
+
+
+def test_times_off_the_map_are_told_by_the_sessions_clock(examples):
+    build = load_build(examples / "tern" / "water.toml", ["parts.turbo.design_flow=0.2 kg/s"])
+    told = " ".join(simulate(build, load_session(examples / "sessions" / "dyno-pulls.toml")).health.extrapolated)
+    assert re.search(r"for [0-9.]+ s, first at 3:[0-9]{2}; its edge was used", told)  # the first pull starts at 3:00

@@ -44,7 +44,7 @@ def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[s
         if seconds > 0.0:
             found.append(
                 f"{plant.charge.compressor_name} {words} for {seconds:.1f} s, "
-                f"first at {time[int(np.argmax(mask))]:.0f} s; its edge was used"
+                f"first at {_clock(time[int(np.argmax(mask))])}; its edge was used"
             )
     boost = plant.arrays.boost.astype(bool)
     slow = operating.below_speed & boost
@@ -63,6 +63,12 @@ def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[s
         for T in (float(mean.min()), float(mean.max())):
             found.extend(f"{loop.loop.name} loop: {words}" for words in loop.coolant.extrapolated(T))
     return found
+
+
+def _clock(seconds: float) -> str:
+    """Time into the session as minutes and seconds, as the verdict says it."""
+    minutes, rest = divmod(int(seconds + 0.5), 60)
+    return f"{minutes // 60}:{minutes % 60:02d}:{rest:02d}" if minutes >= 60 else f"{minutes}:{rest:02d}"
 
 
 def _bench_left(plant: Plant, solution: Solution) -> list[str]:
@@ -125,8 +131,8 @@ def _charge_missed(plant: Plant, solution: Solution, state: ChargeState) -> list
         if miss[at] > TABLE_MISS_ALLOWED:
             over = float(solution.scalars[at, 3]) - plant.demand.ambient_temperature
             found.append(
-                f"{stage.name}'s outlet temperature is up to {miss[at]:.1f} K off its exact value, "
-                f"at {plant.demand.time[at]:.0f} s with the charge {over:.0f} K over ambient: "
+                f"the outlet temperature of {stage.name} is up to {miss[at]:.1f} K off its exact value, "
+                f"at {_clock(plant.demand.time[at])} with the charge {over:.0f} K over ambient: "
                 "the table of the charge side is coarse there"
             )
     return found

@@ -161,7 +161,8 @@ def _point_charge(point: Point, system: str) -> list[tuple[str, str]]:
         ("to choke", point.choke_margin),
         ("to top shaft speed", point.shaft_speed_margin),
     ):
-        rows.append((name, _room(left)))
+        if left is not None or not belts(point):  # a blower of displacement knows neither surge nor choke
+            rows.append((name, _room(left)))
     return rows
 
 
