@@ -130,3 +130,17 @@ def test_what_a_thermostat_stands_in(way, felt):
     plant = assemble(build, demand_of(build, 0.2))
     weighed = {plant.passes[p].part for p in np.flatnonzero(plant.arrays.loop_weight)}
     assert weighed == felt
+
+
+@pytest.mark.parametrize("water", [2e-5, 2e-4])
+def test_a_point_with_a_spray_that_dries_up_settles(water):
+    """Where the air can carry off less than is sprayed, evaporation follows the metal: plain repetition swung by 57 K.
+
+    The answer is that of a long march, 0.05 K.
+    """
+    parts = {"turbo": TURBO, "core": replace(AIR_CORE, spray=water, spray_when="always", spray_evaporated=1.0)}
+    build = build_of(parts, ("turbo", "core"), duct=("core",))
+    session = session_of(PhaseSpec(kind="cruise", speed=30.0, engine_speed=60.0, load=0.6, duration=900.0))
+    point = operating_point(build, session=session, at="END")
+    forecast = simulate(build, session)
+    assert forecast.intake[-1] == pytest.approx(point.intake, abs=0.05)

@@ -237,13 +237,22 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
         x[A.i_between] = demand.ambient_temperature + 40.0
     inlet = plant.charge.inlet_temperature(demand.bay_temperature[:1])
     assumed = np.array([A.engine_metal if _cools_engine(plant, i) else x[0] for i in range(len(plant.loops))])
-    loops = _Wegstein(assumed, *_range_of_loops(plant))
+    sprayed = _sprayed(A)
+    low, high = _range_of_loops(plant)
+    loops = _Wegstein(
+        np.concatenate([assumed, x[sprayed]]),
+        np.concatenate([low, A.source_zero[A.source_pass >= 0] - 1.0]),
+        np.concatenate([high, np.full(len(sprayed), HOTTEST_LOOP)]),
+    )
+    n_loops = len(plant.loops)
     for turn in range(MOST_TURNS):
         between = x[A.i_between : A.i_between + 1] if A.stages > 1 else None
         state = plant.charge.balance(
             demand.engine_speed[:1], demand.plenum_target[:1], x[A.i_feed : A.i_feed + 1], inlet, between
         )
-        found = _flows(plant, state, (x, loops.assumed), command)
+        taken = x.copy()
+        taken[sprayed] = loops.assumed[n_loops:]
+        found = _flows(plant, state, (taken, loops.assumed[:n_loops]), command)
         a, b = _coefficients(plant, found)
         new, heats = _rest(A, found, (a, b), around, x, first=turn == 0)
         # on the way a loop may stand far off (a chiller that takes its fill of a loop assumed warm)
@@ -251,14 +260,15 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
         new[A.i_duct : A.i_boss] = np.clip(heats.duct_out[:, 0], *GAS)
         if A.stages > 1:
             new[A.i_between] = np.clip(heats.T_in[_second_stage(A), 0], *GAS)
-        moved = max(float(np.abs(new - x)[: A.i_boss].max()), loops.turn(reference.loop_temperatures(A, new)))
+        came = np.concatenate([reference.loop_temperatures(A, new), new[sprayed]])
+        moved = max(float(np.abs(new - x)[: A.i_boss].max()), loops.turn(came))
         if A.stages > 1:
             moved = max(moved, abs(float(new[A.i_between] - x[A.i_between])))
         x = new
         if moved < SETTLED:
             _sensors(A, x, heats, a, around)
             return _Settled(x, found, heats, a, b, state, dict(command), warnings)
-    for loop, T in zip(plant.loops, loops.assumed, strict=True):
+    for loop, T in zip(plant.loops, loops.assumed[:n_loops], strict=True):
         if T > HOTTEST_LOOP - 1.0:
             words = f"it would pass {HOTTEST_LOOP - 273.15:.0f} degC"
             raise NoAnswer(f"loop {loop.loop.name} cannot give its heat away: {words}")
@@ -269,11 +279,11 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
 
 
 class _Wegstein:
-    """Loop temperatures that flows are solved at, brought to those that the flows bring about.
+    """Temperatures that flows and sprays are solved at, brought to those that these bring about.
 
-    Wegstein's method (textbook) loop by loop: a thermostat opens with temperature and turns plain repetition
-    into a swing.  Where it would leave the bracket of what was too cold and too hot, the bracket is halved; one
-    that has shut on nothing (what feeds the loop still moves) opens again.
+    Wegstein's method (textbook) one by one: a thermostat opens with its loop's temperature, a spray evaporates
+    with its metal's, and plain repetition would swing.  Where it would leave the bracket of what was too cold and
+    too hot, the bracket is halved; one that has shut on nothing (what feeds it still moves) opens again.
     """
 
     def __init__(self, assumed: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
@@ -298,6 +308,12 @@ class _Wegstein:
         inside = (wanted >= self.cold) & (wanted <= self.hot)
         self.assumed = np.clip(np.where(inside, wanted, 0.5 * (self.cold + self.hot)), self.low, self.high)
         return float(np.abs(off).max(initial=0.0))
+
+
+def _sprayed(A: layout.Arrays) -> np.ndarray:
+    """State of the metal that each spray's evaporation follows."""
+    f = A.source_field[A.source_pass >= 0]
+    return np.asarray(A.field_first[f] + A.field_count[f] // 2, dtype=np.int64)
 
 
 def _cools_engine(plant: Plant, loop: int) -> bool:
