@@ -43,6 +43,15 @@ def test_still_air():
             "what it should give away stays in the loop."
         )
     ]
+    parts = {**base.build.parts, "side_hx": base.build.parts["rear_hx"]}
+    loop = base.build.loops["charge"]
+    loops = {"charge": replace(loop, path=(*loop.path, "side_hx"))}
+    two = replace(base, build=replace(base.build, parts=parts, loops=loops))
+    warm |= {("side_hx", "coolant"): warm["rear_hx", "coolant"]}
+    both = {**faint, ("side_hx", "cooling"): faint["rear_hx", "cooling"]}
+    (said,) = texts(reasons.still_air, replace(two, inlet=warm, flow=both))
+    assert "rear_hx and side_hx get next to no cooling air" in said
+    assert "(2 % of their rated flow on average): what they should give away" in said
     cold = {**base.inlet, ("rear_hx", "coolant"): np.full_like(base.time, 301.0)}
     assert texts(reasons.still_air, replace(base, inlet=cold, flow=faint)) == [], "there is no heat to give away"
 

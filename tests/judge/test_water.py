@@ -40,7 +40,7 @@ def test_dry_or_not_followed():
     assert condensation(made.forecast()) is None
     assert condensation(wet(0.0)) is None
     assert said(water_in_intake, made.forecast()) == []
-    assert said(water_in_intake, wet(0.2, 60.0, 61.0)) == []  # 0.2 g is a breath
+    assert said(water_in_intake, wet(0.2, 60.0, 69.0)) == []  # under 2 g dries off
 
 
 def test_words_of_water():

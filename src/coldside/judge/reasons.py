@@ -172,10 +172,10 @@ def still_air(forecast: Forecast) -> list[Sentence]:
 
 
 def _still(parts: Sequence[tuple[str, float]], when: str, so: str) -> Sentence:
-    verb = "get" if len(parts) > 1 else "gets"
+    verb, whose = ("get", "their") if len(parts) > 1 else ("gets", "its")
     so = so.replace("its ", "their ").replace(" it ", " they ") if len(parts) > 1 else so
     return Sentence(
-        "{parts} " + verb + " next to no cooling air " + when + " ({share} of its rated flow on average): " + so + ".",
+        "{parts} " + verb + " next to no cooling air " + when + f" ({{share}} of {whose} rated flow on average): {so}.",
         {"parts": listed([name for name, _ in parts]), "share": Quantity(max(s for _, s in parts), "share")},
     )
 
