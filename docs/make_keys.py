@@ -45,7 +45,16 @@ INTRODUCTIONS = {
     "on top, beside `schema` and `name`": "",
 }
 SIZED = ("length", "area", "volume", "mass", "mass_flow", "volume_flow", "power", "conductance", "time", "speed")
-RANGED = ("share", "engine_speed", "temperature", "temperature_difference", "pressure_difference", "head", "voltage")
+RANGED = (
+    "share",
+    "engine_speed",
+    "temperature",
+    "temperature_difference",
+    "pressure_difference",
+    "head",
+    "voltage",
+    "angle",
+)
 FORMS = {
     "text": '"..."',
     "count": "4",
@@ -54,6 +63,7 @@ FORMS = {
     "path": '["tank", "pump", ...]',
     "file": '"name of a file beside this one"',
     "coolant": '"water", "ethylene glycol 30 % by volume"',
+    "fuel": '"gasoline 98", "E85", "gasoline 98 with 40 % E85"',
     "control": '"always", "schedule", "off", "above 40 degC charge, 4 K hysteresis"',
     "command": '"on", "off", "60 %"',
     "wire": '"2.5 mm2", "14 AWG"',

@@ -39,6 +39,7 @@ PINT = {
     "N": "newton", "kN": "kilonewton", "lbf": "pound_force", "kgf": "kilogram_force",
     "W": "watt", "kW": "kilowatt", "MW": "megawatt", "hp|bhp": "horsepower", "PS": "metric_horsepower",
     "W/K|W/degC|W/C": "watt/kelvin", "kW/K": "kilowatt/kelvin",
+    "deg|degree|degrees|deg BTDC|degrees BTDC": "degree", "rad": "radian",
     "|": "dimensionless", "%|percent": "percent",
 }  # fmt: skip
 NAMES = {

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import math
 import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -38,6 +39,7 @@ from coldside.parts.engine import CarSpec, EngineSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, derived_from_sizes
 from coldside.parts.fields import Field, given
 from coldside.parts.injection import InjectionSpec, parse_fluid
+from coldside.parts.knock_model import cylinder_fault
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThermostatSpec, ThrottleSpec, ValveSpec
 from coldside.parts.oil_cooler import OilCoolerSpec
 from coldside.parts.pump import Control, PumpSpec
@@ -433,9 +435,35 @@ def _engine_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     for name in kinds[other]:
         if name in keys:
             verdict.faults.append((name, f"belongs to a {other} engine, but this one is {kind}"))
+    _knock_rules(keys, values, verdict)
     if values.get("top_speed", 125.0) <= values.get("idle_speed", 15.0):
         verdict.faults.append(("top_speed", "must be above idle_speed"))
     return verdict
+
+
+_CYLINDER = ("bore", "stroke", "rod")
+_KNOWN_POINT = ("knock_speed", "knock_boost", "knock_intake", "knock_spark")
+
+
+def _knock_rules(keys: set[str], values: Mapping[str, Any], verdict: Verdict) -> None:
+    """Sizes of a cylinder belong to pistons and make its volume; a known point of knock is known whole; trims take."""
+    if values.get("kind") == "rotary":
+        verdict.idle = verdict.idle | frozenset(_CYLINDER)
+        verdict.faults += [
+            (name, "belongs to a piston engine, but this one is rotary") for name in _CYLINDER if name in keys
+        ]
+    elif fault := cylinder_fault(*(values.get(name) for name in ("displacement", "cylinders", *_CYLINDER))):
+        verdict.faults.append(fault)
+    named = [name for name in _KNOWN_POINT if name in keys]
+    if not named:
+        verdict.idle = verdict.idle | frozenset(_KNOWN_POINT[1:])
+    if named and len(named) < len(_KNOWN_POINT):
+        missing = " and ".join(name for name in _KNOWN_POINT if name not in keys)
+        verdict.faults.append((named[0], f"is one of four that describe one known point; {missing} is missing"))
+    for name, most in (("trim_spark", math.inf), ("trim_boost", 1.0)):
+        if any(not 0.0 <= taken <= most for _, taken in values.get(name) or ()):
+            words = "may not be below 0: it is what is taken off" if most == math.inf else "must be from 0 to 100 %"
+            verdict.faults.append((name, words))
 
 
 def _car_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:

@@ -1,7 +1,7 @@
 """Readers of single values by the kind of their field: what `units.parse` does not know.
 
 What is here: `read_value` (field metadata + value of the file -> `units.Quantity`, range checked), curves,
-lists, choices, controls, coolants, files, `Refused` (several faults of one value).  What is not: which
+lists, choices, controls, coolants, fuels, files, `Refused` (several faults of one value).  What is not: which
 keys a table has (`build/schema.py`) and units (`units.py`).
 """
 
@@ -16,6 +16,8 @@ from typing import Any
 from coldside import units
 from coldside.errors import BadInput, nearest
 from coldside.media.coolants import parse_coolant
+from coldside.media.fuels import FORMS as FUEL_FORMS
+from coldside.media.fuels import fuel
 from coldside.parts.engine import RPM
 from coldside.parts.fields import Field
 from coldside.parts.pump import Control
@@ -29,6 +31,7 @@ _LEVEL_RANGE = (1e4, 1.5e6)  # Pa absolute
 _COLUMN_RANGE: dict[str, tuple[float | None, float | None]] = {
     "engine_speed": (0.0, 400000 * RPM),
     "share": (0.0, 2.0),
+    "angle": (-0.55, 1.25),
     "volume_flow": (0.0, 50.0),
     "mass_flow": (0.0, 50.0),
     "head": (0.0, 300.0),
@@ -253,6 +256,16 @@ def _coolant(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
         raise Refused((None, ": ", error.message)) from None
 
 
+def _fuel(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
+    """A fuel's name, or a blend of two by volume."""
+    if not isinstance(value, str):
+        raise BadInput(f"{typed(value)} is no text; write {FUEL_FORMS}")
+    try:
+        return Quantity(fuel(value).name, None, value)
+    except BadInput as error:
+        raise Refused((None, ": ", error.message)) from None
+
+
 _CONTROL = re.compile(r"above\s+(?P<level>.+?)\s+(?P<of>charge|coolant)\s*,\s*(?P<band>.+?)\s+hysteresis\s*\Z")
 _CONTROL_FORMS = '"always", "schedule", "off" or "above 40 degC charge, 4 K hysteresis"'
 
@@ -359,6 +372,7 @@ _READERS: dict[str, Callable[[Field, Any, Mapping[str, Any]], Quantity]] = {
     "flag": _flag,
     "choice": _choice,
     "coolant": _coolant,
+    "fuel": _fuel,
     "control": _control,
     "file": _file,
     "air": _air,

@@ -2,7 +2,7 @@
 
 What is here: filling, fuel, brake power and boost target as functions of engine speed and plenum
 state; the specifications of car and bay, which have no physics of their own here.  What is not: road
-load (`duty/`), knock, and the losses before the plenum (`lines.py`, `compressor.py`).
+load (`duty/`), knock (`knock_model.py`), and the losses before the plenum (`lines.py`, `compressor.py`).
 """
 
 from __future__ import annotations
@@ -65,8 +65,8 @@ class EngineSpec:
         high=10.0,
     )
     fuel: str = given(
-        "choice",
-        "the fuel it burns",
+        "fuel",
+        'the fuel it burns, or two mixed by volume, as in "gasoline 98 with 40 % E85"',
         choices=("gasoline 95", "gasoline 98", "gasoline 100", "E10", "E85", "ethanol", "methanol"),
     )
     fuel_lambda: float = given(
@@ -191,6 +191,107 @@ class EngineSpec:
         sd_share=0.5,
         low=0.0,
         high=100.0,
+    )
+    bore: float | None = given(
+        "length",
+        "bore of one cylinder (piston)",
+        default=None,
+        low=0.02,
+        high=0.3,
+        when_absent="equal to the stroke, or what displacement and stroke leave",
+    )
+    stroke: float | None = given(
+        "length",
+        "stroke (piston)",
+        default=None,
+        low=0.02,
+        high=0.3,
+        when_absent="equal to the bore, or what displacement and bore leave",
+    )
+    rod: float | None = given(
+        "length",
+        "connecting rod between its centres (piston)",
+        default=None,
+        low=0.03,
+        high=0.6,
+        when_absent="1.67 times the stroke, +- 8 %",
+    )
+    fuel_injection: str = given(
+        "choice",
+        "where fuel enters: into the port (its evaporation takes a third of its heat from the charge), or directly into"
+        " the cylinder (0.7 of it)",
+        default="port",
+        choices=("port", "direct"),
+    )
+    octane: float | None = given(
+        "number",
+        "octane number (RON) of the fuel where its data sheet differs from the fuel's usual one",
+        default=None,
+        low=60.0,
+        high=130.0,
+        when_absent="the fuel's usual one",
+    )
+    spark: tuple[tuple[float, float], ...] | None = given(
+        "curve",
+        "spark at full load against engine speed, before top dead centre, charge cool",
+        default=None,
+        curve=("engine_speed", "angle"),
+        shape="any",
+        when_absent="that of best torque, or less where a known knock-limited point tells what knock allows",
+    )
+    burn_duration: float | None = given(
+        "angle",
+        "crank or shaft angle in which the charge burns at full load and 5500 rpm; grows with the 0.3 power of speed",
+        default=None,
+        low=0.45,
+        high=2.5,
+        when_absent="55 deg +- 8 (piston), 90 deg +- 15 (rotary)",
+    )
+    trim_spark: tuple[tuple[float, float], ...] | None = given(
+        "curve",
+        "spark that the car's own calibration takes back against what its intake sensor reads",
+        default=None,
+        curve=("temperature", "angle"),
+        shape="any",
+        when_absent="none",
+    )
+    trim_boost: tuple[tuple[float, float], ...] | None = given(
+        "curve",
+        "share of boost that the car's own calibration takes off against what its intake sensor reads",
+        default=None,
+        curve=("temperature", "share"),
+        shape="any",
+        when_absent="none",
+    )
+    knock_speed: float | None = given(
+        "engine_speed",
+        "engine speed of a point at full load where this engine just knocks on this fuel, as found on a dyno",
+        default=None,
+        low=1000 * RPM,
+        high=15000 * RPM,
+        when_absent="no such point known: only changes of knock are told, never how near it is",
+    )
+    knock_boost: object = given(
+        "boost",
+        "boost where it just knocks (gauge, unless it says abs)",
+        default=None,
+        when_absent="given with knock_speed",
+    )
+    knock_intake: float | None = given(
+        "temperature",
+        "charge temperature where it just knocks, in the plenum",
+        default=None,
+        low=253.15,
+        high=423.15,
+        when_absent="given with knock_speed",
+    )
+    knock_spark: float | None = given(
+        "angle",
+        "spark at which it just knocks, before top dead centre",
+        default=None,
+        low=-0.2,
+        high=1.0,
+        when_absent="given with knock_speed",
     )
 
 

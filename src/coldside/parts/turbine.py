@@ -13,12 +13,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from coldside.errors import require
+from coldside.media.fuels import fuel
 from coldside.parts.engine import EngineSpec
 
 EXHAUST_CP = 1240.0  # J/(kg K) of burnt gas around 1200 K; common practice
 EXHAUST_GAMMA = 1.30  # its ratio of specific heats; common practice
 MOST_EXPANSION = 10.0  # pressure ratio that no turbine of one radial stage is asked for; choked ones see 4 to 6 (own)
-ALCOHOLS = ("E85", "ethanol", "methanol")
+MOSTLY = 0.5  # share of alcohol by mass above which its exhaust is that of alcohols
 BURNT = {"gasoline": 1210.0, "alcohol": 1135.0, "rotary": 1225.0}  # K before the turbine; common practice, +- 40 K
 
 Values = np.ndarray | float
@@ -30,7 +31,7 @@ def gas_temperature(engine: EngineSpec) -> float:
     Middle of the ranges of the trade (common practice): 1150 to 1273 K on gasoline, 75 K lower on E85 and
     alcohols, 1150 to 1300 K in a rotary.
     """
-    if engine.fuel in ALCOHOLS:
+    if fuel(engine.fuel).alcohol_share > MOSTLY:
         return BURNT["alcohol"]
     return BURNT["rotary" if engine.kind == "rotary" else "gasoline"]
 

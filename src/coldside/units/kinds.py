@@ -12,6 +12,7 @@ against the reference library `pint` in the tests.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -254,8 +255,8 @@ KINDS: dict[str, Kind] = {
             ("hp|bhp", HP),
             ("PS", _PS),
             ("BTU/h|BTU/hr|Btu/h|Btu/hr", BTU / 3600),
-        ),
             ("BTU/min|Btu/min", BTU / 60),
+        ),
         ("18 kW", "24 hp"),
         ("W", "kW", "hp", "PS", "BTU/min", "BTU/h"),
     ),
@@ -271,6 +272,12 @@ KINDS: dict[str, Kind] = {
         },
         ("4 W/K", "7.6 BTU/(h degF)"),
         ("W/K", "BTU/(h degF)"),
+    ),
+    "angle": Kind(
+        "an angle of the crank or eccentric shaft",
+        _spell(("deg|degree|degrees|deg BTDC|degrees BTDC", math.pi / 180.0), ("rad", 1.0)),
+        ("18 deg",),
+        ("deg",),
     ),
     "share": Kind("a share", {"": 1.0, "%": 0.01, "percent": 0.01}, ("0.82", "82 %"), ("%",)),
     "number": Kind("a plain number", {"": 1.0}, ("0.6",), ()),

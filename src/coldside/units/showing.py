@@ -76,6 +76,7 @@ UNIT: dict[tuple[str, str], Shown] = {
     ("heat", "si"): _scaled("power", "kW"),
     ("heat", "us"): _scaled("power", "BTU/min"),
     **_both("conductance", "W/K", "BTU/(h degF)"),
+    **_both("angle", "deg", "deg"),
     **_both("share", "%", "%"),
     **_both("command", "%", "%"),
     **_both("number", "", ""),
@@ -102,8 +103,8 @@ _BY_SIZE: dict[tuple[str, str], tuple[tuple[float, str], ...]] = {
     ("pressure_difference", "us"): ((0.2 * PSI, "inH2O"), (math.inf, "psi")),
     ("power", "si"): ((1000.0, "W"), (math.inf, "kW")),
     ("power", "us"): ((0.5 * HP, "W"), (math.inf, "hp")),
-}
     ("heat", "si"): ((1000.0, "W"), (math.inf, "kW")),
+}
 _ONE_DECIMAL = {"temperature", "temperature_difference"}
 
 

@@ -1,0 +1,296 @@
+"""One engine's knock: what its specification makes of the laws in `knock.py`, and what its calibration takes back.
+
+What is here: `KnockModel` (built by `KnockModel.of`), its margins and changes, `trimmed`, `chamber_of`.  What is
+not: a session (`judge/knock.py`).  Without a known knock-limited point only differences mean anything; `margins`
+then refuses.  Angles here are degrees (on a specification radians), pressures Pa absolute, speed rev/s.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coldside.errors import BadInput
+from coldside.media.fuels import fuel
+from coldside.parts.combustion import LATEST, Burn, Chamber, best_spark, retard_loss
+from coldside.parts.engine import RPM, EngineSpec
+from coldside.parts.knock import (
+    EVAPORATION,
+    OCTANE_INDEX_K,
+    OCTANE_POWER,
+    Conditions,
+    calibration_factor,
+    delay_integral,
+    ethanol_delay_high,
+    ethanol_delay_low,
+    gasoline_delay,
+    limited_pressure,
+    limited_spark,
+    limited_temperature,
+    phasing,
+)
+
+Number = Any  # float or array in, the broadcast shape out
+
+ROD = 1.67  # connecting rod over stroke where none is given (own; 1.5 to 1.9 is common practice)
+BURN = {"piston": 55.0, "rotary": 90.0}  # deg at 5500 rpm; middle of 45 to 70 and 70 to 110, common practice
+BURN_SPEED, BURN_GROWTH = 5500 * RPM, 0.3  # it grows with speed to the power 0.2 to 0.4
+LONGEST_BURN = {"piston": 115.0, "rotary": 190.0}  # deg, so that it ends before the exhaust opens
+SIZES_AGREE = 0.05  # share by which bore and stroke may miss the displacement
+
+
+# ---------------------------------------------------------------- sizes
+
+
+def cylinder_fault(
+    displacement: float | None, cylinders: float | None, bore: float | None, stroke: float | None, rod: float | None
+) -> tuple[str, str] | None:
+    """Key and message where the sizes of a cylinder contradict each other, else None; None too if too few are given."""
+    if displacement is None or cylinders is None:
+        return None
+    swept = displacement / cylinders
+    bore, stroke = _bore_and_stroke(swept, bore, stroke)
+    made = 0.25 * math.pi * bore**2 * stroke
+    if abs(made / swept - 1.0) > SIZES_AGREE:
+        return "bore", (
+            f"and stroke make {made * 1e6:.0f} cm3 a cylinder, but displacement and cylinders make "
+            f"{swept * 1e6:.0f} cm3"
+        )
+    if rod is not None and rod < 0.8 * stroke:
+        return "rod", f"must be at least 0.8 times the stroke of {stroke * 1e3:.0f} mm"
+    return None
+
+
+def _bore_and_stroke(swept: float, bore: float | None, stroke: float | None) -> tuple[float, float]:
+    square = (4.0 * swept / math.pi) ** (1.0 / 3.0)
+    if stroke is None:
+        stroke = square if bore is None else 4.0 * swept / (math.pi * bore**2)
+    if bore is None:
+        bore = math.sqrt(4.0 * swept / (math.pi * stroke))
+    return bore, stroke
+
+
+def chamber_of(spec: EngineSpec) -> Chamber:
+    """The working chamber of an engine; bore and stroke that are not given follow from its volume with bore = stroke.
+
+    Raises `BadInput` when the size is missing or its figures contradict each other by more than 5 %.
+    """
+    if spec.kind == "rotary":
+        if spec.chamber_volume is None:
+            raise BadInput("a rotary engine needs its chamber_volume", key="engine.chamber_volume")
+        bore, stroke = _bore_and_stroke(spec.chamber_volume, None, None)
+        return Chamber("rotary", spec.chamber_volume, spec.compression_ratio, bore, stroke, ROD * stroke)
+    if spec.displacement is None or spec.cylinders is None:
+        raise BadInput("a piston engine needs displacement and cylinders", key="engine.displacement")
+    fault = cylinder_fault(spec.displacement, spec.cylinders, spec.bore, spec.stroke, spec.rod)
+    if fault:
+        raise BadInput(fault[1], key=f"engine.{fault[0]}")
+    swept = spec.displacement / spec.cylinders
+    bore, stroke = _bore_and_stroke(swept, spec.bore, spec.stroke)
+    return Chamber("piston", swept, spec.compression_ratio, bore, stroke, spec.rod or ROD * stroke)
+
+
+# ---------------------------------------------------------------- what the calibration takes back
+
+
+@dataclass(frozen=True)
+class Trimmed:
+    """What is left after the car's own trims; arrays over the conditions.
+
+    `power` [W], `plenum_pressure` [Pa absolute], `spark` [deg before] that it then runs.
+    """
+
+    power: np.ndarray
+    plenum_pressure: np.ndarray
+    spark: np.ndarray
+
+
+def trimmed(
+    model: KnockModel, n: Number, p_plenum: Number, T_sensor: Number, power: Number, p_ambient: float
+) -> Trimmed:
+    """Power, boost and spark that the driver feels once `trim_spark` and `trim_boost` have answered the sensor.
+
+    `T_sensor` [K] is what the intake sensor reads, not the charge.  Power goes with plenum pressure (the charge's
+    temperature as it was) and with the retard loss; each trim is linear between its points and level beyond.
+    Unboosted moments lose no boost.  Vectorised.
+    """
+    spec = model.spec
+    n, p, T, watt = np.broadcast_arrays(n, p_plenum, T_sensor, np.asarray(power, dtype=float))
+    taken = _level(spec.trim_boost, T)
+    left = np.where(p > p_ambient, p_ambient + (p - p_ambient) * (1.0 - taken), p)
+    asked = model.asked_spark(n)
+    spark = asked - np.degrees(_level(spec.trim_spark, T))
+    kept = (1.0 - model.loss(n, spark)) / (1.0 - model.loss(n, asked))
+    return Trimmed(watt * left / p * kept, left, spark)
+
+
+def _level(points: tuple[tuple[float, float], ...] | None, at: np.ndarray) -> np.ndarray:
+    if points is None:
+        return np.zeros(np.shape(at))
+    return np.interp(at, [x for x, _ in points], [y for _, y in points])
+
+
+# ---------------------------------------------------------------- the model
+
+
+@dataclass(frozen=True)
+class Margins:
+    """How far from knock, below 0 beyond it; all good only to what `knock.CALIBRATED_...` say.
+
+    `octane` numbers, `spark` [deg], `boost` [Pa], `temperature` [K of charge]; a margin beyond what the model covers
+    is +-inf (spark) or NaN (temperature).
+    """
+
+    octane: np.ndarray
+    spark: np.ndarray
+    boost: np.ndarray
+    temperature: np.ndarray
+
+
+@dataclass(frozen=True)
+class Change:
+    """Octane need at one state less that at another of the same speed, and what would make up for it.
+
+    `octane` numbers more, `spark` [deg] to take back, `boost` [Pa] to take off.
+    """
+
+    octane: float
+    spark: float
+    boost: float
+
+
+@dataclass(frozen=True)
+class KnockModel:
+    """An engine on its fuel.
+
+    `octane` effective number with K = 0, `octane_low` and `octane_high` with K = +0.5 and -0.5; `factor` multiplies
+    every delay so that the known knock-limited point is on the limit, None without such a point; `known` that point
+    as (n, plenum pressure, plenum temperature, spark).
+    """
+
+    spec: EngineSpec
+    conditions: Conditions
+    octane: float
+    octane_low: float
+    octane_high: float
+    factor: float | None = None
+    known: tuple[float, float, float, float] | None = None
+
+    @classmethod
+    def of(cls, spec: EngineSpec, p_ambient: float) -> KnockModel:
+        """The model of an engine; `p_ambient` [Pa absolute] turns a gauge `knock_boost` into plenum pressure.
+
+        Raises `BadInput` when a size is missing or only part of the known point is given.
+        """
+        burnt = fuel(spec.fuel)
+        shift = 0.0 if spec.octane is None else spec.octane - burnt.RON
+        low, used, high = (burnt.octane(K) + shift for K in reversed(OCTANE_INDEX_K))
+        conditions = Conditions(chamber_of(spec), burnt, spec.fuel_lambda, EVAPORATION[spec.fuel_injection])
+        model = cls(spec, conditions, used, low, high)
+        point = (spec.knock_speed, spec.knock_boost, spec.knock_intake, spec.knock_spark)
+        if all(value is None for value in point):
+            return model
+        n, boost, T, spark = point
+        if n is None or boost is None or T is None or spark is None:
+            raise BadInput(
+                "a known point of knock needs knock_speed, knock_boost, knock_intake and knock_spark",
+                key="engine.knock_speed",
+            )
+        known = (n, boost.absolute(p_ambient), T, math.degrees(spark))  # type: ignore[attr-defined]
+        solved = conditions.solve(known[0], known[1], known[2], model.burn(n, known[3]), whole=False)
+        integral = float(delay_integral(solved, lambda p, T: gasoline_delay(p, T, used)))
+        return cls(spec, conditions, used, low, high, calibration_factor(integral), known)
+
+    @property
+    def law_octane(self) -> float | None:
+        """Octane number that the law itself asks for at the known point: how far the calibration had to go."""
+        return None if self.factor is None else self.octane * self.factor ** (1.0 / OCTANE_POWER)
+
+    @property
+    def calibrated(self) -> bool:
+        """Whether a known knock-limited point sets the level."""
+        return self.factor is not None
+
+    def duration(self, n: Number) -> np.ndarray:
+        """Whole angle of the burn [deg] at `n` [rev/s]."""
+        kind = self.conditions.chamber.kind
+        given = self.spec.burn_duration
+        at = BURN[kind] if given is None else math.degrees(given)
+        grown = at * (np.maximum(np.asarray(n, dtype=float), 1.0) / BURN_SPEED) ** BURN_GROWTH
+        return np.minimum(grown, LONGEST_BURN[kind])
+
+    def burn(self, n: Number, spark: Number) -> Burn:
+        """The burn at `n` [rev/s] from `spark` [deg before]."""
+        return Burn(spark, self.duration(n))
+
+    def asked_spark(self, n: Number) -> np.ndarray:
+        """Spark [deg before] that the calibration asks for with cool charge: the user's, else that of best torque."""
+        if self.spec.spark is None:
+            return np.asarray(best_spark(self.duration(n)))
+        return np.degrees(_level(self.spec.spark, np.asarray(n, dtype=float)))
+
+    def loss(self, n: Number, spark: Number) -> np.ndarray:
+        """Share of best torque lost with `spark` [deg before] at `n` [rev/s]."""
+        later = np.asarray(phasing(spark, self.duration(n)))
+        return np.asarray(retard_loss(np.clip(later, -LATEST, LATEST)))
+
+    def needed(self, n: Number, p_plenum: Number, T_plenum: Number, spark: Number) -> np.ndarray:
+        """Octane number asked for; uncalibrated good for differences alone.  Vectorised; T 200 to 600 K."""
+        factor = 1.0 if self.factor is None else self.factor
+        return np.asarray(
+            self.conditions.octane_needed(n, p_plenum, T_plenum, self.burn(n, spark), factor), dtype=float
+        )
+
+    def limit(self, n: Number, p_plenum: Number, T_plenum: Number) -> np.ndarray:
+        """Knock-limited spark [deg before] on the fuel's octane; +-inf as `knock.limited_spark`.  Calibrated only."""
+        needed = self.conditions.needed_by_spark(n, p_plenum, T_plenum, self.duration(n), self._level())
+        return limited_spark(needed, self.octane)
+
+    def run_spark(self, n: Number, p_plenum: Number, T_plenum: Number) -> np.ndarray:
+        """Spark of an engine whose control stops at knock: the asked one, or less where the limit is less."""
+        return np.minimum(self.asked_spark(n), self.limit(n, p_plenum, T_plenum))
+
+    def margins(self, n: Number, p_plenum: Number, T_plenum: Number, spark: Number) -> Margins:
+        """All four margins at these states; vectorised.  BadInput without a known knock-limited point."""
+        factor = self._level()
+        n, p, T, spark = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (n, p_plenum, T_plenum, spark)))
+        burn = self.burn(n, spark)
+        hottest = limited_temperature(self.conditions, n, p, burn, self.octane, T, factor)
+        return Margins(
+            octane=self.octane - self.needed(n, p, T, spark),
+            spark=self.limit(n, p, T) - spark,
+            boost=limited_pressure(self.conditions, n, T, burn, self.octane, p, factor) - p,
+            temperature=hottest - T,
+        )
+
+    def _level(self) -> float:
+        if self.factor is None:
+            raise BadInput(
+                "how near an engine is to knock is known only with one known knock-limited point: give knock_speed, "
+                "knock_boost, knock_intake and knock_spark",
+                key="engine.knock_speed",
+            )
+        return self.factor
+
+    def change(self, n: float, p_plenum: float, T_plenum: float, T_reference: float, spark: float) -> Change:
+        """What charge at `T_plenum` asks for beyond charge at `T_reference` [K], all else alike.
+
+        Needs no known point.
+        """
+        T, p = np.array([T_reference, T_plenum, T_plenum, T_plenum]), p_plenum * np.array([1.0, 1.0, 1.02, 1.0])
+        sparks = spark + np.array([0.0, 0.0, 0.0, -1.0])
+        cold, hot, denser, later = self.needed(n, p, T, sparks)
+        more = float(hot - cold)
+        return Change(more, more / float(hot - later), more / float(denser - hot) * 0.02 * p_plenum)
+
+    def spark_per_kelvin(self, n: float, p_plenum: float, T_plenum: float, spark: float) -> float:
+        """Spark to take back for each kelvin of charge so that the octane need stays [deg/K]."""
+        return self.change(n, p_plenum, T_plenum + 5.0, T_plenum - 5.0, spark).spark / 10.0
+
+    def ethanol_integrals(self, n: float, p_plenum: float, T_plenum: float, spark: float) -> tuple[float, float]:
+        """Delay integral by the upper and by the lower law of ethanol's own delay: sign and order only; 1 is knock."""
+        solved = self.conditions.solve(n, p_plenum, T_plenum, self.burn(n, spark), whole=False)
+        return float(delay_integral(solved, ethanol_delay_high)), float(delay_integral(solved, ethanol_delay_low))
