@@ -94,7 +94,7 @@ KNOWN = [
 
 
 def test_scores_fill_each_half_and_quarter_evenly():
-    """A (0, m, s)-net in base 2 puts 2^m points one into each of 2^m equal slices of every axis (Sobol 1967, from memory)."""
+    """2^m points of a Sobol sequence lie one in each of 2^m equal slices of every axis (Sobol 1967, from memory)."""
     slices = np.sort(np.floor(stats.norm.cdf(scores(60, 64, seed=1)) * 64.0), axis=0)
     assert (slices == np.arange(64.0)[:, None]).all()
 
@@ -169,4 +169,17 @@ def test_keys_without_a_number_are_no_inputs():
     build = water()
     odd = Given(None, "reckoned", 0.3, "default", "")
     build = replace(build, givens={**build.givens, "parts.tank.brim_volume": odd})
+    assert build.parts["tank"].brim_volume is None
     assert not any("parts.tank.brim_volume" in item.keys for item in uncertain_inputs(build))
+
+
+def test_a_changed_build_or_session_draws_around_what_it_is_now():
+    """Changes are tried on builds after they were read: their givens still tell the file's values."""
+    build = water()
+    tank = replace(build.parts["tank"], pickup=6.0)
+    item = named(uncertain_inputs(replace(build, parts={**build.parts, "tank": tank})), "parts.tank.pickup")
+    assert item.value == 6.0
+    givens = dict(SESSION.givens)
+    givens["phases.3.speed"] = replace(givens["phases.3.speed"], sd=1.0)
+    without_first = replace(SESSION, givens=givens, phases=SESSION.phases[1:])
+    assert not [item for item in uncertain_inputs(build, without_first) if item.in_session]

@@ -92,7 +92,7 @@ def made(y: np.ndarray, Z: np.ndarray) -> Bands:
         Uncertain((f"parts.p{k}.loss",), 1.0, 0.1, 0.0, math.inf, "log-normal", "number", f"what p{k} loses")
         for k in range(Z.shape[1])
     )
-    return Bands(inputs, Z, {"intake_max": y}, {}, {}, (), (), {}, 0)
+    return Bands(inputs, Z, {"intake_max": y}, {}, {}, {}, (), {}, 0)
 
 
 def test_regression_finds_what_is_linear_and_nothing_else():
@@ -130,5 +130,3 @@ def test_regression_names_nothing_where_nothing_matters():
 def test_an_unknown_figure_is_refused_with_those_there_are():
     with pytest.raises(BadInput, match="there are intake_max"):
         by_regression(made(np.ones(8), scores(2, 8)), "intake_mx")
-
-

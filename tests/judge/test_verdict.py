@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 import coldside.judge
 from coldside.build.model import Loop
+from coldside.judge.sureness import chance_words
 from coldside.judge.verdict import judge, seconds_above
 from judge import made
 
@@ -203,3 +204,23 @@ def test_the_package_is_also_the_function():
     forecast = made.forecast()
     assert coldside.judge(forecast).words() == judge(forecast).words()
     assert coldside.judge.verdict.judge is judge
+
+
+def test_how_sure_a_limit_is_is_said_beside_it():
+    """Chances are counted over draws, so they are said in tenths and never as certainty."""
+    assert [chance_words(chance) for chance in (0.0, 0.04, 0.06, 0.5, 0.86, 0.94, 0.96, 1.0)] == [
+        "less than 1 in 20", "less than 1 in 20", "1 in 10", "5 in 10", "9 in 10", "9 in 10",
+        "more than 19 in 20", "more than 19 in 20",
+    ]  # fmt: skip
+    verdict = judge(
+        made.forecast(limits=(made.limit("intake", 333.15),)),
+        bands={"intake_max": (326.15, 330.0, 334.15), "limits.0": (326.15, 330.0, 334.15)},
+        chances={"limits.0": 0.86, "all": 0.86},
+    )
+    words = verdict.words()
+    assert words.limits[0].endswith("Likely 53 degC to 61 degC; the chance that it holds is 9 in 10.")
+    assert words.headline.endswith(
+        "The peak of the intake is likely 53 degC to 61 degC; the chance that every limit holds is 9 in 10."
+    )
+    assert (verdict.limits[0].band, verdict.limits[0].chance) == ((326.15, 330.0, 334.15), 0.86)
+    assert judge(made.forecast(limits=(made.limit("intake", 333.15),))).limits[0].words().endswith("to spare.")

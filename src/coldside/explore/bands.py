@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -32,10 +33,11 @@ class Bands:
     """What the uncertainty of the inputs makes of the headline figures.
 
     `nominal` and `figures` by name (`outcome.figures`): the value with every input at its median, and its
-    band, SI.  `chances` for every limit of the session: the share of draws in which it holds, None where
-    it cannot be judged.  `outcomes` holds each figure in every draw (draws,), `scores` the standard normal
-    numbers of every draw (draws, inputs); draws that found no balance are left out of both and told in
-    `failed`.  `coarse` is by how much the coarse nominal run was off, which every outcome has been given.
+    band, SI.  `chances`: the share of draws in which a limit holds, by the name of its figure ("limits.0"),
+    and in which all hold ("all"); what cannot be judged is absent.  `outcomes` holds each figure in every
+    draw (draws,), `scores` the standard normal numbers of every draw (draws, inputs); draws that found no
+    balance are left out of both and told in `failed`.  `coarse` is by how much the coarse nominal run was
+    off, which every outcome has been given.
     """
 
     inputs: tuple[Uncertain, ...]
@@ -43,7 +45,7 @@ class Bands:
     outcomes: Mapping[str, np.ndarray]
     nominal: Mapping[str, float]
     figures: Mapping[str, Band]
-    chances: tuple[float | None, ...]
+    chances: Mapping[str, float]
     failed: tuple[str, ...]
     coarse: Mapping[str, float]
     seed: int
@@ -99,7 +101,7 @@ def simulate_many(
         outcomes=outcomes,
         nominal=nominal,
         figures={name: band for name, values in outcomes.items() if (band := _band(values)) is not None},
-        chances=tuple(_chance(outcomes.get(f"limits.{k}"), limit) for k, limit in enumerate(session.limits)),
+        chances=_chances(outcomes, session.limits),
         failed=failed,
         coarse=shift,
         seed=seed,
@@ -161,8 +163,33 @@ def _band(values: np.ndarray) -> Band | None:
     return float(low), float(middle), float(high)
 
 
-def _chance(values: np.ndarray | None, limit: LimitSpec) -> float | None:
-    if values is None or not np.isfinite(values).any():
-        return None
-    known = values[np.isfinite(values)]
-    return float(np.mean(known <= limit.at_most))
+def _chances(outcomes: Mapping[str, np.ndarray], limits: tuple[LimitSpec, ...]) -> dict[str, float]:
+    """Shares of the draws in which limits hold; a draw in which one cannot be judged does not count for it."""
+    found: dict[str, float] = {}
+    all_hold: np.ndarray | None = None
+    for k, limit in enumerate(limits):
+        values = outcomes.get(f"limits.{k}")
+        if values is None or not np.isfinite(values).any():
+            continue
+        found[f"limits.{k}"] = float(np.mean(values[np.isfinite(values)] <= limit.at_most))
+        holds = ~(values > limit.at_most)
+        all_hold = holds if all_hold is None else all_hold & holds
+    if all_hold is not None:
+        found["all"] = float(np.mean(all_hold))
+    return found
+
+
+def bands_json(bands: Bands) -> dict[str, Any]:
+    """Bands as a plain dictionary for JSON: keys carry the unit, percentiles are named."""
+    said: dict[str, Any] = {"draws": bands.draws, "without_balance": len(bands.failed), "seed": bands.seed}
+    for name, band in bands.figures.items():
+        said[name + _unit(name)] = dict(zip(("p10", "p50", "p90"), band, strict=True))
+    said["chances"] = dict(bands.chances)
+    return said
+
+
+def _unit(name: str) -> str:
+    """Suffix of a figure's key; shares have none, nor has a limit, whose unit stands where it is judged."""
+    if name.startswith(("spread", "limits")):
+        return ""
+    return "_s" if name.startswith("seconds") else "_W" if name.startswith("power") else "_K"

@@ -96,12 +96,10 @@ def uncertain_inputs(build: Build, session: Session | None = None) -> tuple[Unce
     found: dict[tuple, Uncertain] = {}
     for key, given in build.givens.items():
         place = _place(build, key)
-        if place is None:
+        made = None if place is None else _uncertain(key, given, place, in_session=False)
+        if place is None or made is None:
             continue
         spec, item = place
-        made = _uncertain(key, given, item, in_session=False)
-        if made is None:
-            continue
         # alike in every key: one product, measured once
         alike = (type(spec).__name__, repr(spec), item.name) if key.startswith("parts.") else (key,)
         twin = found.get(alike)
@@ -109,16 +107,20 @@ def uncertain_inputs(build: Build, session: Session | None = None) -> tuple[Unce
     if session is not None:
         for key, given in session.givens.items():
             place = _place_in_session(session, key)
-            made = None if place is None else _uncertain(key, given, place[1], in_session=True)
+            # phases that were taken out or put in since the file was read have none: their numbers mean others
+            stale = place is None or getattr(place[0], place[1].name) != given.value
+            made = None if place is None or stale else _uncertain(key, given, place, in_session=True)
             if made is not None:
                 found[(key, "session")] = made
     return tuple(found.values())
 
 
-def _uncertain(key: str, given: Given, item: SpecField, *, in_session: bool) -> Uncertain | None:
+def _uncertain(key: str, given: Given, place: tuple[Any, SpecField], *, in_session: bool) -> Uncertain | None:
+    """The input behind a key; its median is what stands on the specification now, changed since it was read or not."""
     if not given.sd:
         return None
-    value, meta = given.value, item.meta
+    spec, item = place
+    value, meta = getattr(spec, item.name), item.meta
     if isinstance(value, tuple) and value:
         return Uncertain((key,), 1.0, given.sd, 0.0, math.inf, "log-normal", meta.kind, given.help, in_session)
     if isinstance(value, Pressure):
@@ -158,7 +160,7 @@ def _place_in_session(session: Session, key: str) -> tuple[Any, SpecField] | Non
     top, _, number = table.partition(".")
     if table == "ambient":
         return _field(session.ambient, name)
-    if top == "phases" and number.isdigit():
+    if top == "phases" and number.isdigit() and int(number) <= len(session.phases):
         return _field(session.phases[int(number) - 1], name)
     return None
 

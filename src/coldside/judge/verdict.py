@@ -16,6 +16,7 @@ from coldside.duty.model import LimitSpec, Span
 from coldside.judge.heat import core_loops
 from coldside.judge.power import Repeat, power_spread, repeats, temperature_spread
 from coldside.judge.reasons import CAUTIONS, notes, reasons
+from coldside.judge.sureness import limit_sentence, peak_sentence
 from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, ordinal
 from coldside.plant.results import Forecast
 
@@ -63,11 +64,18 @@ class LimitResult:
     seconds_over: float = 0.0
     subject: str = ""  # whose temperature: "the intake", "the coolant of loop charge"
     why_not: str = ""
+    band: tuple[float, float, float] | None = None  # of the value: 10th, 50th, 90th percentile; None: no draws made
+    chance: float | None = None  # that it holds, 0 to 1
 
     @property
     def margin_kind(self) -> str:
         """Kind of the margin in a sentence: a difference also where the limit is a level, points for a share."""
         return "points" if self.kind == "share" else "temperature_difference"
+
+    def words(self, system: str = "si") -> str:
+        """The limit in one line, and how sure that is where it is known."""
+        sure = limit_sentence(self.kind, self.band, self.chance)
+        return self.sentence.words(system) + ("" if sure is None else " " + sure.words(system))
 
     @property
     def sentence(self) -> Sentence:
@@ -118,25 +126,37 @@ class Verdict:
         """All sentences in "si" or "us" units."""
         return VerdictWords(
             headline=" ".join(sentence.words(system) for sentence in self.headline),
-            limits=tuple(limit.sentence.words(system) for limit in self.limits),
+            limits=tuple(limit.words(system) for limit in self.limits),
             reasons=tuple(sentence.words(system) for sentence in self.reasons),
             notes=tuple(sentence.words(system) for sentence in self.notes),
             cautions=self.cautions,
         )
 
 
-def judge(forecast: Forecast, limits: Sequence[LimitSpec] | None = None, bands: Bands | None = None) -> Verdict:
+def judge(
+    forecast: Forecast,
+    limits: Sequence[LimitSpec] | None = None,
+    bands: Bands | None = None,
+    chances: Mapping[str, float] | None = None,
+) -> Verdict:
     """Judge a forecast against limits: the session's own unless `limits` is given (which then replaces them).
 
-    `bands` may hold "intake_max" (10th, 50th, 90th percentile, K); the headline then says how sure it is.
+    `bands` may hold "intake_max" (10th, 50th, 90th percentile, K), and for the limit I (from 0) its value's band
+    as "limits.I"; `chances` that it holds under the same name, and that all hold under "all".  Headline and limits
+    then say how sure they are.  Both come from `explore/` for the limits that are judged here.
     A limit that cannot be judged (no sensor fitted, never in boost, fewer than two repeats) neither
     holds nor breaks; it is listed with the reason.  The verdict holds when no judged limit is broken.
     """
     specs = forecast.session.limits if limits is None else limits
-    results = tuple(judge_limit(forecast, spec) for spec in specs)
+    known, chance = bands or {}, chances or {}
+    results = tuple(
+        replace(judge_limit(forecast, spec), band=known.get(f"limits.{k}"), chance=chance.get(f"limits.{k}"))
+        for k, spec in enumerate(specs)
+    )
+    sure = peak_sentence(known, chance.get("all"))
     return Verdict(
         holds=all(result.holds is not False for result in results),
-        headline=headline(forecast, results, bands),
+        headline=headline(forecast, results) + (() if sure is None else (sure,)),
         limits=results,
         reasons=reasons(forecast),
         cautions=CAUTIONS,
@@ -241,8 +261,8 @@ def label_at(forecast: Forecast, sample: int) -> str:
 # ---------------------------------------------------------------- the headline
 
 
-def headline(forecast: Forecast, results: Sequence[LimitResult], bands: Bands | None = None) -> tuple[Sentence, ...]:
-    """The verdict in one to three sentences."""
+def headline(forecast: Forecast, results: Sequence[LimitResult]) -> tuple[Sentence, ...]:
+    """The verdict in one to three sentences, without how sure it is (`sureness.py`)."""
     judged = [result for result in results if result.holds is not None]
     broken = [result for result in judged if not result.holds]
     nearest = _nearest(judged)
@@ -263,14 +283,6 @@ def headline(forecast: Forecast, results: Sequence[LimitResult], bands: Bands | 
                 "But the compressor runs off its map for {time} of boost: it cannot make this air, so do not trust "
                 "these temperatures and this power.",
                 {"time": Quantity(forecast.health.compressor_off, "time")},
-            )
-        )
-    if bands is not None and "intake_max" in bands:
-        low, _, high = bands["intake_max"]
-        said.append(
-            Sentence(
-                "The peak of the intake is likely {low} to {high}.",
-                {"low": Quantity(low, "temperature"), "high": Quantity(high, "temperature")},
             )
         )
     return tuple(said)
