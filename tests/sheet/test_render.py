@@ -11,7 +11,7 @@ import pytest
 from coldside import judge
 from coldside.build.model import names_on
 from coldside.errors import BadInput
-from coldside.sheet import tables
+from coldside.sheet import parts_list, tables
 from coldside.sheet.render import sheet_html, write_sheet
 from coldside.sheet.scale import pretty
 from coldside.sheet.terminal import forecast_text, point_text
@@ -84,7 +84,7 @@ def test_every_figure_changes_with_the_units(solved):
     assert f"{peak * 1.8 - 459.67:.0f}\u00a0°F" in us
     litres = forecast.build.parts["tank"].volume * 1000
     assert f"{litres:g}\u00a0L" in si
-    assert f"{litres / 3.785411784:.3g}\u00a0US gal" in us
+    assert f"{litres / 3.785411784:.3g}\u00a0US\u00a0gal" in us
 
 
 def test_users_words_are_escaped_everywhere():
@@ -197,7 +197,31 @@ def test_point_text(system, width):
 
 def test_parts_list_names_every_part_of_every_path(solved):
     for forecast in solved.values():
-        rows = {row.name for row in tables.part_rows(forecast, "us")}
+        rows = {name for row in parts_list.part_rows(forecast, "us") for name in row.names}
         assert rows == set(names_on(forecast.build.charge)) | {
             n for p in (*forecast.build.loops.values(), *forecast.build.ducts.values()) for n in names_on(p.path)
         } - {"engine.coolant", "engine.oil"}
+
+
+def test_parts_alike_share_a_row_and_others_do_not(forecast):
+    rows = {row.names: row for row in parts_list.part_rows(forecast("tern/water", "dyno-pulls"), "si")}
+    assert ("left_core", "right_core") in rows
+    pair = rows[("left_hx", "right_hx")]
+    assert pair.paths == "loop charge, duct left_quarter, duct right_quarter"
+    assert ("hot_pipe",) in rows
+    assert ("cold_pipe",) in rows
+
+
+def test_every_default_is_told_once(forecast):
+    """Each value that the build took by default stands in exactly one group, for the part it belongs to."""
+    for name in ("tern/water", "plover/stacked", "heron/two_stage"):
+        found = forecast(name, "track")
+        told = []
+        for group in parts_list.assumed(found, "si"):
+            for whose, what, _ in group.rows:
+                told += [(owner, what) for owner in (whose.split(", ") if whose else group.owners)]
+        asked = [(key.rpartition(".")[0].split(".")[-1], key.rpartition(".")[2]) for key, _ in found.build.defaults()]
+        assert sorted(told) == sorted((owner, key.replace("_", " ")) for owner, key in asked), name
+        html = sheet_html(found, judge(found), "us")
+        assert html.count("<details>") == len(parts_list.assumed(found, "us"))
+        assert "<script" not in html

@@ -1,7 +1,7 @@
 """The sheet: one HTML file that explains itself, with its drawings inside and nothing fetched from anywhere.
 
-Here: `sheet_html` and `write_sheet`.  Rows come from `tables.py`, drawings from `ribbon.py` and `figures.py`,
-looks from `sheet.css`.  Every text that a user wrote is escaped.
+Here: `sheet_html` and `write_sheet`.  Rows come from `tables.py` and `parts_list.py`, drawings from `ribbon.py` and
+`figures.py`, looks from `sheet.css`.  Every text that a user wrote is escaped.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from coldside.errors import BadInput
 from coldside.judge.verdict import Verdict, label_at
 from coldside.judge.workshop import workshop
 from coldside.plant.results import Forecast
-from coldside.sheet import tables
+from coldside.sheet import parts_list, tables
 from coldside.sheet.figures import RESISTANCE_UNIT, bar, time_chart
 from coldside.sheet.ribbon import ribbon_svg
 from coldside.sheet.scale import escape, keep_units, pretty
@@ -45,10 +45,10 @@ def sheet_html(forecast: Forecast, verdict: Verdict, system: str) -> str:
         _ledger(forecast, system),
         _health(forecast, system),
         _parts(forecast, system),
-        *(_section(title, _list(said)) for title, said in workshop(build, system)),
+        _workshop(forecast, system),
         f'<section class="caution"><h2>Cautions</h2>{_list(cautions)}</section>',
         _assumed(forecast, system),
-        _section("Sources", _list(tables.used_sources(forecast)), small=True),
+        f'<div class="sources">{_section("Sources", _list(tables.used_sources(forecast)), small=True)}</div>',
         _foot(build.file, session.file),
     ]
     return (
@@ -115,8 +115,8 @@ def _section(title: str, inner: str, *, small: bool = False) -> str:
     return f"<section><h2>{escape(title)}</h2><div{cls}>{inner}</div></section>"
 
 
-def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str = "", stack: bool = False) -> str:
-    """A table whose first column names its rows; `stack` lays rows out as blocks on a narrow screen."""
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str = "", looks: str = "") -> str:
+    """A table whose first column names its rows; of its `looks`, "stack" lays rows out as blocks on a narrow screen."""
     top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
 
     def said_head(head: str) -> str:  # a block needs no head where there is but one column
@@ -127,7 +127,7 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str 
         cells = "".join(f"<td{said_head(head)}>{_t(cell)}</td>" for head, cell in zip(heads[1:], row[1:], strict=True))
         lines.append(f'<tr><th scope="row">{_t(row[0])}</th>{cells}</tr>')
     said = f"<caption>{escape(caption)}</caption>" if caption else ""
-    cls = ' class="stack"' if stack else ""
+    cls = f' class="{looks}"' if looks else ""
     return f"<table{cls}>{said}<thead><tr>{top}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
 
 
@@ -185,7 +185,7 @@ def _drawings(forecast: Forecast, system: str) -> str:
 
 def _before(forecast: Forecast, notes: Sequence[str], system: str) -> str:
     rows = tables.before_full_load(forecast, system)
-    inner = _table(("check", "figure", "meaning"), rows, stack=True)
+    inner = _table(("check", "figure", "meaning"), rows, looks="stack")
     margins = tables.compressor_margins(forecast)
     lines = []
     for margin in margins:
@@ -214,7 +214,7 @@ def _before(forecast: Forecast, notes: Sequence[str], system: str) -> str:
 def _figures(forecast: Forecast, system: str) -> str:
     heads = ("figure", "start", "highest in boost", "mean in boost", "end")
     rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
-    return _section("Figures", _table(heads, rows, caption=tables.in_boost(forecast), stack=True))
+    return _section("Figures", _table(heads, rows, caption=tables.in_boost(forecast), looks="stack"))
 
 
 def _ledger(forecast: Forecast, system: str) -> str:
@@ -254,23 +254,44 @@ def _ledger(forecast: Forecast, system: str) -> str:
 
 def _health(forecast: Forecast, system: str) -> str:
     return _section(
-        "How far to trust it", _table(("check", "result"), tables.health_rows(forecast, system), stack=True)
+        "How far to trust it", _table(("check", "result"), tables.health_rows(forecast, system), looks="stack")
     )
+
+
+def _workshop(forecast: Forecast, system: str) -> str:
+    """Charge tract, filling, electrics and cores, two beside each other where there is room."""
+    found = workshop(forecast.build, system)
+    return '<div class="two">' + "".join(_section(title, _list(said)) for title, said in found) + "</div>"
 
 
 def _parts(forecast: Forecast, system: str) -> str:
-    rows = [(r.name, r.kind, r.paths, r.sizes) for r in tables.part_rows(forecast, system)]
-    return _section(
-        "Parts", _table(("part", "kind", "lies on", "sizes"), rows, caption="* a default, not given by you", stack=True)
-    )
+    rows = [(", ".join(r.names), r.kind, r.paths, r.sizes) for r in parts_list.part_rows(forecast, system)]
+    heads, caption = ("part", "kind", "lies on", "sizes"), "* a default, not given by you"
+    return _section("Parts", _table(heads, rows, caption=caption, looks="stack parts"))
 
 
 def _assumed(forecast: Forecast, system: str) -> str:
-    rows = tables.default_rows(forecast, system)
-    if not rows:
+    """What nobody gave, folded by kind of part; print shows it unfolded."""
+    groups = parts_list.assumed(forecast, system)
+    if not groups:
         return _section("What was assumed", "<p>Nothing: every value was given.</p>")
+    count, spreads = sum(len(g.rows) for g in groups), sum(g.spreads for g in groups)
     words = (
-        "<p>Values that nobody gave, with one standard deviation where one is known. Measure those that matter and"
-        " write them into the build.</p>"
+        f"<p>{count} values that nobody gave, {spreads} of them with a known spread (one standard deviation)."
+        " Open a kind of part to see its own; measure those that matter and write them into the build.</p>"
     )
-    return _section("What was assumed", words + _table(("for", "value", "taken as"), rows, stack=True), small=True)
+    return _section(
+        "What was assumed",
+        words + f'<div class="assumed">{"".join(_group(group) for group in groups)}</div>',
+        small=True,
+    )
+
+
+def _group(group: parts_list.AssumedGroup) -> str:
+    lines = []
+    for whose, what, value in group.rows:
+        only = f" ({escape(whose)})" if whose else ""
+        lines.append(f'<tr><th scope="row">{_t(what)}{only}</th><td>{_t(value)}</td></tr>')
+    owners = "" if group.title.startswith("engine") else f": {escape(', '.join(group.owners))}"
+    head = f"<b>{escape(group.title)}</b>{owners} · {len(group.rows)} {'value' if len(group.rows) == 1 else 'values'}"
+    return f"<details><summary>{head}</summary><table><tbody>{''.join(lines)}</tbody></table></details>"

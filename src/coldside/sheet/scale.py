@@ -43,7 +43,7 @@ _GAP = re.compile(rf"(?<=\d) (?=(?:{_UNITS})\b|%)")
 
 def keep_units(text: str) -> str:
     """A space that does not break between a number and its unit."""
-    return _GAP.sub("\u00a0", text)
+    return _GAP.sub("\u00a0", text).replace("\u00a0US gal", "\u00a0US\u00a0gal")
 
 
 def _mix(stops: tuple[str, str, str], share: float) -> str:

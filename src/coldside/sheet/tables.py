@@ -1,36 +1,28 @@
 """The rows of every table of a sheet, as text in one unit system: the same for paper and terminal.
 
-Here: conditions, key figures, limits, checks before full load, ledger, ladder, parts, defaults, sources.  Not here:
-any layout (`render.py`, `terminal.py`).
+Here: conditions, key figures, limits, checks before full load, ledger, ladder, sources.  Not here:
+the parts list and the defaults (`parts_list.py`), any layout (`render.py`, `terminal.py`).
 """
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from coldside import sources
-from coldside.build.model import Given, names_on
 from coldside.judge.heat import core_loops, heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.pressures import belts, couplers, exhaust, largest_pull, leak, suction
 from coldside.judge.tract import leak_area
 from coldside.judge.verdict import LimitResult, Verdict, label_at
-from coldside.judge.water import condensation
+from coldside.judge.water import WORTH_SAYING, condensation
 from coldside.judge.wording import Quantity, shown
-from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, geometry_of
-from coldside.parts.fields import Field
-from coldside.parts.pump import Control, PumpSpec
 from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast
 from coldside.sheet.figures import energy, resistance
-from coldside.sheet.streams import part_name
-from coldside.units import KINDS, Pressure, retold, show
+from coldside.units import Pressure, retold, show
 
 LANES_ALIKE = 0.5  # K between a core's hottest lane and its mean that no thermometer tells apart
 
@@ -53,16 +45,6 @@ class HeatRow:
     heat: float
     words: str
     total: bool = False
-
-
-@dataclass(frozen=True)
-class PartRow:
-    """One part of the list: name, kind in words, where it lies, and its sizes."""
-
-    name: str
-    kind: str
-    paths: str
-    sizes: str
 
 
 def say(value: float, kind: str, system: str, digits: int = 0) -> str:
@@ -132,8 +114,10 @@ def key_figures(forecast: Forecast, system: str) -> list[tuple[str, tuple[str, s
         rows.append(
             (f"ice in {part}", (show(float(trace[0]), "mass", system), "", "", show(float(trace[-1]), "mass", system)))
         )
-    if condensation(forecast) is not None and forecast.condensate is not None:
-        rows.append(("water condensing in the cores", flows(forecast.condensate, "mass_flow")))
+    water = condensation(forecast)
+    if water is not None and water.total >= WORTH_SAYING:
+        total = f"{show(water.total, 'mass', system)} in all"
+        rows.append(("water condensing in the cores", ("", show(water.most, "mass_flow", system), "", total)))
     return rows
 
 
@@ -317,6 +301,8 @@ def ledger_sentence(forecast: Forecast) -> str:
         return text + " The charge did not give heat but took some up, over the session."
     known = shares.from_pickup is not None and 0.0 <= shares.from_pickup <= 1.0
     share = f"{100 * (shares.from_pickup or 0.0):.0f} %"
+    if shares.from_engine and shares.from_engine > 0.995:  # over one where other parts gave some to the bay
+        return text + " All of the heat taken in came out of the engine's own coolant and oil."
     if shares.from_engine:
         text += f" {100 * shares.from_engine:.0f} % of the heat taken in came out of the engine's own coolant and oil"
         return text + (f"; of the rest, {share} did not come from the charge." if known else ".")
@@ -340,7 +326,7 @@ def ladder_rows(forecast: Forecast, system: str) -> list[tuple[str, float, str, 
     ]
 
 
-# ------------------------------------------------------------------------------- health, defaults, sources
+# ------------------------------------------------------------------------------- health, sources
 
 
 def health_rows(forecast: Forecast, system: str) -> list[tuple[str, str]]:
@@ -348,66 +334,16 @@ def health_rows(forecast: Forecast, system: str) -> list[tuple[str, str]]:
     health = forecast.health
     step = say(health.step_check, "temperature_difference", system, 2)
     step = step if step.startswith("less") else f"at most {step}"
+    apart = "to one part in a million or better" if health.closure <= 1e-6 else f"but for {100 * health.closure:.2g} %"
     rows = [
         ("step check", f"halving the time step moves the intake by {step}"),
-        ("ledger closes to", f"{health.closure:.1e} of all heat handled"),
-        ("size of the model", f"{forecast.states} temperatures, {forecast.steps} steps"),
-        ("used outside the range of its data", retold("; ".join(health.extrapolated), system) or "nothing"),
+        ("heat balance", f"heat in, out and stored agree {apart}"),
+        ("size of the model", f"{forecast.states} temperatures, {forecast.steps} steps in time"),
     ]
+    outside = [retold(words, system) for words in health.extrapolated] or ["nothing"]
+    rows += [("used outside its data", words) for words in outside]
     rows += [("note", retold(words, system)) for words in health.warnings]
     return rows
-
-
-def default_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
-    """Values that nobody gave: (whose, what, value with +-).  Equal defaults of several parts share a row."""
-    found: dict[tuple[str, str], list[str]] = {}
-    for key, value in forecast.build.defaults():
-        owner, _, name = key.rpartition(".")
-        found.setdefault((name.replace("_", " "), given_words(forecast, key, value, system)), []).append(
-            owner.removeprefix("parts.").replace("ducts.", "duct ")
-        )
-    return [(", ".join(owners), name, words) for (name, words), owners in found.items()]
-
-
-def given_words(forecast: Forecast, key: str, value: Given, system: str) -> str:
-    """A value in the sheet's units with its +-; words stay as they are."""
-    kind = _shown_as(key.rpartition(".")[2], _kind_of(forecast, key))
-    if (
-        (kind not in KINDS and kind != "heat")
-        or not isinstance(value.value, int | float | Pressure)
-        or isinstance(value.value, bool)
-    ):
-        return retold(value.text, system)
-    words = show(value.value, kind, system)
-    if value.sd is None or isinstance(value.value, Pressure):
-        return words
-    return f"{words} +- {show(value.sd, 'temperature_difference' if kind == 'temperature' else kind, system)}"
-
-
-def _shown_as(key: str, kind: str) -> str:
-    """The kind that a key's value is shown as: a power that is heat reads in heat's unit."""
-    return "heat" if kind == "power" and key in HEATS else kind
-
-
-def _kind_of(forecast: Forecast, key: str) -> str:
-    build = forecast.build
-    owner, _, name = key.rpartition(".")
-    spec: Any = {"engine": build.engine, "car": build.car, "bay": build.bay}.get(owner)
-    if owner.startswith("parts."):
-        spec = build.parts.get(owner.removeprefix("parts."))
-    elif owner.startswith("ducts."):
-        duct = build.ducts.get(owner.removeprefix("ducts."))
-        spec = None if duct is None else duct.spec
-    if spec is None:
-        return ""
-    return next((f.kind for attribute, f in _fields(spec) if attribute.name == name), "")
-
-
-def _fields(spec: Any) -> Iterable[tuple[Any, Field]]:
-    for attribute in dataclasses.fields(spec):
-        meta = attribute.metadata.get("coldside")
-        if meta is not None:
-            yield attribute, meta
 
 
 def used_sources(forecast: Forecast) -> list[str]:
@@ -432,167 +368,6 @@ def used_sources(forecast: Forecast) -> list[str]:
         keys.append("Cengel2003")
     keys += ["Gnielinski2013", "AFDC", "Heywood1988", "Practice"]
     return [sources.cite(key) for key in keys if key in sources.SOURCES]
-
-
-# ------------------------------------------------------------------------------- parts list
-
-KIND_WORDS = {
-    "FilterSpec": "filter",
-    "CompressorSpec": "compressor",
-    "SuperchargerSpec": "supercharger, belt-driven",
-    "PipeSpec": "charge pipe",
-    "HoseSpec": "coolant hose",
-    "WaterCoreSpec": "charge core, water",
-    "AirCoreSpec": "charge core, air",
-    "ExchangerSpec": "exchanger, coolant to air",
-    "OilCoolerSpec": "oil cooler, oil to coolant",
-    "ThrottleSpec": "throttle",
-    "PlenumSpec": "plenum",
-    "PumpSpec": "coolant pump",
-    "ReservoirSpec": "tank",
-    "ValveSpec": "coolant valve",
-    "ThermostatSpec": "thermostat",
-    "ChillerSpec": "chiller",
-    "InjectionSpec": "injection into the charge",
-    "FanSpec": "fan",
-    "SensorSpec": "sensor",
-}
-SIZES = {
-    "bore": "bore",
-    "length": "long",
-    "wall": "wall",
-    "volume": "volume",
-    "metal_mass": "metal",
-    "coolant_volume": "holds",
-    "face_height": "face height",
-    "design_flow": "design flow",
-    "design_pressure_ratio": "design pressure ratio",
-    "efficiency": "efficiency",
-    "bench_charge_flow": "bench charge flow",
-    "bench_coolant_flow": "bench coolant flow",
-    "bench_cooling_flow": "bench cooling-air flow",
-    "bench_effectiveness": "bench effectiveness",
-    "bench_heat": "bench heat",
-    "bench_charge_loss": "bench charge loss",
-    "bench_coolant_loss": "bench coolant loss",
-    "bench_cooling_loss": "bench cooling-air loss",
-    "charge_length": "charge length",
-    "coolant_length": "coolant length",
-    "cooling_length": "cooling-air length",
-    "stack_height": "stack height",
-    "charge_bore": "charge pipes",
-    "coolant_bore": "coolant pipes",
-    "coolant_passes": "coolant passes",
-    "charge_volume": "holds charge",
-    "charge_bypass": "charge passing it by",
-    "spray": "water spray",
-    "drive_ratio": "drive ratio",
-    "displacement": "moves each turn",
-    "coupler_rating": "couplers rated for",
-    "spacer": "spacer",
-    "flow": "flow",
-    "above": "starts above boost of",
-    "brim_volume": "holds to the brim",
-    "insulation": "insulation",
-    "ice": "ice",
-    "wire_length": "wire there and back",
-    "current": "draws",
-    "npsh_required": "needs a suction head of",
-    "opens_at": "opens at",
-    "full_at": "fully open at",
-    "voltage": "supply at the part",
-    "height": "height over datum",
-    "high_point": "highest point",
-    "loss": "loss",
-    "time_constant": "time constant",
-    "heat": "heat",
-    "covers": "covers of the next face",
-}
-
-
-WORDS = {  # key in words -> how it is said; the words that go without saying
-    "shield": ("shield: {}", ("none",)),
-    "construction": ("{}", ()),
-    "drive": ("driven by the {}", ("electric",)),
-    "fault": ("FAULT TRIED OUT: {}", ("none",)),
-    "fluid": ("{}", ()),
-    "ice_form": ("{} ice", ()),
-    "spray_when": ("spray: {}", ()),
-}
-HEATS = ("heat", "bench_heat", "bench2_heat")  # keys whose power is heat
-UNUSED_AT_ZERO = ("spacer", "ice", "charge_bypass")
-
-
-def part_rows(forecast: Forecast, system: str) -> list[PartRow]:
-    """Every part with its sizes, in the order of the paths; a default is marked by an asterisk."""
-    build = forecast.build
-    paths: dict[str, list[str]] = {}
-    walks = [("charge", build.charge)]
-    walks += [(f"loop {name}", loop.path) for name, loop in build.loops.items()]
-    walks += [(f"duct {name}", duct.path) for name, duct in build.ducts.items()]
-    for words, path in walks:
-        for entry in names_on(path):
-            on = paths.setdefault(part_name(entry), [])
-            if words not in on:
-                on.append(words)
-    rows = []
-    for name, on in paths.items():
-        spec = build.parts.get(name)
-        if spec is None:
-            continue
-        kind = KIND_WORDS.get(type(spec).__name__, type(spec).__name__)
-        if isinstance(spec, ExchangerSpec) and spec.heat is not None:
-            kind = "face that heats the air"
-        rows.append(PartRow(name, kind, ", ".join(on), ", ".join(_sizes(forecast, name, spec, system))))
-    return rows
-
-
-def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
-    found = []
-    for attribute, meta in _fields(spec):
-        value = getattr(spec, attribute.name)
-        origin = forecast.build.givens.get(f"parts.{name}.{attribute.name}")
-        star = "*" if origin is not None and origin.origin == "default" else ""
-        if meta.kind == "control" and isinstance(value, Control):
-            found.append(control_words(value, system) + star)
-        elif meta.curve is not None and value:
-            found.append(_curve_words(value, meta.curve, system) + star)
-        elif attribute.name in WORDS and isinstance(value, str):
-            form, plain = WORDS[attribute.name]
-            if value not in plain and origin is not None:
-                found.append(form.format(value) + star)
-        elif attribute.name in SIZES and isinstance(value, int | float | Pressure) and not isinstance(value, bool):
-            if (attribute.name == "covers" and value == 1.0) or (attribute.name in UNUSED_AT_ZERO and value == 0.0):
-                continue
-            found.append(f"{SIZES[attribute.name]} {show(value, _shown_as(attribute.name, meta.kind), system)}{star}")
-        elif attribute.name == "bleed" and value:
-            found.append("bleed here")
-    if isinstance(spec, CompressorSpec):
-        found += [f"map {spec.map}"] if spec.map else []
-        found += [f"{spec.count} alike in parallel"] if spec.count > 1 else []
-    if isinstance(spec, PumpSpec) and spec.curve is None:
-        found.append("curve of a generic 12 V pump*")
-    return found
-
-
-def _curve_words(curve: tuple[tuple[float, float], ...], kinds: tuple[str, str], system: str) -> str:
-    ends = []
-    for x, y in (curve[0], curve[-1]):
-        # a curve up to a power is a chiller's: heat
-        rise = "nothing" if y == 0.0 else show(y, "heat" if kinds[1] == "power" else kinds[1], system)
-        ends.append(f"{rise} at " + ("no flow" if x == 0.0 else show(x, kinds[0], system)))
-    return "curve from " + " to ".join(ends)
-
-
-def control_words(control: Control, system: str) -> str:
-    """When a pump or fan runs."""
-    if control.mode != "above":
-        return {"always": "always on", "schedule": "on by the session's phases", "off": "off"}.get(
-            control.mode, control.mode
-        )
-    on = say(control.threshold, "temperature", system, 1)
-    off = say(control.threshold - control.hysteresis, "temperature", system, 1)
-    return f"on above {on} {control.of}, off below {off}"
 
 
 def all_words(verdict: Verdict, system: str) -> tuple[str, list[str], list[str], tuple[str, ...]]:
