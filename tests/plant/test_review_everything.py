@@ -144,3 +144,26 @@ def test_a_point_with_a_spray_that_dries_up_settles(water):
     point = operating_point(build, session=session, at="END")
     forecast = simulate(build, session)
     assert forecast.intake[-1] == pytest.approx(point.intake, abs=0.05)
+
+
+def test_ice_in_a_mix_that_freezes_low_pays_for_the_cold_itself():
+    """Ice cools methanol and water below 0 degC, but the tank starts at 0 and what it loses the ice takes up.
+
+    It used to start at the mix's own freezing point, -39 degC, with all its ice.
+    """
+    parts = {"turbo": TURBO, "core": AIR_CORE, "tank": replace(ICED, volume=5e-3), "pump": PUMP}
+    build = build_of(parts, ("turbo", "core"), ("tank", "pump"), ("core",), coolant="methanol 50 % by volume")
+    plant = assemble(build, demand_of(build, 120.0))
+    solution = solve(plant)
+    tank, A = solution.streams[:, plant.index("tank", "coolant"), 1], plant.arrays
+    assert tank[0] == pytest.approx(273.15, abs=1e-9)
+    assert 240.0 < tank[-1] < 263.15
+    melted = 10.0 - float(solution.end[A.i_ice])
+    assert melted * A.ice_latent[0] > 0.8 * A.ice_capacity[0] * (273.15 - tank[-1])
+
+
+def test_a_large_tank_of_ice_water_may_start():
+    """100 L at 0 degC bring the mean of the loop within 0.2 K of freezing, where water without ice is refused."""
+    parts = {"turbo": TURBO, "core": AIR_CORE, "tank": replace(ICED, volume=0.1), "pump": PUMP}
+    plant = assemble(build := build_of(parts, ("turbo", "core"), ("tank", "pump"), ("core",)), demand_of(build, 0.2))
+    assert float(plant.start[: plant.arrays.i_feed].min()) == pytest.approx(273.15)

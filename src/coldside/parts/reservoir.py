@@ -77,7 +77,7 @@ class ReservoirSpec:
     surroundings: str = surroundings_field("bay")
     start_temperature: float | None = given(
         "temperature",
-        "coolant in the tank at the start of a session",
+        "coolant in the tank at the start of a session; with ice in it that of melting ice if not given",
         default=None,
         low=223.15,
         high=373.15,

@@ -18,7 +18,7 @@ from coldside.build.model import Build
 from coldside.duty.model import Demand
 from coldside.errors import BadInput
 from coldside.media import air
-from coldside.parts import lines, oil_cooler
+from coldside.parts import lines, oil_cooler, reservoir
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import CELLS, AirCoreSpec, ExchangerSpec, WaterCoreSpec, rate
 from coldside.parts.injection import InjectionSpec
@@ -86,6 +86,16 @@ class Threads:
             return self.demand.ambient_temperature + self.build.bay.parked_rise
         return self.demand.ambient_temperature
 
+    def _start_of(self, spec: object) -> float | None:
+        """Coolant in a part at the start, K, if not as the session starts.
+
+        With ice in it at 0 degC: a mix that freezes lower cools itself further, and its ice pays for it.
+        """
+        start: float | None = getattr(spec, "start_temperature", None)
+        if start is None and getattr(spec, "ice", None):
+            return min(reservoir.FREEZING, self.start_T)
+        return start
+
     def _reference(self, loop: LoopFlows) -> tuple[float, float]:
         """rho and cp of a loop for transport, at its mean temperature of the start."""
         total = heat = 0.0
@@ -93,10 +103,12 @@ class Threads:
         for name in loop.network.names:
             spec = self.build.parts[name]
             volume = coolant_held(spec)
-            T = getattr(spec, "start_temperature", None) or self.start_T
+            T = self._start_of(spec) or self.start_T
             total, heat, coldest = total + volume, heat + volume * T, min(coldest, T)
         T = heat / total
-        if loop.coolant.freezing_point + 0.5 >= T or coldest < loop.coolant.freezing_point - 1e-6:
+        iced = any(getattr(self.build.parts[name], "ice", None) for name in loop.network.names)
+        room = 0.0 if iced else 0.5  # K: ice water stands at its freezing point, and a large tank of it brings the mean
+        if loop.coolant.freezing_point + room > T or coldest < loop.coolant.freezing_point - 1e-6:
             T = min(T, coldest)
             raise BadInput(
                 f"{loop.coolant.name} starts at {T - 273.15:.0f} degC and freezes at "
@@ -266,9 +278,7 @@ class Threads:
         else:
             pickup = getattr(spec, "pickup", 0.0)
         heated = path[0] if name in self.loops[path[0]].pumps else -1
-        start = getattr(spec, "start_temperature", None)
-        if start is None and getattr(spec, "ice", None):
-            start = self.loops[path[0]].coolant.freezing_point
+        start = self._start_of(spec)
         around = getattr(spec, "surroundings", "ambient")
         liquid = self._add_field(f"{name} coolant", nodes, capacity, pickup, around, heated, column, start)
         index = self._add_pass(name, "coolant", path, ends, column, -1, liquid, (1, nodes, 1, 1))
