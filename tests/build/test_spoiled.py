@@ -484,6 +484,15 @@ CASES: tuple[Case, ...] = (
     ),
     Case(
         "nearest name",
+        "session",
+        (('quantity = "intake"', 'quantity = "iat"'),),
+        (
+            'hill.toml:42: limits.1.quantity = "iat" is not one of "intake", "sensor", "over_ambient", "coolant", '
+            '"spread"; nearest: "intake"',
+        ),
+    ),
+    Case(
+        "nearest name",
         "build",
         (("[charge]", "[chrge]"),),
         ('hill.toml:17: chrge: is not a key of a build; nearest: "charge"',),

@@ -225,14 +225,16 @@ def _flag(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
     return Quantity(value, None, typed(value))
 
 
-OTHER_CHOICES = {  # other words of the trade for what a key may choose: only to answer a mistaken one
-    **dict.fromkeys(("front", "grille", "bumper"), "nose"),
-    **dict.fromkeys(("back", "boot", "trunk"), "rear"),
-    **dict.fromkeys(("left", "right", "flank", "sill"), "side"),
-    **dict.fromkeys(("hood", "bonnet", "top", "lid"), "roof"),
-    **dict.fromkeys(("engine bay", "underhood", "bonnet space"), "bay"),
-    **dict.fromkeys(("outside", "open air", "air"), "ambient"),
-    **dict.fromkeys(("belt", "crank", "mechanical"), "engine"),
+OTHER_CHOICES: Mapping[str, tuple[str, ...]] = {  # other words of the trade: only to answer a mistaken one
+    **dict.fromkeys(("front", "grille", "bumper"), ("nose",)),
+    **dict.fromkeys(("back", "boot", "trunk"), ("rear", "ambient")),
+    **dict.fromkeys(("left", "right", "flank", "sill"), ("side",)),
+    **dict.fromkeys(("hood", "bonnet", "top", "lid"), ("roof", "bay")),
+    **dict.fromkeys(("engine bay", "underhood"), ("bay",)),
+    **dict.fromkeys(("outside", "open air", "air", "cabin"), ("ambient",)),
+    **dict.fromkeys(("belt", "crank", "mechanical"), ("engine",)),
+    **dict.fromkeys(("iat", "charge", "plenum"), ("intake",)),
+    **dict.fromkeys(("water", "water temperature", "engine coolant"), ("coolant",)),
 }
 
 
@@ -241,8 +243,8 @@ def _choice(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
         return Quantity(value, None, value)
     close = None
     if isinstance(value, str):
-        other = OTHER_CHOICES.get(value.casefold().replace("_", " "))
-        close = other if other in meta.choices else nearest(value, meta.choices)
+        meant = OTHER_CHOICES.get(value.casefold().replace("_", " "), ())
+        close = next((word for word in meant if word in meta.choices), None) or nearest(value, meta.choices)
     hint = f'; nearest: "{close}"' if close else ""
     raise BadInput(f"{typed(value)} is not one of " + ", ".join(f'"{c}"' for c in meta.choices) + hint)
 
