@@ -487,8 +487,10 @@ CASES: tuple[Case, ...] = (
         "session",
         (('quantity = "intake"', 'quantity = "iat"'),),
         (
-            'hill.toml:42: limits.1.quantity = "iat" is not one of "intake", "sensor", "over_ambient", "coolant", '
-            '"spread"; nearest: "intake"',
+            (
+                'hill.toml:42: limits.1.quantity = "iat" is not one of "intake", "sensor", "over_ambient", "coolant", '
+                '"spread"; nearest: "intake"'
+            ),
         ),
     ),
     Case(

@@ -93,6 +93,13 @@ def test_heat_of_an_engine_in_a_loop_is_told_apart():
     assert "75 % of the heat taken in came out of the engine's own coolant and oil; of the rest, 10 % did not" in said
 
 
+def test_an_engine_that_gives_more_than_all_the_heat_taken_in_gives_all_of_it():
+    """Pipes that lose to the bay leave less taken in than the engine gave: no share over all is told."""
+    flows = (HeatFlow("pipe", "pickup", -20.0), HeatFlow("engine.coolant", "pump", 300.0))
+    said = ledger_sentence(made.forecast(ledger=Ledger(10.0, 280.0, 60.0, 230.0, 900.0, 0.0, flows)))
+    assert said.endswith("All of the heat taken in came out of the engine's own coolant and oil.")
+
+
 def test_the_ledger_in_words():
     """Shares of 100 J taken in; of a soaked start's 250 J that left, 150 J had been stored."""
 
