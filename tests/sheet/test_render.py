@@ -225,3 +225,18 @@ def test_every_default_is_told_once(forecast):
         html = sheet_html(found, judge(found), "us")
         assert html.count("<details>") == len(parts_list.assumed(found, "us"))
         assert "<script" not in html
+
+
+def test_notes_of_repeats_are_told_once():
+    notes = [f"lap {n} main straight: 7300 rpm is above 6800 rpm" for n in range(1, 13)]
+    others = ["engine.boost: 5 pressures without gauge or abs are read as gauge", "map of 3 speeds"]
+    assert tables.repeats_told_once([others[0], *notes, others[1]]) == [
+        others[0],
+        "lap 1 to 12 main straight: 7300 rpm is above 6800 rpm",
+        others[1],
+    ]
+    # what differs by more than the repeat's number, or is no row of numbers, keeps what tells it apart
+    assert tables.repeats_told_once(["pull 1: 2 s", "pull 3: 2 s", "pull 4: 3 s"]) == [
+        "pull 1 and 3: 2 s",
+        "pull 4: 3 s",
+    ]

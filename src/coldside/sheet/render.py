@@ -242,7 +242,7 @@ def _ledger(forecast: Forecast, system: str) -> str:
         " most, if it can be changed.</p>"
         '<table class="stack"><thead><tr><th scope="col">rung</th><th scope="col">drop</th>'
         '<th scope="col"></th><th scope="col">share</th>'
-        f'<th scope="col">resistance, {unit}</th></tr></thead><tbody>{steps}</tbody></table>'
+        f'<th scope="col" class="whole">resistance,<br/>{unit}</th></tr></thead><tbody>{steps}</tbody></table>'
     )
     return (
         '<div class="two">'

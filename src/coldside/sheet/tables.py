@@ -6,6 +6,8 @@ the parts list and the defaults (`parts_list.py`), any layout (`render.py`, `ter
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,13 +19,14 @@ from coldside.judge.pressures import belts, couplers, exhaust, largest_pull, lea
 from coldside.judge.tract import leak_area
 from coldside.judge.verdict import LimitResult, Verdict, label_at
 from coldside.judge.water import WORTH_SAYING, condensation
-from coldside.judge.wording import Quantity, shown
+from coldside.judge.wording import Quantity, listed, shown
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, geometry_of
 from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast
 from coldside.sheet.figures import energy, resistance
 from coldside.units import Pressure, retold, show
 
+_REPEAT = re.compile(r"(?P<what>[a-z][a-z ]*?) (?P<number>\d+)(?P<rest>(?: [^:\d]*)?: .*)", re.DOTALL)  # a phase's note
 LANES_ALIKE = 0.5  # K between a core's hottest lane and its mean that no thermometer tells apart
 
 
@@ -342,8 +345,28 @@ def health_rows(forecast: Forecast, system: str) -> list[tuple[str, str]]:
     ]
     outside = [retold(words, system) for words in health.extrapolated] or ["nothing"]
     rows += [("used outside its data", words) for words in outside]
-    rows += [("note", retold(words, system)) for words in health.warnings]
+    rows += [("note", retold(words, system)) for words in repeats_told_once(health.warnings)]
     return rows
+
+
+def repeats_told_once(notes: Sequence[str]) -> list[str]:
+    """Notes that differ only by the number of a repeat ("lap 3 main straight: ...") as one: "lap 1 to 12 main ..."."""
+    found: dict[tuple[str, str], list[int]] = {}
+    for note in notes:
+        counted = _REPEAT.match(note)
+        if counted is None:
+            found[(note, "")] = []
+        else:
+            found.setdefault((counted["what"], counted["rest"]), []).append(int(counted["number"]))
+    told = []
+    for (what, rest), numbers in found.items():
+        if not numbers:
+            told.append(what)
+            continue
+        in_row = len(numbers) > 2 and numbers == list(range(numbers[0], numbers[-1] + 1))
+        which = f"{numbers[0]} to {numbers[-1]}" if in_row else listed([str(n) for n in numbers])
+        told.append(f"{what} {which}{rest}")
+    return told
 
 
 def used_sources(forecast: Forecast) -> list[str]:
