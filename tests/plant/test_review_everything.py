@@ -17,6 +17,7 @@ from coldside.build.model import Build, Parallel
 from coldside.duty.model import PhaseSpec
 from coldside.judge.heat import recompute_ledger
 from coldside.parts.chiller import ChillerSpec
+from coldside.parts.injection import InjectionSpec, cooling, parse_fluid
 from coldside.parts.lines import ThermostatSpec, ValveSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.plant import layout
@@ -167,3 +168,29 @@ def test_a_large_tank_of_ice_water_may_start():
     parts = {"turbo": TURBO, "core": AIR_CORE, "tank": replace(ICED, volume=0.1), "pump": PUMP}
     plant = assemble(build := build_of(parts, ("turbo", "core"), ("tank", "pump"), ("core",)), demand_of(build, 0.2))
     assert float(plant.start[: plant.arrays.i_feed].min()) == pytest.approx(273.15)
+
+
+def test_injections_of_two_stages_know_where_they_stand():
+    """Each outlet is that of `injection.cooling` at the pressure and temperature of its place, 1.5 K (line for curve).
+
+    A core between the stages made the second one's line that of cool gas; the first one's was drawn at the
+    pressure behind both.
+    """
+    nozzle = InjectionSpec(flow=8e-6, evaporated=1.0)
+    parts = {"low": TURBO, "first": nozzle, "mid": WATER_CORE, "high": TURBO, "second": nozzle, "core": WATER_CORE}
+    build = build_of(
+        {**parts, "tank": TANK, "pump": PUMP},
+        ("low", "first", "mid", "high", "second", "core"),
+        ("tank", "pump", "mid", "core"),
+    )
+    plant = assemble(build, demand_of(build, 3.0, humidity=0.4, target=3.2e5))
+    solution = solve(plant)
+    state = charge_states(plant, plant.demand, solution.scalars[:, 3], solution.scalars[:, -2])
+    W, flow = plant.around.humidity_ratio, float(state.flow[-1])
+    ratio = 8e-6 * 998.2 * (1.0 + W) / flow
+    places = {"first": state.stages[0].outlet_pressure[-1], "second": 0.5 * (state.compressor_out_pressure[-1] + 3.2e5)}
+    for name, pressure in places.items():
+        T_in, T_out = solution.streams[-1, plant.index(name, "charge"), :2]
+        exact = cooling(parse_fluid("water"), ratio, pressure, W, plant.around.temperature, T_in).outlet(T_in)
+        assert T_in - T_out > 20.0
+        assert T_out == pytest.approx(float(exact), abs=1.5)

@@ -106,7 +106,7 @@ def iced(ice: float, film: float, held: Held, seconds: float, volume: float = 8e
     tank = ReservoirSpec(
         volume=volume, nodes=1, metal_mass=0.0, pickup=0.0, ice=ice, ice_conductance=film, ice_temperature=273.15
     )
-    parts = {"turbo": TURBO, "core": AIR_CORE, "tank": tank, "pump": PUMP}
+    parts = {"turbo": TURBO, "core": AIR_CORE, "tank": tank, "pump": replace(PUMP, coolant_volume=1e-5)}
     build = build_of(parts, ("turbo", "core"), ("tank", "pump"), ("core",))
     return hold(assemble(build, demand_of(build, seconds)), held)
 
@@ -125,12 +125,12 @@ def test_cubes_in_water_that_keeps_its_temperature_melt_by_the_closed_form():
 def test_a_pull_on_ice_is_limited_by_its_melting():
     """heat note D3: 5 kg of cubes, 8 L at 2 degC, 45 kW, 900 W/K: 13.0, 20.8, 26.3 degC after 10, 20, 30 s.
 
-    0.4 K: the pump and its line hold 0.15 L more, and the note's own figures are rounded to 0.1 K.
+    0.2 K: cp and density are those of the start, 1 % over those of the water as it warms.
     """
     plant = iced(5.0, 900.0, Held(start={"tank coolant": 275.15, "pump coolant": 275.15}, pump_heat=45e3), 30.0)
     solution = solve(plant)
     tank = solution.streams[:, plant.index("tank", "coolant"), 1] - 273.15
-    assert tank[[100, 200, 300]] == pytest.approx([13.0, 20.8, 26.3], abs=0.4)
+    assert tank[[100, 200, 300]] == pytest.approx([13.0, 20.8, 26.3], abs=0.2)
     assert solution.end[plant.arrays.i_ice] == pytest.approx(3.8, abs=0.06)
 
 

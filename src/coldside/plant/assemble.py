@@ -258,8 +258,16 @@ class _Assembly(Threads):
             "running": [(d.engine_speed > 0.0).astype(float)],
             "source": self._sources(plenum, boost),
             "injection": injection_columns(
-                [(self.build.parts[name], self._about(name, middle.last_out[back, 1])) for name in self.injections],
-                (middle.flow[back, 1], pressures[:, 0], plenum),
+                [
+                    (
+                        self.build.parts[name],
+                        self._about(name, (middle.first_out if between else middle.last_out)[back, 1]),
+                        pressures[:, int(between)],
+                    )
+                    for name in self.injections
+                    for between in [name in names_on(self._up_to_last_stage())]
+                ],
+                (middle.flow[back, 1], plenum),
                 self.around,
             ),
             "stage": [],
@@ -289,8 +297,12 @@ class _Assembly(Threads):
         }
 
     def _about(self, name: str, outlet: np.ndarray) -> np.ndarray:
-        """Gas temperature to expect at an injection, K: the compressor's `outlet`, or near ambient behind a core."""
-        ahead = itertools.takewhile(lambda part: part != name, names_on(self.charge.after))
+        """Gas temperature to expect at an injection, K: the `outlet` of the compressor before it, near ambient behind a
+        core that stands between the two.
+        """
+        ahead = list(itertools.takewhile(lambda part: part != name, names_on(self.charge.after)))
+        if self.charge.stages[-1] in ahead:
+            ahead = ahead[ahead.index(self.charge.stages[-1]) :]
         cooled = any(isinstance(self.build.parts[part], (WaterCoreSpec, AirCoreSpec)) for part in ahead)
         return np.full(len(outlet), self.demand.ambient_temperature + 25.0) if cooled else outlet
 

@@ -87,19 +87,19 @@ def ice_rows(
 
 
 def injection_columns(
-    specs: Sequence[tuple[InjectionSpec, np.ndarray]],
-    charge: tuple[np.ndarray, np.ndarray, np.ndarray],
+    specs: Sequence[tuple[InjectionSpec, np.ndarray, np.ndarray]],
+    charge: tuple[np.ndarray, np.ndarray],
     around: Air,
 ) -> list[np.ndarray]:
     """Columns of every injection: both lines and the water of `injection.Cooling`; T = T_in where it does not run.
 
-    With each specification the gas temperature to expect there [K]; `charge` holds flow [kg/s], pressure in the
-    cores and in the plenum [Pa absolute], all over the rows of the inputs.
+    With each specification the gas temperature [K] to expect there and the pressure [Pa absolute]; `charge` holds
+    flow [kg/s] and pressure in the plenum, all over the rows of the inputs.
     """
-    flow, pressure, plenum = charge
+    flow, plenum = charge
     W = around.humidity_ratio
     columns: list[np.ndarray] = []
-    for spec, about in specs:
+    for spec, about, pressure in specs:
         liquid = injection.injected_flow(spec, plenum, around.pressure) * spec.evaporated
         ratio = np.minimum(liquid * (1.0 + W) / np.maximum(flow, 1e-6), 1.0)
         runs = (ratio > 0.0) & (flow > 0.0)
