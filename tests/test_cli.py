@@ -486,3 +486,21 @@ def test_a_refusal_while_solving_names_the_file_and_speaks_the_units_asked_for(t
     seen = run("point", tern, "--ambient", "10 degF", "--set", mix, "--units", units)
     assert seen.exit_code == 2
     assert seen.stderr.startswith(f"{tern}: loops.charge.coolant: ethylene glycol 10 % by volume starts at {said}")
+
+
+def test_check_refuses_faces_stacked_in_a_way_that_a_forecast_would_refuse(examples, tmp_path):
+    text = (examples / "plover" / "build.toml").read_text(encoding="utf-8")
+    text = text.replace('path = ["front_core"', 'path = ["condenser", "front_core"')
+    text += """
+[parts.condenser]
+kind = "exchanger"
+heat = "5 kW"
+bench_cooling_flow = "1 kg/s"
+bench_cooling_loss = "60 Pa"
+covers = "90 %"
+"""
+    file = tmp_path / "stack.toml"
+    file.write_text(text, encoding="utf-8")
+    seen = run("check", str(file))
+    assert seen.exit_code == 2
+    assert seen.stderr.startswith(f"{file}: parts.front_core.covers: front_core cannot cover 60")

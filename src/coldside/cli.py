@@ -26,6 +26,7 @@ import typer
 from coldside.errors import BadInput, ColdsideError, Internal
 
 if TYPE_CHECKING:
+    from coldside.build.model import Build
     from coldside.duty.model import LimitSpec
     from coldside.judge.verdict import Verdict
     from coldside.plant.results import Forecast
@@ -120,6 +121,14 @@ def guarded(command: Callable[P, int | None]) -> Callable[P, None]:
         raise typer.Exit(code)
 
     return run
+
+
+def try_ducts(build: Build) -> None:
+    """Lay out every duct, so that faces stacked in a way that is not reckoned with are refused before a session."""
+    from coldside.plant.flows import duct_flows
+
+    for duct in build.ducts.values():
+        duct_flows(build, duct)
 
 
 @contextlib.contextmanager
@@ -340,6 +349,8 @@ def check(build: BuildFile, as_json: AsJson = False, units: Units = System.si, o
     from coldside.build.files import load_build
 
     loaded = load_build(build, overrides or [])
+    with keys_of(build):
+        try_ducts(loaded)
     if as_json:
         from coldside.judge.summary import build_json
 

@@ -99,7 +99,7 @@ def _command_jumps(forecast: Forecast) -> np.ndarray:
     """
     jumps = np.zeros(len(forecast.time) - 1, dtype=bool)
     for name, command in forecast.command.items():
-        if getattr(forecast.build.parts[name], "drive", None) != ENGINE:
+        if getattr(forecast.build.parts.get(name), "drive", None) != ENGINE:
             jumps |= np.diff(command) != 0.0
     return jumps
 
