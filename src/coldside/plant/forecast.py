@@ -15,7 +15,7 @@ from coldside.duty.demand import sample
 from coldside.duty.model import Demand, Session
 from coldside.parts import engine
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
-from coldside.plant import layout, reference
+from coldside.plant import feedback, layout, reference
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.charge import ChargeState
 from coldside.plant.health import extrapolated, seconds_off_map, warnings_of
@@ -51,22 +51,40 @@ def simulate(build: Build, session: Session, *, progress: Callable[[str], None] 
     """Forecast a session: what this build will do.
 
     Parameters: a `build` (see `load_build`), a `session` (see `load_session`); `progress` is told in
-    words what is being done.  Returns a `Forecast`, step-checked and with its ledger closed.  Raises
+    words what is being done.  Passes and laps are driven again with the power that heat leaves until their
+    times stand still (`feedback.py`).  Returns a `Forecast`, step-checked and with its ledger closed.  Raises
     `BadInput` for a bench point or a path that cannot be, `NoAnswer` where flows have no balance.
     """
     tell = progress or (lambda _: None)
-    demand = sample(session, build)
+    demand, changes = sample(session, build), []
     tell("putting the parts together")
     plant = assemble(build, demand)
     tell("running the session")
     solution = solve(plant)
+    while demand.runs and len(changes) < feedback.MOST_TURNS:
+        power = _power(plant, solution)
+        before, demand = demand, sample(session, build, feedback.shares_of(build, session, demand, power))
+        changes.append(feedback.largest_change(before.runs, demand.runs))
+        tell(f"driving again with the power that heat leaves ({changes[-1]:.3f} s)")
+        plant = assemble(build, demand)
+        solution = solve(plant)
+        if changes[-1] <= feedback.SETTLED:
+            break
     tell("checking the step")
     halved = solve(plant, parts=2, levels=solution.levels)
     step_check = float(np.abs(halved.intake - solution.intake).max())
-    return _forecast(plant, session, solution, step_check)
+    return _forecast(plant, session, solution, (step_check, tuple(changes)))
 
 
-def _forecast(plant: Plant, session: Session, solution: Solution, step_check: float) -> Forecast:
+def _power(plant: Plant, solution: Solution) -> np.ndarray:
+    """Brake power by samples, W."""
+    _, between, _, _ = _late(plant, solution)
+    feed = solution.scalars[:, 3]
+    state = charge_states(plant, plant.demand, feed, between)
+    return brake_power_at(plant, state.flow, feed, state.belt_power)
+
+
+def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[float, tuple[float, ...]]) -> Forecast:
     demand, build = plant.demand, plant.build
     condensate, between, last_out, ice = _late(plant, solution)
     state = charge_states(plant, demand, solution.scalars[:, 3], between)
@@ -107,7 +125,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, step_check: fl
         heat_capacity=capacity,
         ledger=ledger,
         ladder=tuple(ladder(plant, solution)),
-        health=_health(plant, solution, state, fuel, (step_check, ledger.closure)),
+        health=_health(plant, solution, state, fuel, (checks[0], ledger.closure)),
         states=plant.arrays.n_states,
         nodes=_nodes(plant, solution),
         substeps=solution.substeps,
@@ -118,6 +136,8 @@ def _forecast(plant: Plant, session: Session, solution: Solution, step_check: fl
         face_spread=moment,
         stages=state.stages,
         exhaust_pressure=None if np.isnan(state.exhaust_pressure).all() else state.exhaust_pressure,
+        runs=feedback.timed_runs(build, session, demand, cold),
+        feedback=checks[1],
         latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
 

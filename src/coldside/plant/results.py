@@ -10,6 +10,7 @@ import numpy as np
 from coldside.build.model import Build
 from coldside.duty.model import Demand, Session
 from coldside.plant.charge import StageState
+from coldside.plant.feedback import TimedRun
 
 
 def spread_over(lanes: np.ndarray) -> tuple[float, float, float]:
@@ -106,6 +107,8 @@ class Forecast:
     stages: tuple[StageState, ...] = ()  # every compressor in flow order, its arrays over the samples
     exhaust_pressure: np.ndarray | None = None  # before the turbine, Pa absolute; None with none
     latent: Mapping[str, np.ndarray] = field(default_factory=dict)  # core -> W that condensing water gives it
+    runs: tuple[TimedRun, ...] = ()  # passes and laps, with their times and what heat cost
+    feedback: tuple[float, ...] = ()  # largest change of a run's time, s, in each turn of driving and heat
 
     @property
     def boost(self) -> np.ndarray:
