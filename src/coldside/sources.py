@@ -368,6 +368,22 @@ SOURCES = _table(
         MEMORY,
     ),
     # Car, road and sensors
+    (
+        "LenzoRossi2020",
+        (
+            "Lenzo B., Rossi V.: A computationally efficient method for minimum-time manoeuvres of a point mass. Applied "
+            "Sciences 10(4), 2020, 1498 (abstract and summary of the method: speed in bends, forward, backward)"
+        ),
+        IN_PART,
+    ),
+    (
+        "EPASchedules",
+        (
+            "United States Environmental Protection Agency: dynamometer drive schedules UDDS, HWFET and US06 (public "
+            "domain); distances as published, from memory"
+        ),
+        SEEN,
+    ),
     ("Gillespie1992", "Gillespie T. D.: Fundamentals of Vehicle Dynamics. SAE, 1992, chapter on road loads", MEMORY),
     (
         "SteinhartHart1968",

@@ -177,7 +177,7 @@ CASES = [
     ),
     Case(
         id="loop-C34",
-        what="top speed with 400 kW at the wheels (the case's 20 to 60 m/s without drag belongs to issue 4)",
+        what="top speed with 400 kW at the wheels",
         inputs={"mass": 1600.0, "power": 400e3, "rolling": 0.012, "density": 1.2, "drag_area": 0.68},
         compute=_top_speed,
         expected={"top_speed": 97.79},

@@ -24,7 +24,6 @@ class Later(NamedTuple):
     belongs: str  # the issue, or "nowhere"
 
 
-_CAR = "issue 4, what the car does"
 
 NOT_YET: dict[str, Later] = {
     "charge-C07": Later(
@@ -32,11 +31,6 @@ NOT_YET: dict[str, Later] = {
         "the engines here are spark-ignited; nothing would use the factor",
         "nowhere",
     ),
-    "loop-C30": Later("launch at the tyres' grip", "no standing start is modelled", _CAR),
-    "loop-C31": Later("speed in a corner", "no lap is modelled", _CAR),
-    "loop-C32": Later("a straight between two corners", "no lap is modelled", _CAR),
-    "loop-C33": Later("standing start at constant power", "no standing start is modelled", _CAR),
-    "loop-C35": Later("distances of regulated driving cycles", "no cycle is bundled", _CAR),
     "loop-C37": Later("divider and self-heating of a thermistor", "no raw voltages are read", "issue 4, sensors"),
     "loop-C40": Later("straight line fitted to a log, with its error", "no logs are fitted", "evidence, after issue 5"),
 }

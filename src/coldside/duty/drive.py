@@ -24,7 +24,7 @@ from coldside.duty.load import Surroundings, friction_power, full_load_power
 from coldside.parts import engine as engines
 from coldside.parts.engine import CarSpec
 
-STEP = 0.01  # s of a march; with half of it a quarter mile moves by less than 0.1 ms
+STEP = 0.02  # s of a march; half of it moves a quarter mile by some hundredths of a millisecond
 COAST = 3.0  # how many times slower boost runs down behind a shut throttle than it builds up (own)
 LIMITER = 0.01  # share over top speed in which power falls to nothing
 KICK_DOWN = 0.8  # share of a shift speed below which full throttle takes the lower gear
@@ -207,9 +207,13 @@ def _step(state: RunState, fraction: float, left: float) -> RunState:
     h = min(left, state.shift_left) if state.shift_left > 0.0 else left
     v, s = state.speed, state.distance
     first = _ask(state, v, s, fraction)
-    asked = _ask(state, max(v + 0.5 * h * first.acceleration, 0.0), s + 0.5 * h * v, fraction)
+    half = state._replace(spool=_spooled(car, state.spool, first.spool_to, 0.5 * h))
+    asked = _ask(half, max(v + 0.5 * h * first.acceleration, 0.0), s + 0.5 * h * v, fraction)
     v_end = max(v + h * asked.acceleration, 0.0)
     limit = car.shift_at[state.gear - 1]
+    grips = course.slip / car.ratio[0]  # where the clutch stops slipping and the engine's own mass joins in
+    if state.gear == 1 and v < grips:
+        limit = min(limit, grips)
     if v < limit <= v_end and state.shift_left <= 0.0:
         h = max(h * (limit - v) / (v_end - v), 1e-6)
         v_end = limit
@@ -223,13 +227,17 @@ def _step(state: RunState, fraction: float, left: float) -> RunState:
         asked = _ask(state, v, s, fraction, wanted=(v_end - v) / h)
         while gear > 1 and v_end < BRAKED_DOWN * car.shift_at[gear - 2] and asked.plenum <= car.ambient:
             gear -= 1
-    lag = car.lag if asked.spool_to > state.spool else COAST * car.lag
-    decay = math.exp(-h / lag) if lag > 0.0 else 0.0
-    spool = asked.spool_to + (state.spool - asked.spool_to) * decay
+    spool = _spooled(car, state.spool, asked.spool_to, h)
     return RunState(
         state.time + h, s_end, v_end, gear, spool, shift_left, asked.engine_speed, asked.plenum, asked.full_load,
         car, course,
     )  # fmt: skip
+
+
+def _spooled(car: Powertrain, spool: float, to: float, h: float) -> float:
+    """Pressure that the compressor could give `h` seconds on, on its way `to` another."""
+    lag = car.lag if to > spool else COAST * car.lag
+    return to + (spool - to) * math.exp(-h / lag) if lag > 0.0 else to
 
 
 def _ask(state: RunState, v: float, s: float, fraction: float, wanted: float | None = None) -> _Asked:
@@ -244,9 +252,10 @@ def _ask(state: RunState, v: float, s: float, fraction: float, wanted: float | N
     level = 1.0 / math.sqrt(1.0 + slope * slope)
     weight = car.mass * road.GRAVITY * level
     resist = weight * (car.rolling_resistance + slope) + dynamic * car.drag_area
-    locked = v * pt.ratio[gear]
-    n = max(locked, course.slip if state.gear == 1 else pt.lowest, 1e-3)
-    turning = pt.inertia[gear] if n == locked else 1.0 + road.WHEELS_SHARE
+    floor = max(course.slip if state.gear == 1 else pt.lowest, 1e-3)
+    n = max(v * pt.ratio[gear], floor)
+    slipping = state.speed * pt.ratio[gear] < floor * (1.0 - 1e-9)  # as the step began: it ends where that changes
+    turning = 1.0 + road.WHEELS_SHARE if slipping else pt.inertia[gear]
     inertia = car.mass * turning
     full, friction, top = pt.at(n)
     most = min(max(state.spool, pt.ambient), top)

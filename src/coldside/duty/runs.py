@@ -18,6 +18,7 @@ from coldside.build.model import Build
 from coldside.duty import road
 from coldside.duty.courses import Track, find_track
 from coldside.duty.drive import (
+    STEP,
     Course,
     Driven,
     Powertrain,
@@ -38,7 +39,8 @@ SLOW_PACE = 0.4  # share of grip in a lap before or after the timed ones (own)
 SLOW_THROTTLE = 0.3  # and of full load
 SHUT_DOWN = 3.0  # m/s2, braking behind a finish line; common practice, no source
 BACK_UP, BACK_DOWN = 1.0, 1.5  # m/s2, setting off and stopping on the way back (own)
-LAP_STEP = 0.04  # s of a lap's march: within 1 ms of a tenth of it
+LAP_STEP = 0.05  # s of a lap's march; half of it moves a lap by about a millisecond
+SLOW_STEP = 0.1  # s, before and after the timed laps
 LONGEST_PULL = 180.0  # s
 GRIPPED = 20.0  # friction on the strapped-down car's weight that no pull reaches
 LONGEST_RUN = 1800.0  # s of one pass or lap
@@ -161,7 +163,7 @@ class Runner:
         return found
 
     def _marched(
-        self, state: RunState, length: float, share: Callable[[float], float] | None, index: int, step: float = 0.01
+        self, state: RunState, length: float, share: Callable[[float], float] | None, index: int, step: float = STEP
     ) -> Driven:
         driven = march(state, (length,), share, step=step, longest=LONGEST_RUN)
         if driven is None:
@@ -233,7 +235,7 @@ class Runner:
         state = standing(self.car, slow)
         found: list[Piece] = []
         if phase.slow_laps:
-            out = self._marched(state, track.length, None, index, LAP_STEP)
+            out = self._marched(state, track.length, None, index, SLOW_STEP)
             found.append(Piece("slow", "lap out", float(out.time[-1]), driven=out))
             state = out.end
         last: Driven | None = None
@@ -252,7 +254,7 @@ class Runner:
         if phase.slow_laps:
             home = eased(slow, fast, state.speed)
             end = self._marched(
-                state._replace(distance=0.0, time=0.0, course=home), track.length, None, index, LAP_STEP
+                state._replace(distance=0.0, time=0.0, course=home), track.length, None, index, SLOW_STEP
             )
             found.append(Piece("slow", "lap in", float(end.time[-1]), driven=end))
             state = end.end
