@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 import coldside.judge
 from coldside.build.model import Loop
 from coldside.judge.sureness import chance_words
-from coldside.judge.verdict import judge, seconds_above
+from coldside.judge.verdict import judge, limited_trace, seconds_above
 from judge import made
 
 EXACT = 1e-9  # closed forms: only round-off
@@ -224,3 +224,12 @@ def test_how_sure_a_limit_is_is_said_beside_it():
     )
     assert (verdict.limits[0].band, verdict.limits[0].chance) == ((326.15, 330.0, 334.15), 0.86)
     assert judge(made.forecast(limits=(made.limit("intake", 333.15),))).limits[0].words().endswith("to spare.")
+
+
+def test_a_limit_on_coolant_is_not_of_the_engines_own_loops():
+    """With the charge core cooled by air the loop that is left is the engine's: shown, not judged."""
+    base = made.forecast()
+    parts = {name: spec for name, spec in base.build.parts.items() if name != "core"}
+    trace, _, why_not = limited_trace(replace(base, build=replace(base.build, parts=parts)), "coolant")
+    assert trace is None
+    assert why_not == "no coolant loop serves a charge core; loops of the engine's own are not judged, only shown"

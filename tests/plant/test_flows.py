@@ -53,7 +53,7 @@ def test_one_partial_cover_behind_another_is_refused():
     }
     build = build_of(parts, ("turbo", "core"), duct=("core", "radiator", "last"), duct_spec=DUCT)
     with pytest.raises(
-        BadInput, match="radiator cannot cover 50% of the next part's face: core covers a part"
+        BadInput, match="radiator cannot cover 50 % of the next part's face: core covers a part"
     ) as caught:
         duct_flows(build, build.ducts["duct"])
     assert caught.value.key == "parts.radiator.covers"
@@ -99,7 +99,7 @@ def test_a_part_that_covers_the_whole_face_has_no_way_beside_it():
 def test_a_cover_without_a_face_behind_it_is_refused():
     parts = {"turbo": TURBO, "core": replace(AIR_CORE, covers=0.5), "fan": FanSpec(curve=((0.0, 200.0), (0.5, 0.0)))}
     build = build_of(parts, ("turbo", "core"), duct=("core", "fan"))
-    with pytest.raises(BadInput, match="core covers 50% of the next part's face, but no core or exchanger follows"):
+    with pytest.raises(BadInput, match="core covers 50 % of the next part's face, but no core or exchanger follows"):
         duct_flows(build, build.ducts["duct"])
 
 

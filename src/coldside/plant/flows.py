@@ -363,7 +363,7 @@ def duct_flows(build: Build, duct: Duct) -> DuctFlows:
             continue
         if covers < 1.0:
             raise BadInput(
-                f"{item} covers {covers:.0%} of the next part's face, but no core or exchanger follows it",
+                f"{item} covers {100.0 * covers:.0f} % of the next part's face, but no core or exchanger follows it",
                 key=f"parts.{item}.covers",
             )
         hydraulic.append(item)
@@ -401,8 +401,8 @@ def _refuse_covers_behind(build: Build, first: str, covered: str) -> None:
     covers = getattr(build.parts[covered], "covers", 1.0)
     if covers < 1.0:
         raise BadInput(
-            f"{covered} cannot cover {covers:.0%} of the next part's face: {first} covers a part of its own, and one "
-            "part after the other is not reckoned with",
+            f"{covered} cannot cover {100.0 * covers:.0f} % of the next part's face: {first} covers a part of its own, "
+            f"and one part after the other is not reckoned with; take covers out of {first}, if it covers most of it",
             key=f"parts.{covered}.covers",
         )
 
@@ -413,8 +413,8 @@ def _refuse_covers_in(build: Build, group: Parallel) -> None:
         covers = getattr(build.parts.get(name), "covers", 1.0)
         if covers < 1.0:
             raise BadInput(
-                f"{name} stands in a group of its duct, so it cannot cover {covers:.0%} of the next part's face: "
-                "the air of a group mixes before the next part; leave covers out, or give each its own duct",
+                f"{name} stands in a group of its duct, so it cannot cover {100.0 * covers:.0f} % of the next part's "
+                "face: the air of a group mixes before the next part; leave covers out, or give each its own duct",
                 key=f"parts.{name}.covers",
             )
 

@@ -87,7 +87,7 @@ def _bench_left(plant: Plant, solution: Solution) -> list[str]:
             words = f"{flow} in boost stays below half the point it was measured at"
         else:
             continue
-        found.append(f"{words}: its conductance there is uncertain by another {doubt_beyond_bench(most):.0%}")
+        found.append(f"{words}: its conductance there is uncertain by another {100.0 * doubt_beyond_bench(most):.0f} %")
     return found
 
 
@@ -241,7 +241,7 @@ def warnings_of(plant: Plant, streams: Streams, fuel: np.ndarray) -> list[str]:
         share = peak / count / spec.injector_capacity
         if share > 0.85:
             words.append(
-                f"injectors: peak fuel flow asks {share:.0%} of each injector's capacity; "
+                f"injectors: peak fuel flow asks {100.0 * share:.0f} % of each injector's capacity; "
                 "more air needs more fuel, check before full load"
             )
     for i, loop in enumerate(plant.loops):
