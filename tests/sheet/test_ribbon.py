@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 
@@ -15,7 +16,7 @@ from coldside.sheet.drawing import fits, spread, stitch_count, tank_size
 from coldside.sheet.ribbon import plan_loops, ribbon_boxes, ribbon_svg, ribbon_text
 from coldside.sheet.scale import STEPS, heat_scale, ribbon_width
 from coldside.sheet.streams import Moment, knee_of
-from sheet.synthetic import CASES, forecast_of
+from sheet.synthetic import CASES, EXAMPLES, forecast_of
 
 FORMS = [(narrow, system) for narrow in (False, True) for system in ("si", "us")]
 
@@ -211,3 +212,25 @@ def test_names_of_any_length_stay_inside():
         assert clean(boxes, 360 if narrow else 940) == ([], [])
         svg = ribbon_svg(forecast, forecast.peak, "us", narrow=narrow)
         assert all(name in svg for name in long.values())  # whole in the description
+
+
+@pytest.mark.parametrize(("narrow", "system"), FORMS)
+def test_an_oil_cooler_is_stitched_on_both_of_its_loops(narrow, system):
+    """Each end has the other's liquid beside it, and both tell the same heat."""
+    from coldside import load_session, simulate
+    from laws.test_oil_cooler import build
+
+    found = simulate(build(share=0.1), load_session(str(EXAMPLES / "sessions" / "dyno-pulls.toml")))
+    boxes = ribbon_boxes(found, found.peak, system, narrow=narrow)
+    assert clean(boxes, 360 if narrow else 940) == ([], [])
+    words = " ".join(box.text for box in boxes)
+    unit = "BTU/min" if system == "us" else "k?W"
+    gives = re.search(rf"gives the coolant\s([0-9.]+)\s({unit})", words)
+    takes = re.search(rf"takes\s([0-9.]+)\s({unit})\sfrom\sthe\soil", words)
+    assert gives
+    assert takes
+    assert gives[1] == takes[1]
+    moment = Moment(found, found.peak, system)
+    assert moment.other_end("cooler.oil").name == "cooler.water"
+    assert moment.other_end("radiator") is None
+    assert moment.heat("cooler.oil") > 0.0

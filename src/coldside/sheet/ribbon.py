@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from coldside.build.model import Parallel, Path, names_on
 from coldside.parts.exchanger import ExchangerSpec, WaterCoreSpec
+from coldside.parts.oil_cooler import OIL_END
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.plant.results import Forecast
 from coldside.sheet.drawing import Box, Drawing, clipped, label_width, tank_size
@@ -86,6 +87,9 @@ def describe(moment: Moment, knee: Knee) -> str:
     for name, spec in moment.build.parts.items():
         if isinstance(spec, WaterCoreSpec | ExchangerSpec) or type(spec).__name__ == "AirCoreSpec":
             sentences.append(f"Heat crossing in {name}: {moment.say(moment.heat(name), 'heat')}.")
+    for entry in moment.loop_of:
+        if moment.other_end(entry) is not None and entry.endswith(f".{OIL_END}"):
+            sentences.append(f"Heat crossing in {part_name(entry)}: {moment.say(moment.heat(entry), 'heat')}.")
     return " ".join(sentences)
 
 

@@ -120,6 +120,9 @@ def _partner(entry: str, side: str, moment: Moment) -> tuple[Stream | None, str]
     if isinstance(spec, WaterCoreSpec) and side == "coolant" and name in moment.charge:
         s = moment.charge[name]
         return s, f"charge: {moment.from_to(s.t_in, s.t_out)}"
+    other = moment.other_end(entry)
+    if other is not None:
+        return other, f"{other.name.rpartition('.')[2]}: {moment.from_to(other.t_in, other.t_out)}"
     if isinstance(spec, AirCoreSpec | ExchangerSpec) and side != "cooling" and name in moment.duct_of:
         duct = moment.duct_of[name]
         return moment.ducts[duct][name], moment.duct_words(name, duct)

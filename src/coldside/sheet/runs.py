@@ -16,6 +16,7 @@ from coldside.build.model import Parallel, Path, names_on
 from coldside.parts.airflow import FanSpec
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.oil_cooler import OilCoolerSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.parts.sensor import SensorSpec
@@ -31,7 +32,7 @@ from coldside.sheet.drawing import (
     spread,
     tank_size,
 )
-from coldside.sheet.scale import pretty, text_width
+from coldside.sheet.scale import WIDEST, pretty, text_width
 from coldside.sheet.streams import Moment, Stream, part_name
 
 FORK = 46.0  # px of a fork or a join
@@ -132,7 +133,7 @@ class Segment:
     x0: float
     x1: float
     exchange: tuple[float, float] | None = None  # where a companion lies beside it
-    companion: str = ""  # "cooling" (a duct), "charge" (a stub), "loop" (a loop's ribbon drawn by others)
+    companion: str = ""  # "cooling" (a duct), "charge" or "other" (a stub), "loop" (a loop's ribbon drawn by others)
     extras: list[tuple[Stream, float, float]] = field(default_factory=list)  # more parts of the same duct
     notes: LabelRow = field(default_factory=LabelRow)  # words along the companion's outer edge
 
@@ -199,7 +200,7 @@ class Run:
         base = BASE.get(type(spec).__name__, 48.0)
         if isinstance(spec, ReservoirSpec):
             return tank_size(1000.0 * spec.volume)[1] + 40.0
-        if isinstance(spec, WaterCoreSpec | AirCoreSpec | ExchangerSpec):
+        if isinstance(spec, WaterCoreSpec | AirCoreSpec | ExchangerSpec | OilCoolerSpec):
             base = max(base, 0.8 * label_width(self.lines(item)))
             base += 2 * PAD if item in self.docked else 0.0
             base += sum(self._extra_room(extras) for extras in self._duct_extras(item))
@@ -300,7 +301,7 @@ class Run:
     def _place_part(self, entry: str, a: float, b: float, row: LabelRow) -> Segment:
         spec, stream = self.moment.spec(entry), self.streams[entry]
         segment = Segment(stream, a, b)
-        if isinstance(spec, WaterCoreSpec | AirCoreSpec | ExchangerSpec) and self.side != "cooling":
+        if isinstance(spec, WaterCoreSpec | AirCoreSpec | ExchangerSpec | OilCoolerSpec) and self.side != "cooling":
             before, after = self._duct_extras(entry)
             pad = PAD if entry in self.docked else 20.0
             scale = (b - a) / self._wanted(entry)
@@ -326,6 +327,8 @@ class Run:
             if self.side == "coolant":
                 return "charge"
             return "loop" if entry in self.docked else ""
+        if isinstance(spec, OilCoolerSpec):
+            return "other" if self.moment.other_end(entry) else ""
         return "cooling" if part_name(entry) in self.moment.duct_of else ""
 
     def _note(self, segment: Segment, entry: str) -> None:
@@ -338,6 +341,10 @@ class Run:
             if charge:
                 told = f"charge {self.moment.from_to(charge.t_in, charge.t_out)}"
                 segment.notes.labels.append(Label(["", told], self._flip(middle)))
+        other = self.moment.other_end(entry) if segment.companion == "other" else None
+        if other is not None:
+            told = f"{other.name.rpartition('.')[2]} {self.moment.from_to(other.t_in, other.t_out)}"
+            segment.notes.labels.append(Label(["", told], self._flip(middle)))
         if segment.companion != "cooling":
             return
         duct = self.moment.duct_of[name]
@@ -385,10 +392,10 @@ class Run:
         if isinstance(spec, ReservoirSpec):
             wide = tank_size(1000.0 * spec.volume)[0]
             return wide / 2, wide / 2
-        if item.companion in ("cooling", "charge"):
+        if item.companion in ("cooling", "charge", "other"):
             ends = sorted([item.x0, item.x1])
             item.notes.settle(max(ends[0] - 20, low), min(ends[1] + 20, high))
-            beside = drawing_width(self._duct_rate(item)) if item.companion == "cooling" else 30.0
+            beside = drawing_width(self._duct_rate(item)) if item.companion == "cooling" else WIDEST
             dip = DIP_DEPTH if item.extras else 0.0
             return half, half + beside + dip + item.notes.height + 2.0
         return half, half + (36.0 if item.companion == "loop" else 0.0)
@@ -545,6 +552,8 @@ class Run:
             return
         if segment.companion == "charge":
             partner = self.moment.charge.get(name)
+        elif segment.companion == "other":
+            partner = self.moment.other_end(segment.stream.name)
         elif segment.companion == "cooling":
             partner = self.moment.ducts[self.moment.duct_of[name]].get(name)
         else:

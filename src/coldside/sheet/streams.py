@@ -17,6 +17,7 @@ from coldside.judge.wording import Quantity, shown
 from coldside.parts.airflow import FanSpec
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.oil_cooler import OIL_END, WATER_END, OilCoolerSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.parts.sensor import SensorSpec
@@ -189,8 +190,12 @@ class Moment:
         return not self.is_still(stream.rate) and (trace is None or float(trace[self.sample]) > 0.0)
 
     def heat(self, entry: str) -> float:
-        """Heat crossing in a core or exchanger, W, positive on its usual way (charge -> coolant -> cooling air)."""
+        """Heat crossing in a core, exchanger or oil cooler, W, positive on its usual way: charge or oil to coolant to air."""
         name = part_name(entry)
+        if isinstance(self.spec(entry), OilCoolerSpec):
+            # by the coolant's end for both: a coolant's heat capacity hardly moves with temperature, an oil's does
+            liquid = self._stream(f"{name}.{WATER_END}", "coolant")
+            return 0.0 if liquid is None else liquid.rate * (liquid.t_out - liquid.t_in)
         if name in self.on_charge and name in self.charge:
             stream = self.charge[name]
             return stream.rate * (stream.t_in - stream.t_out)
@@ -199,6 +204,13 @@ class Moment:
             return 0.0
         stream = self.ducts[duct][name]
         return stream.rate * (stream.t_out - stream.t_in)
+
+    def other_end(self, entry: str) -> Stream | None:
+        """The stream on the other side of an oil cooler, whose ends lie on loops: `cooler.oil` <-> `cooler.water`."""
+        if not isinstance(self.spec(entry), OilCoolerSpec):
+            return None
+        name, _, end = entry.partition(".")
+        return self._stream(f"{name}.{WATER_END if end == OIL_END else OIL_END}", "coolant")
 
     def largest_heat(self) -> float:
         """The largest heat crossing of any core or exchanger over the whole session, W; 1 when there is none."""
@@ -247,6 +259,8 @@ class Moment:
             return self._core_words(entry, stream, spec)
         if isinstance(spec, ExchangerSpec):
             return [*self._exchanger_words(entry, spec)]
+        if isinstance(spec, OilCoolerSpec):
+            return [self.from_to(stream.t_in, stream.t_out), self._oil_cooler_words(entry)]
         if isinstance(spec, PumpSpec):
             return self._pump_words(entry)
         if isinstance(spec, FanSpec):
@@ -296,6 +310,13 @@ class Moment:
         if heat < -0.5:
             return ["takes " + self.say(-heat, "heat") + " from the air"]
         return ["gives the air " + self.say(heat, "heat")]
+
+    def _oil_cooler_words(self, entry: str) -> str:
+        heat = self.heat(entry)  # from oil to coolant
+        gives = (heat >= 0.0) == entry.endswith(f".{OIL_END}")
+        other = "coolant" if entry.endswith(f".{OIL_END}") else "oil"
+        said = self.say(abs(heat), "heat")
+        return f"gives the {other} {said}" if gives else f"takes {said} from the {other}"
 
     def _command_words(self, name: str) -> str:
         trace = self.forecast.command.get(name)
