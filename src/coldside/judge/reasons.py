@@ -14,6 +14,7 @@ import numpy as np
 from coldside.build.model import Parallel, Path, names_on
 from coldside.judge.airways import leaking, own_air
 from coldside.judge.coolant import unfit_coolant
+from coldside.judge.corrections import correction_words
 from coldside.judge.heat import charge_cores, core_loops, heat_shares, is_core, largest_rung, preheat_rung
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
 from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
@@ -82,6 +83,7 @@ def notes(forecast: Forecast) -> tuple[Sentence, ...]:
     """Fuel, power and density, then how ambiguous text was read where the forecast's health does not say it."""
     found = fuel_notes(forecast)
     found.extend(power_notes(forecast))
+    found.extend(correction_words(forecast))
     found.extend(to_carry(forecast))
     said = [*forecast.build.notes, *forecast.session.notes, *forecast.demand.notes]
     unsaid = [note for note in dict.fromkeys(said) if note not in forecast.health.warnings]

@@ -1,8 +1,8 @@
 """Forecast and point as plain dictionaries for JSON: keys carry the unit, floats are plain, NaN is null.
 
 Here: `forecast_json`, `point_json`, `build_json`.  A share is 0 to 1, never percent; a key whose subject does not
-exist in this forecast (no sensor, no loop) is absent or null as said at each.  Knock and bands have no
-keys yet: nothing computes them.
+exist in this forecast (no sensor, no loop) is absent or null as said at each.  Bands have no
+keys yet: nothing computes them here.
 """
 
 from __future__ import annotations
@@ -17,7 +17,9 @@ import numpy as np
 from coldside.build.check import concerns
 from coldside.build.model import Build, Parallel, Path
 from coldside.judge.coolant import point_cautions
+from coldside.judge.corrections import corrections
 from coldside.judge.heat import charge_cores, recompute_ledger
+from coldside.judge.knock_json import knock_block
 from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
 from coldside.judge.pressures import belts, couplers, exhaust, leak, suction
 from coldside.judge.verdict import LimitResult, Verdict
@@ -59,6 +61,8 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
         said["sensor"] = _temperature_block(forecast, forecast.sensor, _seconds_over(verdict, "sensor"))
     if forecast.condensate is not None:
         said["condensate"] = _water_block(forecast)
+    if verdict.knock is not None:
+        said["knock"] = knock_block(verdict.knock)
     said |= {
         "coolant": {loop: _coolant_block(forecast, loop) for loop in forecast.coolant_in_cores},
         "loops": {loop: {"flow_m3_s": flow[forecast.peak]} for loop, flow in forecast.coolant_flow.items()},
@@ -353,6 +357,7 @@ def _power_block(forecast: Forecast) -> dict[str, Any]:
         "spread": kept.spread,
         "lost_to_heat": kept.lost_to_heat,
         "density_kept": kept.density_kept,
+        "corrections": dict(corrections(forecast)),
     }
 
 

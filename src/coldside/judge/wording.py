@@ -57,7 +57,8 @@ def shown(quantity: Quantity, system: str = "si") -> str:
 
     Temperatures and differences are rounded to whole degrees unless `digits` says more, since a forecast
     knows no tenths; a difference that rounds to nothing reads "less than 1 K".  `clock` is minutes and
-    seconds into the session, `time` a duration, `share` percent, `points` a difference of percents.
+    seconds into the session, `time` a duration, `share` percent, `points` a difference of percents,
+    `boost_difference` a pressure in two digits.
     Every other kind goes through `units.show`.
     """
     value, kind, digits = quantity.value, quantity.kind, quantity.digits
@@ -79,6 +80,10 @@ def shown(quantity: Quantity, system: str = "si") -> str:
         if 0.0 < value < 0.5 * 10.0 ** -(digits + 2):
             return f"less than {10.0**-digits:g} %"
         return f"{_plain(100.0 * value, digits)} %"
+    if kind == "boost_difference":  # known to two digits at best
+        label, from_si = units.UNIT[("pressure_difference", system)]
+        scaled = from_si(value)
+        return f"{scaled:.0f} {label}" if abs(scaled) >= 9.95 else f"{_plain(scaled, 1)} {label}"
     return units.show(value, kind, system)
 
 

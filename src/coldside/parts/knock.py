@@ -56,15 +56,15 @@ ACCURACY_UNCALIBRATED = (
     "Without a known knock-limited point of this engine and fuel knock is known to 10 octane numbers or worse: "
     "only differences are shown."
 )
-ACCURACY_CALIBRATED = (
-    "Set to your known knock-limited point, and within 30 K and 30 kPa of it on the same engine and kind of fuel, "
-    "knock is known to 2 to 3 octane numbers, 2 to 3 deg of spark, 15 to 20 K of charge."
+ACCURACY_CALIBRATED = (  # places: CALIBRATED_WITHIN and CALIBRATED_TEMPERATURE, in the reader's units
+    "Set to your known knock-limited point, and within {kelvin} and {boost} of it on the same engine and kind of fuel, "
+    "knock is known to 2 to 3 octane numbers, 2 to 3 deg of spark, {low} to {high} of charge."
 )
 ACCURACY_ETHANOL = "With more than half of alcohol in the fuel only the sign and the order of a change are known."
 ACCURACY_ROTARY = "For a rotary nothing of this has been checked: take it as a trend."
 CAUTIONS = (
-    "This is not a tuning instruction.",
-    "It knows no preignition, hot spots, oil, carbon or low-speed preignition.",
+    "Knock figures are not a tuning instruction.",
+    "They know no preignition, hot spots, oil, carbon or low-speed preignition.",
     (
         "Cylinders and cycles differ: keep 2 to 3 deg or 3 octane numbers in reserve, in a rotary more, where one "
         "event breaks apex seals; one lean cylinder knocks first."

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from coldside.parts.knock import (
     EVAPORATION,
     OCTANE_INDEX_K,
     OCTANE_POWER,
+    SPARKS,
     Conditions,
     calibration_factor,
     delay_integral,
@@ -39,6 +41,7 @@ ROD = 1.67  # connecting rod over stroke where none is given (own; 1.5 to 1.9 is
 BURN = {"piston": 55.0, "rotary": 90.0}  # deg at 5500 rpm; middle of 45 to 70 and 70 to 110, common practice
 BURN_SPEED, BURN_GROWTH = 5500 * RPM, 0.3  # it grows with speed to the power 0.2 to 0.4
 LONGEST_BURN = {"piston": 115.0, "rotary": 190.0}  # deg, so that it ends before the exhaust opens
+TABLE_PRESSURES, TABLE_TEMPERATURES = (0.8e5, 4.5e5), (260.0, 410.0)  # ends of the table of octane need, Pa and K
 SIZES_AGREE = 0.05  # share by which bore and stroke may miss the displacement
 
 
@@ -121,7 +124,7 @@ def trimmed(
     n, p, T, watt = np.broadcast_arrays(n, p_plenum, T_sensor, np.asarray(power, dtype=float))
     taken = _level(spec.trim_boost, T)
     left = np.where(p > p_ambient, p_ambient + (p - p_ambient) * (1.0 - taken), p)
-    asked = model.asked_spark(n)
+    asked = model.asked_spark(n, p)
     spark = asked - np.degrees(_level(spec.trim_spark, T))
     kept = (1.0 - model.loss(n, spark)) / (1.0 - model.loss(n, asked))
     return Trimmed(watt * left / p * kept, left, spark)
@@ -134,6 +137,38 @@ def _level(points: tuple[tuple[float, float], ...] | None, at: np.ndarray) -> np
 
 
 # ---------------------------------------------------------------- the model
+
+
+@dataclass(frozen=True)
+class NeedTable:
+    """Octane need over engine speed, plenum pressure and temperature, for each spark searched.
+
+    Axes are ln n, ln p and T, entries ln of the need: smooth and nearly straight, unlike the limit that follows.
+    """
+
+    log_n: np.ndarray
+    log_p: np.ndarray
+    T: np.ndarray
+    log_needed: np.ndarray  # (n, p, T, sparks)
+
+    def limit(self, n: Number, p_plenum: Number, T_plenum: Number, octane: float) -> np.ndarray:
+        """Knock-limited spark [deg before] on `octane`, as `knock.limited_spark`, kept to -14 to 46.
+
+        Linear between the entries, level beyond the edges; within 0.3 deg of the search itself.
+        """
+        asked = np.broadcast_arrays(np.log(n), np.log(p_plenum), np.asarray(T_plenum, dtype=float))
+        places = []
+        for axis, at in zip((self.log_n, self.log_p, self.T), asked, strict=True):
+            index = np.clip(np.searchsorted(axis, at) - 1, 0, len(axis) - 2)
+            places.append((index, np.clip((at - axis[index]) / (axis[index + 1] - axis[index]), 0.0, 1.0)))
+        found = np.zeros((*asked[0].shape, len(SPARKS)))
+        for corner in np.ndindex(2, 2, 2):
+            weight = np.ones(asked[0].shape)
+            for (_, share), high in zip(places, corner, strict=True):
+                weight = weight * (share if high else 1.0 - share)
+            spots = tuple(index + high for (index, _), high in zip(places, corner, strict=True))
+            found += weight[..., None] * self.log_needed[spots]
+        return np.clip(limited_spark(np.exp(found), octane), SPARKS[0], SPARKS[-1])
 
 
 @dataclass(frozen=True)
@@ -226,11 +261,18 @@ class KnockModel:
         """The burn at `n` [rev/s] from `spark` [deg before]."""
         return Burn(spark, self.duration(n))
 
-    def asked_spark(self, n: Number) -> np.ndarray:
-        """Spark [deg before] that the calibration asks for with cool charge: the user's, else that of best torque."""
-        if self.spec.spark is None:
-            return np.asarray(best_spark(self.duration(n)))
-        return np.degrees(_level(self.spec.spark, np.asarray(n, dtype=float)))
+    def asked_spark(self, n: Number, p_plenum: Number) -> np.ndarray:
+        """Spark [deg before] that the calibration asks for with cool charge, at `n` [rev/s], `p_plenum` [Pa absolute].
+
+        The user's curve; else that of best torque, and with a known knock-limited point at most what knock allows
+        there with the charge as warm as at that point.
+        """
+        if self.spec.spark is not None:
+            return np.degrees(_level(self.spec.spark, np.asarray(n, dtype=float)))
+        best = np.asarray(best_spark(self.duration(n)))
+        if self.known is None:
+            return best
+        return np.minimum(best, self.quick_limit(n, p_plenum, self.known[2]))
 
     def loss(self, n: Number, spark: Number) -> np.ndarray:
         """Share of best torque lost with `spark` [deg before] at `n` [rev/s]."""
@@ -249,22 +291,59 @@ class KnockModel:
         needed = self.conditions.needed_by_spark(n, p_plenum, T_plenum, self.duration(n), self._level())
         return limited_spark(needed, self.octane)
 
-    def run_spark(self, n: Number, p_plenum: Number, T_plenum: Number) -> np.ndarray:
-        """Spark of an engine whose control stops at knock: the asked one, or less where the limit is less."""
-        return np.minimum(self.asked_spark(n), self.limit(n, p_plenum, T_plenum))
+    @cached_property
+    def _needs(self) -> NeedTable:
+        """The octane need tabulated over what a car meets, 1000 rpm to above top speed."""
+        log_n = np.linspace(np.log(1000 * RPM), np.log(1.1 * self.spec.top_speed), 6)
+        lowest, highest = TABLE_PRESSURES
+        log_p, T = np.linspace(np.log(lowest), np.log(highest), 7), np.linspace(*TABLE_TEMPERATURES, 5)
+        n, p, temperature = np.meshgrid(np.exp(log_n), np.exp(log_p), T, indexing="ij")
+        needed = self.conditions.needed_by_spark(n, p, temperature, self.duration(n), self._level())
+        return NeedTable(log_n, log_p, T, np.log(needed))
+
+    def quick_limit(self, n: Number, p_plenum: Number, T_plenum: Number) -> np.ndarray:
+        """`limit` from a table made once: within 0.3 deg, kept to -14 to 46 deg.  Calibrated only."""
+        return self._needs.limit(n, p_plenum, T_plenum, self.octane)
+
+    def run_spark(self, n: Number, p_plenum: Number, T_plenum: Number, T_sensor: Number) -> np.ndarray:
+        """Spark [deg before] that the engine runs: what is asked, less the trim for what the sensor reads.
+
+        With a known knock-limited point at most what knock allows, as knock control would leave it.
+        """
+        asked = self.asked_spark(n, p_plenum) - np.degrees(_level(self.spec.trim_spark, np.asarray(T_sensor, float)))
+        return asked if self.factor is None else np.minimum(asked, self.quick_limit(n, p_plenum, T_plenum))
+
+    def power_share(
+        self, n: Number, p_plenum: Number, T_plenum: Number, T_sensor: Number, p_ambient: float
+    ) -> np.ndarray:
+        """Share of power that knock and the car's own trims leave, of that with the asked spark and full boost.
+
+        For feeding heat back on driving: from a table, vectorised, quick.  1 where nothing is trimmed or knocks.
+        Density is not in it: power already goes with the charge's temperature.
+        """
+        left = trimmed(self, n, p_plenum, T_sensor, 1.0, p_ambient)
+        if self.factor is None:
+            return left.power
+        runs = np.minimum(left.spark, self.quick_limit(n, left.plenum_pressure, T_plenum))
+        return left.power * (1.0 - self.loss(n, runs)) / (1.0 - self.loss(n, left.spark))
 
     def margins(self, n: Number, p_plenum: Number, T_plenum: Number, spark: Number) -> Margins:
         """All four margins at these states; vectorised.  BadInput without a known knock-limited point."""
         factor = self._level()
         n, p, T, spark = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (n, p_plenum, T_plenum, spark)))
         burn = self.burn(n, spark)
-        hottest = limited_temperature(self.conditions, n, p, burn, self.octane, T, factor)
         return Margins(
             octane=self.octane - self.needed(n, p, T, spark),
             spark=self.limit(n, p, T) - spark,
             boost=limited_pressure(self.conditions, n, T, burn, self.octane, p, factor) - p,
-            temperature=hottest - T,
+            temperature=self.temperature_margin(n, p, T, spark),
         )
+
+    def temperature_margin(self, n: Number, p_plenum: Number, T_plenum: Number, spark: Number) -> np.ndarray:
+        """How much warmer [K] the charge might be before knock, NaN beyond 210 to 590 K.  Calibrated only."""
+        factor = self._level()
+        n, p, T, spark = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (n, p_plenum, T_plenum, spark)))
+        return limited_temperature(self.conditions, n, p, self.burn(n, spark), self.octane, T, factor) - T
 
     def _level(self) -> float:
         if self.factor is None:
