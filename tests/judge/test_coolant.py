@@ -12,6 +12,7 @@ from coldside.build.files import load_build
 from coldside.build.model import names_on
 from coldside.duty.phases import load_session
 from coldside.judge.coolant import point_cautions, serves_core, unfit_coolant
+from coldside.judge.verdict import judge
 from coldside.parts.exchanger import ExchangerSpec
 from coldside.plant.forecast import simulate
 from coldside.plant.steady import operating_point
@@ -46,6 +47,14 @@ def test_boiling_and_freezing_are_told(T, coolant, said):
     found = " ".join(sentence.words() for sentence in unfit_coolant(session_at(T, coolant)))
     assert said in found
     assert bool(said) == bool(found)
+
+
+def test_the_headline_carries_what_no_figure_survives():
+    told = {T: judge(session_at(T, "water")).words().headline for T in (258.15, 330.0, 371.0, 395.15)}
+    assert "But the coolant of loop charge would freeze: do not trust what comes after." in told[258.15]
+    assert "the coolant of loop" not in told[330.0]
+    assert "would boil" not in told[371.0]  # within 5 K of boiling is a reason, not yet a headline
+    assert "would boil" in told[395.15]
 
 
 def test_ice_in_the_loop_may_bring_its_water_to_freezing():

@@ -20,6 +20,7 @@ from coldside.plant.results import Forecast, Point
 
 BOILING_MARGIN = 5.0  # K under boiling from which it is told (common practice, no source)
 FREEZING_MARGIN = 1.0  # K over freezing from which it is told, in a loop without ice
+FROZEN = 0.5  # K under freezing that tables and rounding do not make (own)
 AIR_SIDES = ("charge", "cooling")
 
 
@@ -35,6 +36,25 @@ def unfit_coolant(forecast: Forecast) -> list[Sentence]:
         if cold is not None:
             iced = any(part in forecast.ice for part in names_on(loop.path))
             found += _freezes(name, coolant, cold, 0.0 if iced else FREEZING_MARGIN)
+    return found
+
+
+def spoiled_coolant(forecast: Forecast) -> list[Sentence]:
+    """For the headline: loops whose coolant passes its boiling or its freezing point, after which no figure holds."""
+    found = []
+    for name, loop in forecast.build.loops.items():
+        coolant = parse_coolant(loop.coolant)
+        hot = _extreme(loop, {key: float(np.max(T)) for key, T in forecast.outlet.items()}, hottest=True)
+        cold = _extreme(loop, {key: float(np.min(T)) for key, T in forecast.outlet.items()}, hottest=False)
+        boils = coolant.boiling_point(forecast.demand.ambient_pressure + (loop.cap_pressure or 0.0))
+        if cold is not None and cold[1] < coolant.freezing_point - FROZEN:
+            what = "freeze"
+        elif hot is not None and not coolant.is_oil and hot[1] > boils:
+            what = "boil"
+        else:
+            continue
+        text = "But the coolant of loop {loop} would {what}: do not trust what comes after."
+        found.append(Sentence(text, {"loop": name, "what": what}))
     return found
 
 
@@ -105,7 +125,7 @@ def _boils(name: str, loop: Loop, coolant: Coolant, hot: tuple[str, float], ambi
 def _freezes(name: str, coolant: Coolant, cold: tuple[str, float], margin: float) -> list[Sentence]:
     """Coolant that falls to where it freezes, or comes within `margin` of it."""
     freezes = coolant.freezing_point
-    if cold[1] > freezes + (margin or -0.5):
+    if cold[1] > freezes + (margin or -FROZEN):
         return []
     values: dict[str, Quantity | str] = {
         "loop": name,
