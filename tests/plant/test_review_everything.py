@@ -194,3 +194,13 @@ def test_injections_of_two_stages_know_where_they_stand():
         exact = cooling(parse_fluid("water"), ratio, pressure, W, plant.around.temperature, T_in).outlet(T_in)
         assert T_in - T_out > 20.0
         assert T_out == pytest.approx(float(exact), abs=1.5)
+
+
+def test_an_engine_whose_water_pump_is_dead_gets_its_forecast():
+    """Far past boiling (300 degC, where the coolant's properties end) it is told, not refused without a word why."""
+    build = load_build(EXAMPLES / "plover" / "stacked.toml")
+    dead = replace(build, parts={**build.parts, "water_pump": replace(build.parts["water_pump"], fault="dead")})
+    session = session_of(PhaseSpec(kind="cruise", speed=45.0, engine_speed=110.0, load=1.0, duration=500.0))
+    forecast = simulate(dead, session)
+    assert forecast.outlet[("engine.coolant", "coolant")][-1] > 573.15
+    assert any("engine_water" in words and "beyond the data" in words for words in forecast.health.extrapolated)

@@ -105,13 +105,20 @@ def _surfaces_left(plant: Plant, solution: Solution) -> list[str]:
         loop = next((i for i, loop in enumerate(plant.loops) if name in loop.network.names), None)
         T = plant.arrays.ambient
         if loop is not None:
-            T = float(np.median(solution.scalars[some, 4 + len(plant.sensors) + loop]))
+            T = float(np.median(_as_tabulated(plant, loop, solution.scalars[some, 4 + len(plant.sensors) + loop])))
         coolant = None if loop is None else plant.loops[loop].coolant
         rating = rate(spec, coolant)
         assert isinstance(rating, SizedRating)
         one, two = (float(np.median(np.abs(solution.streams[some, p, 2]))) for p in mine)
         found += [f"{name}: {words}" for words in rating.extrapolated(one, two, T, coolant)]
     return found
+
+
+def _as_tabulated(plant: Plant, loop: int, T: np.ndarray) -> np.ndarray:
+    """A loop's temperatures [K] as its tables took them: held at their ends (a loop whose pump is dead boils away)."""
+    A = plant.arrays
+    low = A.loop_origin[loop]
+    return np.clip(T, low, low + A.loop_step[loop] * (A.loop_shape[loop, 1] - 1))
 
 
 def _longest_run(mask: np.ndarray) -> int:
@@ -199,7 +206,7 @@ def _cells_missed(plant: Plant, solution: Solution) -> list[str]:
         streams = solution.streams[some]
         n_sensors = len(plant.sensors)
         T = (
-            solution.scalars[some, 4 + n_sensors + A.table_loop[k]]
+            _as_tabulated(plant, A.table_loop[k], solution.scalars[some, 4 + n_sensors + A.table_loop[k]])
             if A.table_loop[k] >= 0
             else np.full(len(some), A.ambient)
         )
