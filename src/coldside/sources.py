@@ -371,8 +371,8 @@ SOURCES = _table(
     (
         "LenzoRossi2020",
         (
-            "Lenzo B., Rossi V.: A computationally efficient method for minimum-time manoeuvres of a point mass. Applied "
-            "Sciences 10(4), 2020, 1498 (abstract and summary of the method: speed in bends, forward, backward)"
+            "Lenzo B., Rossi V.: quasi-steady lap time of a point mass by speed in bends, forward and backward passes. "
+            "Applied Sciences 10(4), 2020, 1498 (abstract and a summary of the method; its title not seen)"
         ),
         IN_PART,
     ),

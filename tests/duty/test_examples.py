@@ -36,6 +36,33 @@ def test_every_session_is_sampled_on_every_build(examples: Path, build: str, ses
     assert not [note for note in seen.notes if "top speed" in note or "gear" in note]
 
 
+DRIVEN = {"standing-passes.toml": 4, "hill-climb.toml": 4, "track-day.toml": 16}
+
+
+@pytest.mark.parametrize("session", DRIVEN)
+@pytest.mark.parametrize("build", BUILDS)
+def test_every_build_drives_every_run(examples: Path, build: str, session: str) -> None:
+    """Times that a road car and a competition car can do; the runs lie in time order inside their spans."""
+    seen = sample(load_session(examples / "sessions" / session), load_build(examples / build))
+    assert len(seen.runs) == DRIVEN[session]
+    low, high = {
+        "standing-passes.toml": (7.5, 17.0),
+        "hill-climb.toml": (50.0, 120.0),
+        "track-day.toml": (60.0, 120.0),
+    }[session]
+    spans = {(s.first, s.last): s for s in seen.spans}
+    for run in seen.runs:
+        assert low < run.time < high
+        assert abs(0.1 * (run.last - run.first) - run.time) < 0.21  # a sample at either end
+        assert spans[run.first, run.last].label == run.label
+        assert seen.boost[run.first : run.last + 1].any()
+        way = seen.distance[run.first : run.last + 1]
+        assert (np.diff(way) >= 0.0).all()
+        assert way[-1] <= run.length + 1e-6
+    assert np.isfinite(seen.plenum_target).all()
+    assert not [note for note in seen.notes if "top speed" in note or "gear" in note]
+
+
 def test_dyno_session_is_six_pulls_four_minutes_apart(examples: Path) -> None:
     seen = sample(load_session(examples / "sessions/dyno-pulls.toml"), load_build(examples / BUILDS[0]))
     pulls = [s for s in seen.spans if s.kind == "pull"]
@@ -76,7 +103,7 @@ def test_names_that_scripts_rely_on(examples: Path) -> None:
         assert any(part.endswith("_hx") for part in build.parts)
 
 
-@pytest.mark.parametrize("name", [*BUILDS, *(f"sessions/{s}" for s in SESSIONS)])
+@pytest.mark.parametrize("name", [*BUILDS, *(f"sessions/{s}" for s in (*SESSIONS, *DRIVEN))])
 def test_every_file_says_that_it_is_invented(examples: Path, name: str) -> None:
     head = (examples / name).read_text(encoding="utf-8").split("[", 1)[0]
     assert "invented" in head.lower() or "invention" in head.lower()
