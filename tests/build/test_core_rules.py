@@ -228,3 +228,13 @@ def test_keys_that_a_face_with_a_heat_of_its_own_has_no_use_for_are_refused(tmp_
     )
     with pytest.raises(BadInput, match=f"parts.spare.{line.split()[0]}: means nothing of a face in a duct alone"):
         read(tmp_path, *edits)
+
+
+def test_mass_from_sizes_says_how_far_to_trust_it(tmp_path):
+    """Bar and plate of usual sizes: 0.6 kg/L of core, finished parts 0.9 to 1.3 (common practice, no source)."""
+    build = read(tmp_path, (CORE, SIZED_CORE))
+    mass, held = (build.givens[f"parts.left_core.{name}"] for name in ("metal_mass", "coolant_volume"))
+    assert "weigh it" in mass.help
+    assert 0.5e3 < mass.value / (0.110 * 0.150 * 0.160) < 0.8e3
+    assert mass.sd == pytest.approx(0.4 * mass.value)
+    assert held.sd == pytest.approx(0.2 * held.value)

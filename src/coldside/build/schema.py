@@ -36,7 +36,7 @@ from coldside.parts.charge_tract import tested_leak_area
 from coldside.parts.chiller import ChillerSpec
 from coldside.parts.compressor import CompressorSpec, read_map
 from coldside.parts.engine import CarSpec, EngineSpec
-from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, derived_from_sizes
+from coldside.parts.exchanger import UNCOUNTED, AirCoreSpec, ExchangerSpec, WaterCoreSpec, derived_from_sizes
 from coldside.parts.fields import Field, given
 from coldside.parts.injection import InjectionSpec, parse_fluid
 from coldside.parts.knock_model import cylinder_fault
@@ -290,8 +290,9 @@ class Reading:
         items = {item.name: item for item in fields_of(part.__class__)}
         for name, value in found.items():
             meta = items[name].meta
-            words = f"{meta.help}, from its sizes and fins, without tanks"
-            self._derived[(*key, name)] = Given(value, units.show(value, meta.kind), None, "default", words)
+            beside, share = UNCOUNTED[name]
+            words = f"{meta.help}, from its sizes and fins, {beside}"
+            self._derived[(*key, name)] = Given(value, units.show(value, meta.kind), share * value, "default", words)
         return dataclasses.replace(part, **found)
 
     def _map(self, path: str, key: Key) -> None:

@@ -51,6 +51,12 @@ CREDIBLE = (0.6, 1.4)  # factors on a geometry's conductance that its bench may 
 DRY_DENSITY = 1100.0  # kg/m3 of core volume, 900 to 1300 (common practice)
 CHARGE_SHARE = {"water_core": 0.55, "air_core": 0.40}  # of core volume that is charge passages, usual fins
 TANK_SHARE = 0.5  # of the passages' volume that its tanks hold beside them (own estimate)
+# what sizes do not count, and one standard deviation of what they give, as a share (own): usual sizes give 0.3 kg/L
+# of tubes and 0.6 of plates, where finished parts weigh 0.5 to 0.8 and 0.9 to 1.3 (common practice)
+UNCOUNTED = {
+    "metal_mass": ("without tanks, side sheets and braze, which add half as much to as much again: weigh it", 0.4),
+    "coolant_volume": ("without tanks", 0.2),
+}
 CELLS = {"water_core": (5, 13), "air_core": (16, 3), "exchanger": (8, 3)}  # along side 1, along side 2: bench/cells.py
 
 
