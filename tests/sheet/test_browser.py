@@ -143,8 +143,26 @@ def test_the_sheet_is_whole_at_desk_and_phone_width(browser, forecast, tmp_path,
             assert page.evaluate(STICKS_OUT) == [], width
             assert page.evaluate(OVERLAPS) == [], width
             assert page.evaluate(CROSSED) == [], width
+            page.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true })")
+            assert page.evaluate(STICKS_OUT) == [], width
+            assert page.evaluate("document.documentElement.scrollWidth") <= width
+            page.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = false })")
         assert asked == [file.as_uri()]  # nothing but the file itself
         assert said == []
+    finally:
+        page.close()
+
+
+def test_print_unfolds_what_was_assumed(browser, forecast, tmp_path):
+    found = forecast("tern/air", SEEN["tern/air"])
+    file = write_sheet(found, judge(found), tmp_path / "sheet.html", "us")
+    page = browser.new_page(viewport={"width": 700, "height": 900})
+    shown = "[...document.querySelectorAll('details td')].filter(cell => cell.checkVisibility()).length"
+    try:
+        page.goto(file.as_uri())
+        assert page.evaluate(shown) == 0
+        page.emulate_media(media="print")
+        assert page.evaluate(shown) == page.evaluate("document.querySelectorAll('details td').length") > 20
     finally:
         page.close()
 

@@ -278,7 +278,8 @@ def _assumed(forecast: Forecast, system: str) -> str:
     count, spreads = sum(len(g.rows) for g in groups), sum(g.spreads for g in groups)
     words = (
         f"<p>{count} values that nobody gave, {spreads} of them with a known spread (one standard deviation)."
-        " Open a kind of part to see its own; measure those that matter and write them into the build.</p>"
+        ' Measure those that matter and write them into the build.<span class="screen"> Open a kind of part to see its'
+        " own.</span></p>"
     )
     return _section(
         "What was assumed",

@@ -404,7 +404,8 @@ class Run:
         heights = [0.0]
         for upper, lower in zip(group.strands, group.strands[1:], strict=False):
             heights.append(heights[-1] + upper.below + lower.above + 10.0)
-        shift = heights[-1] / 2
+        # an odd middle strand runs straight on from the trunk
+        shift = heights[len(heights) // 2] if len(heights) % 2 else heights[-1] / 2
         group.offsets = [h - shift for h in heights]
 
     def _duct_rate(self, segment: Segment) -> float:

@@ -190,7 +190,7 @@ class Moment:
         return not self.is_still(stream.rate) and (trace is None or float(trace[self.sample]) > 0.0)
 
     def heat(self, entry: str) -> float:
-        """Heat crossing in a core, exchanger or oil cooler, W, positive on its usual way: charge or oil to coolant to air."""
+        """Heat crossing in a core, exchanger or oil cooler, W; positive: charge or oil -> coolant -> cooling air."""
         name = part_name(entry)
         if isinstance(self.spec(entry), OilCoolerSpec):
             # by the coolant's end for both: a coolant's heat capacity hardly moves with temperature, an oil's does
