@@ -15,6 +15,7 @@ import numpy as np
 from coldside.duty.model import LimitSpec, Span
 from coldside.judge.coolant import spoiled_coolant
 from coldside.judge.heat import core_loops
+from coldside.judge.knock import KnockVerdict, judge_knock
 from coldside.judge.power import Repeat, power_spread, repeats, temperature_spread
 from coldside.judge.reasons import CAUTIONS, notes, reasons
 from coldside.judge.sureness import limit_sentence, peak_sentence
@@ -122,6 +123,7 @@ class Verdict:
     reasons: tuple[Sentence, ...]
     cautions: tuple[str, ...]
     notes: tuple[Sentence, ...]
+    knock: KnockVerdict | None = None  # None: never in boost, or not asked for
 
     def words(self, system: str = "si") -> VerdictWords:
         """All sentences in "si" or "us" units."""
@@ -139,6 +141,8 @@ def judge(
     limits: Sequence[LimitSpec] | None = None,
     bands: Bands | None = None,
     chances: Mapping[str, float] | None = None,
+    *,
+    with_knock: bool = True,
 ) -> Verdict:
     """Judge a forecast against limits: the session's own unless `limits` is given (which then replaces them).
 
@@ -155,13 +159,15 @@ def judge(
         for k, spec in enumerate(specs)
     )
     sure = peak_sentence(known, chance.get("all"))
+    knock = judge_knock(forecast) if with_knock else None
     return Verdict(
         holds=all(result.holds is not False for result in results),
         headline=headline(forecast, results) + (() if sure is None else (sure,)),
         limits=results,
         reasons=reasons(forecast),
-        cautions=CAUTIONS,
-        notes=notes(forecast),
+        cautions=CAUTIONS + (() if knock is None else knock.cautions),
+        notes=notes(forecast) + (() if knock is None else knock.sentences),
+        knock=knock,
     )
 
 
