@@ -66,9 +66,12 @@ class WorstMargins:
 
 @dataclass(frozen=True)
 class SparkLine:
-    """Spark to take back above a charge temperature: `low` to `high` deg per 10 K above `start` [K]."""
+    """Spark to take back above a charge temperature: `low` to `high` deg per 10 K above `start` [K].
 
-    start: float
+    `start` is None where it is not known: without a known point, or where the set spark never meets the limit.
+    """
+
+    start: float | None
     low: float
     high: float
 
@@ -207,7 +210,7 @@ def judge_knock(forecast: Forecast) -> KnockVerdict | None:
         change_spark=_band(change.spark, over * PUBLISHED_OCTANE / PUBLISHED_SPARK),
         margins=margins,
         margin_trace=trace,
-        line=_spark_line(model, worst, margins, reference, ours),
+        line=_spark_line(worst, margins, ours),
         felt=felt,
         beyond=_beyond(model, worst),
         ambient_pressure=ambient.ambient_pressure,
@@ -241,18 +244,11 @@ def _margins(model: KnockModel, worst: Moment, states: tuple[np.ndarray, ...]) -
     return WorstMargins(float(found.octane), spark, boost, temperature), model.temperature_margin(*states)
 
 
-def _spark_line(
-    model: KnockModel, worst: Moment, margins: WorstMargins | None, reference: float, ours: float
-) -> SparkLine:
+def _spark_line(worst: Moment, margins: WorstMargins | None, ours: float) -> SparkLine:
     """Where the spark set starts to be too much, and the slope: ours and the published one as a band."""
-    published = PUBLISHED_OCTANE / PUBLISHED_SPARK
-    low, high = sorted((10.0 * ours, 10.0 * published))
-    start = reference
-    if margins is not None and margins.temperature is not None:
-        start = worst.T + margins.temperature
-    elif model.known is not None:
-        start = model.known[2]
-    return SparkLine(start, np.floor(10.0 * low) / 10.0, np.ceil(10.0 * high) / 10.0)
+    low, high = sorted((10.0 * ours, 10.0 * PUBLISHED_OCTANE / PUBLISHED_SPARK))
+    start = None if margins is None or margins.temperature is None else worst.T + margins.temperature
+    return SparkLine(start, float(np.floor(10.0 * low) / 10.0), float(np.ceil(10.0 * high) / 10.0))
 
 
 def _felt(
@@ -354,14 +350,14 @@ def _line_words(result: KnockVerdict) -> Sentence:
     """The sloped line: a starting point for a dyno."""
     line = result.line
     start: dict[str, Quantity | str] = {
-        "start": Quantity(line.start, "temperature"),
+        "start": Quantity(line.start or 0.0, "temperature"),
         "step": Quantity(10.0, "temperature_difference"),
         "slope": _span(line.low, line.high, 1),
     }
     text = "From where your spark is right take {slope} deg per {step} of warmer charge"
-    if result.calibrated and line.start >= result.reference:
+    if line.start is not None:
         text = "Above {start} of charge take {slope} deg of spark per {step}"
-    elif result.calibrated:
+    if result.margins is not None and result.margins.octane + result.change.octane < 0.0:
         text = (
             "Spark as set is too much even with the charge at ambient; from what knock allows take {slope} deg per "
             "{step} of warmer charge"

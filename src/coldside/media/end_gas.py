@@ -105,6 +105,12 @@ class EndGas:
         s = np.interp(np.log(T), self.log_T, self.s_over_R) + np.log(pressure_ratio)
         return np.exp(np.interp(s, self.s_over_R, self.log_T))
 
+    def gamma_along(self, T: Number, pressure_ratio: Number) -> Number:
+        """Ratio of specific heats after an isentropic change by `pressure_ratio` from `T` [K], in one step."""
+        s = np.interp(np.log(T), self.log_T, self.s_over_R) + np.log(pressure_ratio)
+        ratio = np.interp(s, self.s_over_R, self.cp_over_R)
+        return ratio / (ratio - 1.0)
+
     def isentropic_by_volume(self, T: Number, volume_ratio: Number) -> Number:
         """Temperature [K] after the volume has shrunk isentropically by `volume_ratio` (> 0) from `T` [K]."""
         shifted = self.s_over_R - self.log_T  # of s0 - R ln T, constant along s0 - R ln T - R ln(V1/V2)
@@ -121,6 +127,10 @@ class PerfectGas:
     def gamma(self, T: Number) -> Number:
         """The ratio, at any `T`."""
         return self.ratio + 0.0 * np.asarray(T, dtype=float)
+
+    def gamma_along(self, T: Number, pressure_ratio: Number) -> Number:
+        """The ratio, whatever happens."""
+        return self.ratio + 0.0 * np.asarray(pressure_ratio, dtype=float)
 
     def isentropic(self, T: Number, pressure_ratio: Number) -> Number:
         """T PR^((g - 1)/g)."""

@@ -28,15 +28,15 @@ WIEBE_A, WIEBE_M = 5.0, 2.0  # Heywood1988, from memory
 BEST_PHASING = 9.0  # deg after top dead centre where half is burnt at best torque: 8 to 10 (Heywood1988)
 WALL = 450.0  # K, walls during the burn; common practice
 LATEST = 60.0  # deg, most retard that `retard_loss` knows
-_SEGMENTS = (48, 48, 16, 32)  # steps: compression, burn to its counted end, rest of the burn, expansion; even
-_SETTLED, _SWEEPS = 2e-5, 40
+_SEGMENTS = (32, 36, 16, 32)  # steps: compression, burn to its counted end, rest of the burn, expansion; even
+_SETTLED, _SWEEPS = 5e-5, 40
 
 
 class Gas(Protocol):
     """What a cycle asks of its unburnt gas: an `EndGas`, or a `PerfectGas` for closed forms."""
 
-    def gamma(self, T: Number) -> Number:
-        """Ratio of specific heats at T [K]."""
+    def gamma_along(self, T: Number, pressure_ratio: Number) -> Number:
+        """Ratio of specific heats after an isentropic change from T [K]."""
 
     def isentropic(self, T: Number, pressure_ratio: Number) -> Number:
         """Temperature [K] after an isentropic change from T [K]."""
@@ -244,9 +244,8 @@ def cycle(
     p = p0 * (V[..., :1] / V) ** 1.3
     walls = None if wall is None else _Walls(chamber, V, burnt, (p0, T0, n), wall)
     for _ in range(_SWEEPS):
-        T_u = gas.isentropic(T0, p / p0)
         if gamma is None:
-            g = gas.gamma(T_u)
+            g = gas.gamma_along(T0, p / p0)
             g = g + (BURNT_GAMMA - g) * burnt
         else:
             g = gamma[0] + (gamma[1] - gamma[0]) * burnt
@@ -291,8 +290,9 @@ class _Walls:
     ) -> None:
         p0, T0, n = start
         V0 = V[..., :1]
-        self.per_degree = chamber.surface(V) / (360.0 * n) * 3.26 * chamber.bore**-0.2
         self.T_per_p = T0 / (p0 * V0) * V  # mean gas, mass and gas constant kept
+        # all of the law that neither p nor w changes: T is T_per_p times p, so p^0.8 T^-0.55 is p^0.25 times this
+        self.fixed = chamber.surface(V) / (360.0 * n) * 3.26 * chamber.bore**-0.2 * 1e-3**0.8 * self.T_per_p**-0.55
         self.piston = 2.28 * chamber.gas_speed(n)
         self.swirl = np.where(burnt > 0.0, 3.24e-3 * chamber.swept * T0 / (p0 * V0), 0.0)
         self.motored = p0 * (V0 / V) ** 1.3
@@ -300,6 +300,5 @@ class _Walls:
 
     def heat(self, p: np.ndarray) -> np.ndarray:
         """J per degree of shaft."""
-        T = self.T_per_p * p
         w = self.piston + self.swirl * np.maximum(p - self.motored, 0.0)
-        return self.per_degree * (1e-3 * p * w) ** 0.8 * T**-0.55 * (T - self.wall)
+        return self.fixed * np.sqrt(np.sqrt(p)) * w**0.8 * (self.T_per_p * p - self.wall)

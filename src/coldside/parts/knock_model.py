@@ -294,9 +294,9 @@ class KnockModel:
     @cached_property
     def _needs(self) -> NeedTable:
         """The octane need tabulated over what a car meets, 1000 rpm to above top speed."""
-        log_n = np.linspace(np.log(1000 * RPM), np.log(1.1 * self.spec.top_speed), 6)
+        log_n = np.linspace(np.log(1000 * RPM), np.log(1.1 * self.spec.top_speed), 8)
         lowest, highest = TABLE_PRESSURES
-        log_p, T = np.linspace(np.log(lowest), np.log(highest), 7), np.linspace(*TABLE_TEMPERATURES, 5)
+        log_p, T = np.linspace(np.log(lowest), np.log(highest), 5), np.linspace(*TABLE_TEMPERATURES, 7)
         n, p, temperature = np.meshgrid(np.exp(log_n), np.exp(log_p), T, indexing="ij")
         needed = self.conditions.needed_by_spark(n, p, temperature, self.duration(n), self._level())
         return NeedTable(log_n, log_p, T, np.log(needed))
