@@ -17,6 +17,7 @@ from coldside.build.model import Build, Parallel
 from coldside.duty.model import PhaseSpec
 from coldside.judge.heat import recompute_ledger
 from coldside.parts.chiller import ChillerSpec
+from coldside.parts.compressor import CompressorSpec
 from coldside.parts.injection import InjectionSpec, cooling, parse_fluid
 from coldside.parts.lines import ThermostatSpec, ValveSpec
 from coldside.parts.reservoir import ReservoirSpec
@@ -204,3 +205,14 @@ def test_an_engine_whose_water_pump_is_dead_gets_its_forecast():
     forecast = simulate(dead, session)
     assert forecast.outlet[("engine.coolant", "coolant")][-1] > 573.15
     assert any("engine_water" in words and "beyond the data" in words for words in forecast.health.extrapolated)
+
+
+def test_an_injection_behind_two_hot_stages_is_not_refused():
+    """Nothing cools between, and the second outlet passes 300 degC: its line is carried on, not asked for there."""
+    nozzle = InjectionSpec(flow=2e-5, evaporated=1.0)
+    parts = {"low": CompressorSpec(efficiency=0.5), "high": CompressorSpec(efficiency=0.5), "nozzle": nozzle}
+    build = build_of({**parts, "core": AIR_CORE}, ("low", "high", "nozzle", "core"), duct=("core",))
+    plant = assemble(build, demand_of(build, 5.0, humidity=0.3, target=4.2e5))
+    T_in, T_out = solve(plant).streams[-1, plant.index("nozzle", "charge"), :2]
+    assert T_in > 573.15
+    assert T_in - 200.0 < T_out < T_in - 50.0

@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 FREEZING = 273.15  # K
 CP_AIR = 1010.0  # J/(kg K), charge air at 40 to 150 degC (CoolProp Air, 1006 to 1016)
 COLDEST = 223.15  # K, where the search for an outlet starts
+HOTTEST = 573.15  # K, inlet up to which the lines are drawn
 RANGE = (300.0, 460.0)  # K of inlet temperature over which the saturated line is drawn
 SPAN = 50.0  # K, the same where the inlet temperature is known
 
@@ -189,7 +190,7 @@ def cooling(
     require("pressure", pascal, low=0.0, open_low=True)
     require("humidity_ratio", humid, low=0.0, high=1.0)
     require("temperature of the liquid", T_liquid, low=COLDEST, high=373.15)
-    require("inlet temperature", hottest, low=COLDEST + SPAN, high=573.15)
+    require("inlet temperature", hottest, low=COLDEST + SPAN, high=HOTTEST)
     injected = (f * (1.0 - fluid.methanol), f * fluid.methanol)
     a, b = _full(injected, humid, T_liquid)
     kink = (_dew(injected, pascal, humid) - a) / b  # inlet temperature from which all evaporates

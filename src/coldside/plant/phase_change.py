@@ -100,11 +100,13 @@ def injection_columns(
     W = around.humidity_ratio
     columns: list[np.ndarray] = []
     for spec, about, pressure in specs:
+        # two stages without cooling between may pass what the lines are drawn for: they are carried on from there
+        expected = np.clip(about, injection.COLDEST + injection.SPAN, injection.HOTTEST - 0.5 * injection.SPAN)
         liquid = injection.injected_flow(spec, plenum, around.pressure) * spec.evaporated
         ratio = np.minimum(liquid * (1.0 + W) / np.maximum(flow, 1e-6), 1.0)
         runs = (ratio > 0.0) & (flow > 0.0)
         found = injection.cooling(
-            injection.parse_fluid(spec.fluid), np.where(runs, ratio, 0.0), pressure, W, around.temperature, about
+            injection.parse_fluid(spec.fluid), np.where(runs, ratio, 0.0), pressure, W, around.temperature, expected
         )
         for line in (found.full, found.limit):
             columns += [np.where(runs, line[0], 0.0), np.where(runs, line[1], 1.0)]
