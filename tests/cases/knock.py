@@ -11,7 +11,7 @@ import numpy as np
 from cases.record import Case
 from coldside.media import fuels
 from coldside.media.end_gas import EndGas, PerfectGas, end_gas, of_shares
-from coldside.parts.combustion import Burn, Chamber, Start, cycle, wiebe, wiebe_place
+from coldside.parts.combustion import Burn, Chamber, Start, best_spark, cycle, retard_loss, wiebe, wiebe_place
 from coldside.parts.knock import (
     Conditions,
     delay_integral,
@@ -124,6 +124,30 @@ def _cost_of_heat() -> dict[str, float]:
         "retard": float(found.spark[0] - found.spark[2]) / 100.0,
         "boost_cut": float(found.boost[0] - found.boost[2]) / 1e6,
     }
+
+
+def _per_10_K(T: float) -> dict[str, float]:
+    """Table F: what ten kelvin more at the plenum take, at fixed pressure, and what ten less buy."""
+    trapped = float(REFERENCE.trapped(2e5, T + 10.0) / REFERENCE.trapped(2e5, T))
+    best = Burn(float(best_spark(55.0)), 55.0)
+    works = [float(np.asarray(REFERENCE.solve(SPEED, 2e5, at, best).work)) for at in (T, T + 10.0)]
+    return {"trapped": trapped - 1.0, "power": works[1] / works[0] - 1.0}
+
+
+def _ten_cooler() -> dict[str, float]:
+    """Boost [kPa] and spark [deg] that ten kelvin of charge are worth at equal octane need, by the slopes."""
+    more = _needed(T=323.15) - _needed()
+    return {
+        "boost": 10.0 * more / (_needed(p=2.1e5) - _needed()),
+        "spark": more / (_needed(spark=21.0) - _needed()),
+    }
+
+
+def _filling_exponent() -> dict[str, float]:
+    """B1: exponent a of VE ~ T^a at fixed pressure that wall pick-up and residual gas make."""
+    T = np.array([293.15, 333.15])
+    mass = REFERENCE.trapped(2e5, T) * T  # density of the plenum taken out
+    return {"a": float(np.log(mass[1] / mass[0]) / np.log(T[1] / T[0]))}
 
 
 def _unknown(key: str, value: float) -> dict[str, float]:
@@ -384,6 +408,74 @@ CASES = [
             ("wall_pickup", "pick-up from walls", 0.0, 97.0),
             ("wall_pickup", "pick-up from walls", 0.30, 100.0),
         )
+    ),
+    _case(
+        "charge-E2",
+        "kelvin at intake close for a kelvin at the plenum, walls 15 %, residual 5 %",
+        lambda: {"share": float(REFERENCE.closing_temperature(314.15) - REFERENCE.closing_temperature(313.15))},
+        {"share": 0.95 * 0.85},
+        1e-9,
+        "exact",
+        ("Analytic",),
+        "derived: (1 - x_r)(1 - eps)",
+    ),
+    *(
+        _case(
+            "charge-E6",
+            f"share of best torque lost with the burn {later:g} deg late",
+            lambda later: {"loss": float(retard_loss(later))},
+            {"loss": loss},
+            1.1e-3,
+            "stated to a tenth of a percent, of a cycle with another optimum",
+            ("Own",),
+            "computed for the notes with another code",
+            part=f"{later:g} deg",
+            kind="absolute",
+            later=later,
+        )
+        for later, loss in ((4.0, 0.004), (5.0, 0.007), (10.0, 0.025), (15.0, 0.054), (20.0, 0.091))
+    ),
+    *(
+        _case(
+            "charge-F2",
+            "ten kelvin more at the plenum, same pressure: trapped mass, work at best torque",
+            _per_10_K,
+            expected,
+            1e-3,
+            "two to three digits stated",
+            ("Own",),
+            "computed for the notes with another code",
+            part=f"from {T - 273.15:g} degC",
+            kind="absolute",
+            T=T,
+        )
+        for T, expected in (
+            (293.15, {"trapped": -0.023, "power": -0.0265}),
+            (313.15, {"power": -0.025}),
+            (333.15, {"trapped": -0.021}),
+        )
+    ),
+    _case(
+        "charge-F3",
+        "what ten kelvin of charge are worth at equal octane need: boost [kPa], or spark [deg]",
+        _ten_cooler,
+        {"boost": 4.1, "spark": 0.85},
+        0.1,
+        "stated as 4.1 kPa and 0.8 to 0.9 deg; Russ's slopes make 3.6 to 4.8 kPa and 1.4 deg",
+        ("Own", "RussSAE960497"),
+        "computed for the notes with another code",
+        kind="absolute",
+    ),
+    _case(
+        "charge-B1",
+        "exponent a of filling against charge temperature at fixed pressure, VE ~ T^a",
+        _filling_exponent,
+        {"a": 0.29},
+        0.015,
+        "stated as 0.28 to 0.30",
+        ("Own",),
+        "computed for the notes with another code",
+        kind="absolute",
     ),
     _case(
         "charge-F1",
