@@ -166,7 +166,7 @@ def _without_effect(spec: Any) -> tuple[str, ...]:
 def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
     found = []
     idle = _without_effect(spec)
-    for attribute, meta in spec_fields(spec):
+    for attribute, meta in _fields(spec):
         if attribute.name in idle:
             continue
         value = getattr(spec, attribute.name)
@@ -287,10 +287,10 @@ def _kind_of(forecast: Forecast, key: str) -> str:
         spec = None if duct is None else duct.spec
     if spec is None:
         return ""
-    return next((f.kind for attribute, f in spec_fields(spec) if attribute.name == name), "")
+    return next((f.kind for attribute, f in _fields(spec) if attribute.name == name), "")
 
 
-def spec_fields(spec: Any) -> Iterable[tuple[Any, Field]]:
+def _fields(spec: Any) -> Iterable[tuple[Any, Field]]:
     for attribute in dataclasses.fields(spec):
         meta = attribute.metadata.get("coldside")
         if meta is not None:
