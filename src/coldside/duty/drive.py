@@ -29,6 +29,7 @@ COAST = 3.0  # how many times slower boost runs down behind a shut throttle than
 LIMITER = 0.01  # share over top speed in which power falls to nothing
 KICK_DOWN = 0.8  # share of a shift speed below which full throttle takes the lower gear
 BRAKED_DOWN = 0.95  # and below which brakes and bends do
+STALLED, CRAWL = 60.0, 0.05  # s after which a car this slow, m/s, is given up
 FASTEST = 140.0  # m/s, what no car here exceeds
 _ROWS = 400  # of the tables over engine speed
 
@@ -316,7 +317,8 @@ def march(
     step: float = STEP,
     longest: float = 3600.0,
 ) -> Driven | None:
-    """Drive until the last of `places` [m, rising] is passed; None where `longest` seconds do not suffice.
+    """Drive until the last of `places` [m, rising] is passed; None where `longest` seconds do not suffice
+    or the car stands for good.
 
     `share` gives the share of full-load power at a distance [m]; None for all of it.  The last step is cut
     at the last place, so that marches follow each other without a gap.
@@ -332,7 +334,8 @@ def march(
                 h = _until(state, after, place)
                 after = advance(state, fraction, h)
                 after = after._replace(distance=place)
-            if after.time - began > longest:
+            took = after.time - began
+            if took > longest or (took > STALLED and after.speed < CRAWL):
                 return None
             state = after
             rows.append(state)
