@@ -236,7 +236,7 @@ def test_a_charge_table_that_misses_the_exact_balance_is_told(tmp_path, water):
     solution.scalars[40, 1] = exact.compressor_out[40] + 5.0
     told = [words for words in extrapolated(plant, solution, exact) if "off its exact value" in words]
     assert len(told) == 1
-    assert "up to 5.0 K off its exact value, at 4 s" in told[0]
+    assert "up to 5.0 K off its exact value, at 0:04" in told[0]
 
 
 def test_air_beyond_the_losses_table_is_refused(tmp_path, water):
