@@ -1,0 +1,314 @@
+"""How alike a car's runs are, and what it takes: time on throttle, rest between runs, runs in an afternoon, tank.
+
+Here: `consistency`, which re-runs changed sessions and builds (`trials.py`) through `simulate`.  Bounded: one session
+held at full load, at most `MOST_RESTS` of three runs with a rest between, and two of a changed build for each coolant
+loop that cools the charge and has a tank.  Not here: what it comes to in words (`consistency_words.py`), the spread
+of a session's own repeats (`power.py`), limits (`verdict.py`).
+
+Two approaches to a settled state are used and said: temperatures at full load without a break, and peaks run after
+run, both near it geometrically; three of a row with ratio q between their steps settle at x3 + (x3 - x2) q / (1 - q)
+(Aitken's process, textbook).  A forecast long enough gives the same within a kelvin; tests hold it to that.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coldside.build.model import Build
+from coldside.duty.model import LimitSpec, Session
+from coldside.errors import NoAnswer
+from coldside.judge import trials
+from coldside.judge.consistency_words import (
+    HOLD,
+    LONGEST_REST,
+    SHORTEST_REST,
+    Afternoon,
+    Consistency,
+    Held,
+    Rest,
+    Settling,
+    TankOrExchanger,
+)
+from coldside.judge.heat import core_loops
+from coldside.judge.power import power_spread, repeat_maxima, repeats, temperature_spread
+from coldside.judge.verdict import limited_trace
+from coldside.judge.wording import listed
+from coldside.plant.forecast import simulate
+from coldside.plant.results import Forecast
+
+WITHIN = 2.0  # K by which the next run may peak higher and still count as alike (own)
+HOURS = 4.0 * 3600.0  # s, an afternoon
+LOOK = 60.0  # s over which a settling temperature is averaged
+TRIED_RESTS = (LONGEST_REST, 600.0, 180.0, 60.0)  # first looked at; the shortest that does is narrowed down
+FINE = 1.15  # ratio of two rests that counts as one
+MOST_RESTS = 20  # rests tried: the four above and halvings of their logarithm; an answer is then as near as they came
+TANK = 2.0  # times the coolant that the tank holds
+STEADIEST = 0.97  # ratio of steps from which three of them tell nothing of their end
+NEARLY = 0.9  # of the way to where it settles
+UNLIMITED = 10**6
+
+
+class _Runs:
+    """Simulates, counts, and says what could not be."""
+
+    def __init__(self, progress: Callable[[str], None] | None) -> None:
+        self.tell = progress or (lambda _: None)
+        self.count, self.left_out = 0, []  # type: int, list[str]
+
+    def forecast(self, build: Build, session: Session, what: str) -> Forecast | None:
+        self.tell(what)
+        self.count += 1
+        try:
+            return simulate(build, session)
+        except NoAnswer as fault:
+            self.left_out.append(f"{what}: {fault}")
+            return None
+
+
+def consistency(
+    forecast: Forecast,
+    *,
+    limits: Sequence[LimitSpec] | None = None,
+    start: str | None = None,
+    within: float = WITHIN,
+    hours: float = HOURS,
+    progress: Callable[[str], None] | None = None,
+) -> Consistency:
+    """How alike the runs of a forecast's session are, and what time, rest, tank and exchanger do.
+
+    Parameters: `limits` in place of the session's own (those on temperatures count); `start` "ambient" or "soaked"
+    in place of the session's; `within` [K] of the run before; `hours` [s] of an afternoon; `progress` is told in
+    words what is run.  A session that never reaches boost gives its repeats only; one without a run (`trials.run_of`)
+    no rest and no afternoon; one without a limit on a temperature an afternoon of runs that stay within `within`.
+    """
+    build, session = forecast.build, forecast.session
+    if start is not None:
+        session = replace(session, start=start)
+    wanted = [spec for spec in (session.limits if limits is None else limits) if spec.quantity != "spread"]
+    run, runs = trials.run_of(session), _Runs(progress)
+    group = next(iter(repeats(forecast)), ())
+    held = trials.held_at_full_load(replace(forecast, session=session), run, HOLD)
+    steady = None if held is None else runs.forecast(build, held, "full load without a break")
+    rest, afternoon = None, None
+    if run is not None and held is not None:
+        rests = _Rests(build, session, run, wanted, within, runs)
+        rest, afternoon = rests.alike(), rests.afternoon(hours)
+    return Consistency(
+        noun="run" if run is None else run.noun,
+        start=session.start,
+        peaks=tuple(repeat_maxima(forecast, group, forecast.intake)),
+        spread_over_ambient=temperature_spread(forecast, forecast.intake),
+        spread_power=power_spread(forecast),
+        settling=None if steady is None else _settling(steady, wanted),
+        held=() if steady is None else tuple(_held(steady, wanted)),
+        rest=rest,
+        afternoon=afternoon,
+        loops=() if steady is None or held is None else tuple(_loops(steady, held, wanted, runs)),
+        simulations=runs.count,
+        left_out=tuple(runs.left_out),
+    )
+
+
+# ---------------------------------------------------------------- settled values
+
+
+def settled_value(first: float, second: float, third: float) -> float:
+    """Where a row that nears its end by equal ratios ends; `third` where its steps do not shrink or swing."""
+    step = second - first
+    if step == 0.0:
+        return third
+    q = (third - second) / step
+    return third + (third - second) * q / (1.0 - q) if 0.0 < q < STEADIEST else third
+
+
+def kept_runs(margins: Sequence[float]) -> int:
+    """How many of a row of margins, of which the first three are given, stay at or above 0; `UNLIMITED` for ever.
+
+    The row goes on with the ratio of its two steps.
+    """
+    for k, margin in enumerate(margins):
+        if margin < 0.0:
+            return k
+    end = settled_value(*margins)
+    if end >= 0.0:
+        return UNLIMITED
+    q = (margins[2] - margins[1]) / (margins[1] - margins[0])  # within 0 and 1, else `end` were the third margin
+    return 3 + math.floor(math.log(end / (end - margins[2])) / math.log(q))
+
+
+def _end_of(trace: np.ndarray, time: np.ndarray) -> float:
+    """Where a trace held at full load ends, from its means over `LOOK` before a third, two thirds and all of it."""
+    third = time[-1] / 3.0
+    means = [float(trace[(time > k * third - LOOK) & (time <= k * third)].mean()) for k in (1.0, 2.0, 3.0)]
+    return settled_value(*means)
+
+
+def _settling(steady: Forecast, limits: Sequence[LimitSpec]) -> Settling:
+    settled = _end_of(steady.intake, steady.time)
+    first = float(steady.intake[0])
+    passed = (steady.intake - first - NEARLY * (settled - first)) * math.copysign(1.0, settled - first) >= 0.0
+    gives = [one.seconds for one in _held(steady, limits) if one.seconds is not None]
+    nearly = float(steady.time[int(np.argmax(passed))]) if passed.any() else float(steady.time[-1])
+    return Settling(nearly, settled, min(gives, default=None))
+
+
+def _held(steady: Forecast, limits: Sequence[LimitSpec]) -> list[Held]:
+    found = []
+    for spec in limits:
+        trace, subject, _ = limited_trace(steady, spec.quantity)
+        if trace is not None:
+            counts = steady.boost if spec.during == "boost" else np.ones_like(steady.boost)
+            gives = _first_above(trace, spec.at_most, counts, steady.time)
+            found.append(Held(spec, subject, gives, _end_of(trace, steady.time)))
+    return found
+
+
+def _first_above(trace: np.ndarray, limit: float, counts: np.ndarray, time: np.ndarray) -> float | None:
+    """When a trace first passes a limit where it counts, s, linear between samples; None when it does not.
+
+    0 where it stands over the limit as soon as it counts.
+    """
+    over = np.flatnonzero((trace > limit) & counts)
+    if not over.size:
+        return None
+    k = int(over[0])
+    if k <= int(np.argmax(counts)) or trace[k - 1] >= limit:
+        return 0.0
+    share = (limit - trace[k - 1]) / (trace[k] - trace[k - 1])
+    return float(time[k - 1] + share * (time[k] - time[k - 1]))
+
+
+# ---------------------------------------------------------------- rest between runs
+
+
+@dataclass(frozen=True)
+class _Peaks:
+    """Three runs with one rest between: peak of the intake [K] and margins under each limit, run by run."""
+
+    intake: list[float]
+    margins: list[list[float]]  # one row a limit
+    run: float  # s
+
+    def held_runs(self) -> int:
+        """Runs that keep every limit, the row of peaks carried on; `UNLIMITED` where all do."""
+        return min((kept_runs(row) for row in self.margins), default=UNLIMITED)
+
+
+class _Rests:
+    """Runs with a rest between, each rest simulated once, `MOST_RESTS` at most."""
+
+    def __init__(
+        self, build: Build, session: Session, run: trials.Run, limits: list[LimitSpec], within: float, runs: _Runs
+    ) -> None:
+        self.build, self.session, self.run, self.limits, self.within = build, session, run, limits, within
+        self.runs, self.known = runs, {}  # type: _Runs, dict[float, _Peaks | None]
+
+    def peaks(self, rest: float) -> _Peaks | None:
+        """What three runs with that rest [s] give; None where there is no answer or enough rests were tried."""
+        rest = round(rest, 1)
+        if rest not in self.known:
+            if len(self.known) >= MOST_RESTS:
+                return None
+            session = trials.run_after_run(self.session, self.run, rest, 3)
+            found = self.runs.forecast(self.build, session, f"three runs with {rest:.0f} s of rest between")
+            self.known[rest] = None if found is None else self._read(found)
+        return self.known[rest]
+
+    def _read(self, found: Forecast) -> _Peaks:
+        samples = trials.samples_of_runs(found)
+        traces = [(found.intake, LimitSpec(quantity="intake", at_most=math.inf))]
+        for spec in self.limits:
+            trace, _, _ = limited_trace(found, spec.quantity)
+            traces += [] if trace is None else [(trace, spec)]
+        rows = []
+        for trace, spec in traces:
+            counted_in = [own[found.boost[own]] if spec.during == "boost" else own for own in samples]
+            rows.append([float(trace[own].max()) if own.size else -math.inf for own in counted_in])
+        margins = [
+            [spec.at_most - peak for peak in row] for row, (_, spec) in zip(rows[1:], traces[1:], strict=True)
+        ] or [[rows[0][0] + self.within - peak for peak in rows[0]]]
+        return _Peaks(rows[0], margins, float(found.time[samples[0][-1]] - found.time[samples[0][0]]))
+
+    def alike(self) -> Rest | None:
+        """Least rest after which a run peaks within `within` of the one before: second to first, third to second."""
+
+        def beyond(number: int) -> Callable[[float], float | None]:
+            def excess(rest: float) -> float | None:
+                peaks = self.peaks(rest)
+                return None if peaks is None else peaks.intake[number] - peaks.intake[number - 1] - self.within
+
+            return excess
+
+        least, best, worst = self._least(beyond(1))
+        going, _, _ = self._least(beyond(2))
+        return None if worst is None else Rest(self.within, least, worst, best, going)
+
+    def afternoon(self, hours: float) -> Afternoon | None:
+        """Runs in `hours` with the least rest that keeps the limits for good, or the most that any rest allows."""
+
+        def excess(rest: float) -> float | None:
+            peaks = self.peaks(rest)
+            return None if peaks is None else float(peaks.held_runs() < UNLIMITED) * 2.0 - 1.0
+
+        least, _, worst = self._least(excess)
+        if worst is None:
+            return None
+        rests = [least] if least is not None else list(TRIED_RESTS)
+        counts = []
+        for rest in rests:
+            peaks = self.peaks(rest)
+            if peaks is not None:
+                fit = max(0, 1 + math.floor((hours - peaks.run) / (peaks.run + rest)))
+                counts.append((min(peaks.held_runs(), fit), -rest, peaks.run))
+        if not counts:
+            return None
+        number, rest, length = max(counts)
+        return Afternoon(hours, number, -rest, length, least is not None)
+
+    def _least(self, excess: Callable[[float], float | None]) -> tuple[float | None, float, float | None]:
+        """Shortest rest with no excess (None: none), the rest of the least excess, and that excess (None: no answer).
+
+        Longer is taken as better between the shortest of `TRIED_RESTS` that does and the next shorter; a rest so
+        long that the car soaks may do worse and is no reason to stop.
+        """
+        tried = [(rest, value) for rest in TRIED_RESTS if (value := excess(rest)) is not None]
+        if not tried:
+            return None, LONGEST_REST, None
+        best, worst = min(tried, key=lambda pair: pair[1])
+        doing = [rest for rest, value in tried if value <= 0.0]
+        if not doing:
+            return None, best, worst
+        high = min(doing)
+        low = max((rest for rest, value in tried if rest < high and value > 0.0), default=SHORTEST_REST)
+        if low == SHORTEST_REST and (value := excess(low)) is not None and value <= 0.0:
+            return low, best, worst
+        while high / low > FINE:
+            middle = round(math.sqrt(low * high), 1)
+            value = excess(middle)
+            if value is None:
+                break
+            low, high = (low, middle) if value <= 0.0 else (middle, high)
+        return high, best, worst
+
+
+# ---------------------------------------------------------------- tank or exchanger
+
+
+def _loops(steady: Forecast, held: Session, limits: Sequence[LimitSpec], runs: _Runs) -> list[TankOrExchanger]:
+    found, build = [], steady.build
+    for loop in core_loops(steady):
+        tanks, exchangers = trials.tanks_on(build, loop), trials.exchangers_on(build, loop)
+        if not tanks or not exchangers:
+            continue
+        changed = (
+            ("twice the coolant in " + listed(tanks), trials.larger_tanks(build, loop, TANK)),
+            ("a second one beside " + listed(exchangers), trials.second_exchangers(build, loop)),
+        )
+        both = [runs.forecast(other, held, f"full load without a break with {what}") for what, other in changed]
+        settled = [None if one is None else _settling(one, limits) for one in both]
+        found.append(TankOrExchanger(loop, tanks, exchangers, _settling(steady, limits), *settled))
+    return found

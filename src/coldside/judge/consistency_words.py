@@ -1,0 +1,329 @@
+"""What consistency came to: its figures, its sentences, its block in a forecast's JSON.
+
+Here: `Consistency` and its parts.  Not here: how they are found (`consistency.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from coldside.duty.model import LimitSpec
+from coldside.judge.verdict import KINDS
+from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, listed
+
+HOLD = 900.0  # s at full load without a break
+LONGEST_REST, SHORTEST_REST = 1800.0, 15.0  # s
+UNCHANGED = 0.5  # K: settles alike
+SLOWER = 1.05  # times as long: time is bought
+
+
+@dataclass(frozen=True)
+class Held:
+    """Full load without a break, against one limit.
+
+    `seconds` until the limit gives, None when it holds for `HOLD`; `settled` where the limited quantity ends, in the
+    unit of the limit; `subject` whose temperature it is.
+    """
+
+    limit: LimitSpec
+    subject: str
+    seconds: float | None
+    settled: float
+
+    @property
+    def ever(self) -> bool:
+        """True where it never gives."""
+        return self.seconds is None and self.settled <= self.limit.at_most
+
+
+@dataclass(frozen=True)
+class Rest:
+    """Rest after which the second run peaks at most `within` K above the first, s.
+
+    `seconds`: None when no rest up to `LONGEST_REST` does; then the second still peaks `excess` K beyond `within`
+    after the best of them, `best` s long.  `going`: the same for the third run against the second, once all is hot.
+    """
+
+    within: float
+    seconds: float | None
+    excess: float
+    best: float
+    going: float | None
+
+
+@dataclass(frozen=True)
+class Afternoon:
+    """Runs that keep every limit in `hours` (s): `runs`, with `rest` s between; `run` is the length of one, s.
+
+    `endless` where the limit still holds once the peaks have settled; else `runs` is what can be had before one
+    breaks it, whatever the rest.
+    """
+
+    hours: float
+    runs: int
+    rest: float
+    run: float
+    endless: bool
+
+
+@dataclass(frozen=True)
+class Settling:
+    """Intake at full load without a break: `nearly` s until nine tenths of the way to where it settles [K].
+
+    `seconds` until the first of the limits gives, None when none does within `HOLD`.
+    """
+
+    nearly: float
+    settled: float
+    seconds: float | None
+
+
+@dataclass(frozen=True)
+class TankOrExchanger:
+    """A loop as it is, with twice the coolant in its tank, and with a second exchanger beside each of its own."""
+
+    loop: str
+    tanks: tuple[str, ...]
+    exchangers: tuple[str, ...]
+    own: Settling
+    larger_tank: Settling | None
+    second_exchanger: Settling | None
+
+
+@dataclass(frozen=True)
+class Consistency:
+    """What `consistency` found.  Absent parts are None or empty, and `left_out` says why.
+
+    `noun` is the run in words ("pull", "lap"); `peaks` the session's own repeats' highest intake [K] and their
+    spreads as shares; `settling` full load without a break; `simulations` how many forecasts it took.
+    """
+
+    noun: str
+    start: str
+    peaks: tuple[float, ...]
+    spread_over_ambient: float | None
+    spread_power: float | None
+    settling: Settling | None
+    held: tuple[Held, ...]
+    rest: Rest | None
+    afternoon: Afternoon | None
+    loops: tuple[TankOrExchanger, ...]
+    simulations: int
+    left_out: tuple[str, ...] = ()
+
+    def words(self, system: str = "si") -> tuple[str, ...]:
+        """All sentences in "si" or "us" units."""
+        return tuple(sentence.words(system) for sentence in sentences(self))
+
+
+# ---------------------------------------------------------------- in words
+
+
+def sentences(found: Consistency) -> list[Sentence]:
+    """What was found, in the order in which it is told."""
+    said = _of_repeats(found) + _of_held(found)
+    for loop in found.loops:
+        said += _of_tank(loop)
+    said += _of_rest(found) + _of_afternoon(found)
+    return said + [Sentence("Not answered: {what}.", {"what": words}) for words in found.left_out]
+
+
+def _of_repeats(found: Consistency) -> list[Sentence]:
+    if len(found.peaks) < 2 or found.spread_over_ambient is None or found.spread_power is None:
+        return []
+    return [
+        Sentence(
+            "{runs}: the intake peaks at {low} to {high}; peaks over ambient differ by {peaks}, power by {power}.",
+            {
+                "runs": counted(len(found.peaks), found.noun).capitalize(),
+                "low": Quantity(min(found.peaks), "temperature"),
+                "high": Quantity(max(found.peaks), "temperature"),
+                "peaks": Quantity(found.spread_over_ambient, "share"),
+                "power": Quantity(found.spread_power, "share", 1),
+            },
+        )
+    ]
+
+
+def _start(found: Consistency) -> str:
+    return "heat-soaked" if found.start == "soaked" else "cold"
+
+
+def _of_held(found: Consistency) -> list[Sentence]:
+    if found.settling is None:
+        return []
+    said = [
+        Sentence(
+            "At full load without a break, started {start}, the intake settles at {settled}; nine tenths of the way "
+            "are done after {nearly}.",
+            {
+                "start": _start(found),
+                "nearly": Quantity(found.settling.nearly, "time"),
+                "settled": Quantity(found.settling.settled, "temperature"),
+            },
+        )
+    ]
+    for one in found.held:
+        values: dict[str, Quantity | str] = {
+            "subject": one.subject[:1].upper() + one.subject[1:],
+            "limit": limit_quantity(one.limit.at_most, KINDS[one.limit.quantity]),
+            "settled": Quantity(one.settled, KINDS[one.limit.quantity]),
+        }
+        if one.seconds == 0.0:
+            said.append(Sentence("{subject} is over your {limit} limit from the start.", values))
+        elif one.seconds is not None:
+            values["seconds"] = Quantity(one.seconds, "time")
+            said.append(Sentence("{subject} passes your {limit} limit after {seconds} of it.", values))
+        elif one.ever:
+            said.append(Sentence("{subject} never passes your {limit} limit: it settles at {settled}.", values))
+        else:
+            values["hold"] = Quantity(HOLD, "time")
+            said.append(Sentence("{subject} is under your {limit} limit for {hold}, and passes it later.", values))
+    return said
+
+
+def _of_tank(loop: TankOrExchanger) -> list[Sentence]:
+    """What the tank buys and what only the exchanger can."""
+    said = []
+    values: dict[str, Quantity | str] = {
+        "tank": listed(loop.tanks),
+        "exchangers": listed(loop.exchangers),
+        "settled": Quantity(loop.own.settled, "temperature"),
+        "nearly": Quantity(loop.own.nearly, "time"),
+    }
+    if loop.larger_tank is not None:
+        tank = loop.larger_tank
+        alike = abs(tank.settled - loop.own.settled) <= UNCHANGED
+        values |= {"tank_nearly": Quantity(tank.nearly, "time"), "tank_settled": Quantity(tank.settled, "temperature")}
+        text = "Twice the coolant in {tank} "
+        if tank.nearly > SLOWER * loop.own.nearly:
+            text += "buys time: nine tenths of the way after {tank_nearly} instead of {nearly}"
+            text += _limit_part(values, "tank", loop.own.seconds, tank.seconds)
+        else:
+            text += "buys next to no time from such a start"
+        text += "; it settles at {settled} all the same." if alike else "; it then heads for {tank_settled}."
+        said.append(Sentence(text, values))
+    if loop.second_exchanger is not None:
+        second = loop.second_exchanger
+        values |= {"second": Quantity(second.settled, "temperature")}
+        better = loop.own.settled - second.settled > UNCHANGED
+        text = "A second one beside {exchangers}, in a duct of its own, settles at {second} instead of {settled}"
+        text += _limit_part(values, "second", loop.own.seconds, second.seconds)
+        text += (
+            ": for more than a few runs only heat given to the air counts." if better else ": it is not what limits."
+        )
+        said.append(Sentence(text, values))
+    return said
+
+
+def _limit_part(values: dict[str, Quantity | str], which: str, own: float | None, other: float | None) -> str:
+    """ ", the limit after 27 s instead of 14 s"; empty where the build as it is keeps its limits."""
+    if own is None or own == 0.0:
+        return ""
+    values["own_limit"] = Quantity(own, "time")
+    if other is None:
+        values["hold"] = Quantity(HOLD, "time")
+        return ", the limit not within {hold} instead of after {own_limit}"
+    values[which + "_limit"] = Quantity(other, "time")
+    return ", the limit after {" + which + "_limit} instead of {own_limit}"
+
+
+def _of_rest(found: Consistency) -> list[Sentence]:
+    if found.rest is None:
+        return []
+    values: dict[str, Quantity | str] = {
+        "noun": found.noun,
+        "within": Quantity(found.rest.within, "temperature_difference", 1),
+        "start": _start(found),
+    }
+    if found.rest.seconds is not None:
+        values["rest"] = Quantity(found.rest.seconds, "time")
+        if found.rest.seconds <= SHORTEST_REST:
+            text = "{rest} of idling are enough for a second {noun} to peak within {within} of the first."
+        else:
+            text = "A second {noun} peaks within {within} of the first, started {start}, after {rest} of idling."
+        return [Sentence(text, values)]
+    values["longest"] = Quantity(LONGEST_REST, "time")
+    values["excess"] = Quantity(found.rest.excess + found.rest.within, "temperature_difference")
+    values["best"] = Quantity(found.rest.best, "time")
+    text = "No rest up to {longest} lets a second {noun} peak within {within} of a first one started {start}: after "
+    text += "{best} it still peaks {excess} higher"
+    if found.rest.going is not None:
+        values["going"] = Quantity(found.rest.going, "time")
+        text += "; from then on {going} of idling keep one {noun} within {within} of the one before"
+    return [Sentence(text + ".", values)]
+
+
+def _of_afternoon(found: Consistency) -> list[Sentence]:
+    one = found.afternoon
+    if one is None:
+        return []
+    values: dict[str, Quantity | str] = {
+        "runs": counted(one.runs, found.noun),
+        "noun": found.noun,
+        "hours": f"{one.hours / 3600.0:g} h",
+        "rest": Quantity(one.rest, "time"),
+    }
+    limit = "your limits" if len(found.held) > 1 else "your limit" if found.held else "reach of the first one's peak"
+    if one.endless:
+        return [Sentence("{hours} have room for {runs} within " + limit + ", with {rest} of idling between.", values)]
+    if one.runs == 0:
+        return [Sentence("Not even one {noun} stays within " + limit + ", whatever the rest.", values)]
+    if one.runs == 1:
+        return [Sentence("One {noun} stays within " + limit + ", no second one, however long it rests.", values)]
+    return [Sentence("No more than {runs} stay within " + limit + "; best with {rest} of idling between.", values)]
+
+
+def consistency_json(found: Consistency, system: str = "si") -> dict[str, Any]:
+    """The block `consistency` of a forecast's JSON; keys carry the unit, what was not found is null or absent."""
+    rest, afternoon = found.rest, found.afternoon
+    return {
+        "run": found.noun,
+        "start": found.start,
+        "peaks_K": list(found.peaks),
+        "spread_over_ambient": found.spread_over_ambient,
+        "spread_power": found.spread_power,
+        "full_load": None if found.settling is None else _settling_block(found.settling),
+        "held": [
+            {
+                "quantity": one.limit.quantity,
+                "at_most_K": one.limit.at_most,
+                "seconds_s": one.seconds,
+                "settled_K": one.settled,
+            }
+            for one in found.held
+        ],
+        "rest": None
+        if rest is None
+        else {
+            "within_K": rest.within,
+            "needed_s": rest.seconds,
+            "going_s": rest.going,
+            "best_s": rest.best,
+            "excess_K": rest.excess,
+        },
+        "afternoon": None
+        if afternoon is None
+        else {
+            "hours_s": afternoon.hours,
+            "runs": afternoon.runs,
+            "rest_s": afternoon.rest,
+            "run_s": afternoon.run,
+            "endless": afternoon.endless,
+        },
+        "loops": {
+            loop.loop: {
+                "own": _settling_block(loop.own),
+                "larger_tank": None if loop.larger_tank is None else _settling_block(loop.larger_tank),
+                "second_exchanger": None if loop.second_exchanger is None else _settling_block(loop.second_exchanger),
+            }
+            for loop in found.loops
+        },
+        "simulations": found.simulations,
+        "sentences": list(found.words(system)),
+    }
+
+
+def _settling_block(one: Settling) -> dict[str, Any]:
+    return {"nearly_s": one.nearly, "settled_K": one.settled, "limit_s": one.seconds}

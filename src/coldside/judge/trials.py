@@ -1,0 +1,191 @@
+"""Builds and sessions changed for one question: held at full load, run after run, a larger tank, a second exchanger.
+
+What is here: pure changes; nothing is simulated.  What is not: the questions and their answers
+(`consistency.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coldside.build.model import Build, Duct, Loop, Parallel, Path, names_on
+from coldside.duty.model import PhaseSpec, Session
+from coldside.judge.power import mean_where
+from coldside.parts.airflow import FanSpec
+from coldside.parts.exchanger import ExchangerSpec
+from coldside.parts.reservoir import ReservoirSpec
+from coldside.plant.results import Forecast
+
+REST = "rest between two runs"  # name of the phase, by which its span is found again
+DRIVEN = ("pull", "pass", "lap")  # kinds of phase that are a run by themselves
+
+
+@dataclass(frozen=True)
+class Run:
+    """What a session does again and again, as phases without a group: "lap", "pull", the user's own name.
+
+    `leading` is the phase that asks for full load, whose air and gear a held run takes over.
+    """
+
+    noun: str
+    phases: tuple[PhaseSpec, ...]
+    leading: PhaseSpec
+    rest: float  # s of rest between two in the session itself, 0 for none
+
+
+def run_of(session: Session) -> Run | None:
+    """The session's run: a repeated group, else a repeated phase, else its first pull, pass or lap; None without."""
+    for name, times in session.groups.items():
+        members = tuple(replace(phase, group=None) for phase in session.phases if phase.group == name)
+        if times > 1 and members:
+            leading = next((p for p in members if p.kind in DRIVEN), max(members, key=lambda p: p.load or 0.0))
+            return Run(name, members, leading, 0.0)
+    driven = [phase for phase in session.phases if phase.kind in DRIVEN]
+    for phase in sorted(driven, key=lambda p: p.repeat <= 1):
+        alone = replace(phase, group=None, repeat=1, rest=0.0)
+        return Run(phase.name or phase.kind, (alone,), alone, phase.rest)
+    return None
+
+
+def held_at_full_load(forecast: Forecast, run: Run | None, seconds: float) -> Session | None:
+    """The session's start and day, then full load without a break for `seconds`; None where it never is in boost.
+
+    Engine and road speed are the session's means in boost.  A run on a dyno is held on the dyno, in the air that
+    its phase names; any other as driving at that speed.
+    """
+    n = mean_where(forecast.demand.engine_speed, forecast.boost, forecast.time)
+    V = mean_where(forecast.demand.road_speed, forecast.boost, forecast.time)
+    if n is None or V is None:
+        return None
+    leading = None if run is None else run.leading
+    if leading is not None and leading.kind == "pull" and leading.on == "dyno":
+        held = replace(leading, name="held", from_speed=n, to_speed=n, duration=seconds)
+    else:
+        blown = {} if leading is None else leading.air
+        held = PhaseSpec(
+            kind="cruise", name="held", speed=V, engine_speed=n, load=1.0, duration=seconds, air=blown, group=None
+        )
+    return _with_phases(forecast.session, (held,))
+
+
+def run_after_run(session: Session, run: Run, rest: float, count: int = 2) -> Session:
+    """The run `count` times from the session's start, the engine idling `rest` s between, in the air of the run."""
+    between = PhaseSpec(kind="idle", name=REST, duration=rest, air=run.leading.air)
+    phases: list[PhaseSpec] = []
+    for k in range(count):
+        phases += [between, *run.phases] if k else run.phases
+    return _with_phases(session, tuple(phases))
+
+
+def _with_phases(session: Session, phases: tuple[PhaseSpec, ...]) -> Session:
+    return replace(session, phases=phases, groups={}, givens={}, notes=())
+
+
+def samples_of_runs(forecast: Forecast) -> list[np.ndarray]:
+    """Samples of each run of a session made by `run_after_run`, in order."""
+    found: list[list[np.ndarray]] = [[]]
+    for span in forecast.demand.spans:
+        if span.label == REST:
+            found.append([])
+        else:
+            found[-1].append(np.arange(span.first, span.last + 1))
+    return [np.concatenate(spans) for spans in found]
+
+
+# ---------------------------------------------------------------- builds
+
+
+def tanks_on(build: Build, loop: str) -> tuple[str, ...]:
+    """Names of the reservoirs on a loop."""
+    return _on_loop(build, loop, lambda part: isinstance(part, ReservoirSpec))
+
+
+def exchangers_on(build: Build, loop: str) -> tuple[str, ...]:
+    """Names of a loop's exchangers to cooling air."""
+    return _on_loop(build, loop, lambda part: isinstance(part, ExchangerSpec) and part.heat is None)
+
+
+def _on_loop(build: Build, loop: str, wanted: Callable[[object], bool]) -> tuple[str, ...]:
+    return tuple(name for name in names_on(build.loops[loop].path) if wanted(build.parts.get(name)))
+
+
+def larger_tanks(build: Build, loop: str, factor: float) -> Build:
+    """The build with `factor` times the coolant in the loop's tanks; metal, pick-up and ice stay."""
+    changed = {name: build.parts[name] for name in tanks_on(build, loop)}
+    parts = {
+        name: replace(
+            tank,
+            volume=factor * tank.volume,
+            brim_volume=None if tank.brim_volume is None else tank.brim_volume + (factor - 1.0) * tank.volume,
+        )
+        for name, tank in changed.items()
+    }
+    return replace(build, parts={**build.parts, **parts})
+
+
+def second_exchangers(build: Build, loop: str) -> Build:
+    """The build with a second exchanger like it beside each of a loop's, in a duct of its own with its own fans.
+
+    The second one stands in the same place of the car, in air that nothing else has warmed; coolant divides between
+    the two.
+    """
+    names = exchangers_on(build, loop)
+    ducts, fans = dict(build.ducts), []
+    for duct in build.ducts.values():
+        behind = [name for name in names_on(duct.path) if name in names]
+        if not behind:
+            continue
+        own = [name for name in names_on(duct.path) if isinstance(build.parts.get(name), FanSpec)]
+        fans += own
+        twin = _second(duct.name, build.ducts)
+        path = _renamed(_kept(duct.path, (*behind, *own)), build)
+        ducts[twin] = Duct(twin, duct.spec, path)
+    parts = {_second(name, build.parts): build.parts[name] for name in (*names, *fans)}
+    loops = {**build.loops, loop: _doubled(build.loops[loop], names, build)}
+    return replace(build, parts={**build.parts, **parts}, ducts=ducts, loops=loops)
+
+
+def _second(name: str, taken: Iterable[str]) -> str:
+    """A name that is not taken yet for a second one like `name`."""
+    known, number = set(taken), 2
+    while f"{name}_{number}" in known:
+        number += 1
+    return f"{name}_{number}"
+
+
+def _doubled(loop: Loop, names: tuple[str, ...], build: Build) -> Loop:
+    def walk(path: Path) -> Path:
+        return tuple(
+            Parallel(tuple(walk(branch) for branch in item.branches))
+            if isinstance(item, Parallel)
+            else Parallel(((item,), (_second(item, build.parts),)))
+            if item in names
+            else item
+            for item in path
+        )
+
+    return replace(loop, path=walk(loop.path))
+
+
+def _kept(path: Path, names: tuple[str, ...]) -> Path:
+    """A duct's path with only these parts; a group keeps the branches in which something is left."""
+    found: list[str | Parallel] = []
+    for item in path:
+        if not isinstance(item, Parallel):
+            found += [item] if item in names else []
+            continue
+        branches = tuple(branch for branch in (_kept(branch, names) for branch in item.branches) if branch)
+        found += [Parallel(branches)] if len(branches) > 1 else list(branches[0]) if branches else []
+    return tuple(found)
+
+
+def _renamed(path: Path, build: Build) -> Path:
+    return tuple(
+        Parallel(tuple(_renamed(branch, build) for branch in item.branches))
+        if isinstance(item, Parallel)
+        else _second(item, build.parts)
+        for item in path
+    )

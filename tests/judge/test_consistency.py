@@ -1,0 +1,187 @@
+"""Consistency: rows that near their end, re-running against longer forecasts and steady points, the words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coldside.build.files import load_build
+from coldside.duty.model import LimitSpec, PhaseSpec
+from coldside.duty.phases import load_session
+from coldside.judge import trials
+from coldside.judge.consistency import MOST_RESTS, UNLIMITED, consistency, kept_runs, settled_value
+from coldside.judge.consistency_words import (
+    Afternoon,
+    Consistency,
+    Held,
+    Rest,
+    Settling,
+    TankOrExchanger,
+    consistency_json,
+)
+from coldside.parts.engine import RPM
+from coldside.plant.forecast import simulate
+from coldside.plant.steady import operating_point
+from generators import session_of
+
+INTAKE = LimitSpec(quantity="intake", at_most=323.15, during="boost")
+
+
+@given(st.floats(-50, 50), st.floats(0.1, 80), st.floats(0.05, 0.95))
+def test_a_geometric_row_ends_where_it_ends(end, size, q):
+    """x_k = end - size q^k: three of them give the end (Aitken's process is exact here)."""
+    assert settled_value(*(end - size * q**k for k in range(3))) == pytest.approx(end, abs=1e-6)
+
+
+def test_a_row_that_swings_or_grows_is_taken_as_it_stands():
+    assert settled_value(1.0, 3.0, 2.0) == 2.0
+    assert settled_value(1.0, 2.0, 4.0) == 4.0
+    assert settled_value(2.0, 2.0, 2.0) == 2.0
+
+
+@given(st.floats(-30, 30), st.floats(0.5, 60), st.floats(0.05, 0.95))
+def test_runs_kept_are_those_of_the_row_written_out(end, size, q):
+    """Margins fall geometrically to `end`: count the ones at or above 0, to 10000."""
+    row = end + size * q ** np.arange(10000)
+    if abs(row).min() < 1e-6:  # on the limit itself rounding decides
+        return
+    broken = np.flatnonzero(row < 0.0)
+    assert kept_runs(row[:3].tolist()) == (int(broken[0]) if broken.size else UNLIMITED)
+
+
+def test_full_load_without_a_break_settles_where_the_steady_point_does(examples: Path):
+    """15 min at full load carried on by Aitken's process against `operating_point`, which knows no time: 0.5 K, and
+    twice the tank settles alike though it takes longer (loop note b2: no tank mass in the settled state)."""
+    build = load_build(examples / "dunlin" / "build.toml")
+    drive = PhaseSpec(kind="cruise", speed=35.0, engine_speed=5000 * RPM, load=1.0, duration=8.0)
+    forecast = simulate(build, replace(session_of(drive), limits=(INTAKE,)))
+    found = consistency(forecast)
+    point = operating_point(build, session=trials.held_at_full_load(forecast, None, 900.0), at="END")
+    assert found.settling.settled == pytest.approx(point.intake, abs=0.5)
+    (loop,) = found.loops
+    assert loop.larger_tank.settled == pytest.approx(loop.own.settled, abs=0.5)
+    assert loop.larger_tank.nearly > 1.4 * loop.own.nearly
+    assert loop.larger_tank.seconds > 1.3 * loop.own.seconds
+    assert loop.second_exchanger.settled < loop.own.settled - 5.0
+    (limit,) = found.held
+    assert 5.0 < limit.seconds < 300.0
+    assert (found.rest, found.afternoon, found.simulations) == (None, None, 3)  # a drive is no run
+
+
+@pytest.mark.slow
+def test_rest_and_runs_hold_in_longer_forecasts(examples: Path):
+    """The rest found is enough and three quarters of it are not; what an afternoon is said to hold, twelve runs hold,
+    and where it is said to break, it breaks at the run named (all with forecasts made here, run by run)."""
+    session = load_session(examples / "sessions" / "dyno-pulls.toml")
+    for name in ("plover/build", "siskin/blown"):  # one rests until the next is alike, the other never does
+        build = load_build(examples / f"{name}.toml")
+        found = consistency(simulate(build, session))
+        run = trials.run_of(session)
+
+        def peaks(rest: float, count: int, build=build, run=run) -> list[float]:
+            made = simulate(build, trials.run_after_run(session, run, rest, count))
+            return [float(made.intake[own[made.boost[own]]].max()) for own in trials.samples_of_runs(made)]
+
+        assert found.simulations <= 1 + MOST_RESTS + 2
+        if found.rest.seconds is not None:
+            enough, short = peaks(found.rest.seconds, 2), peaks(0.75 * found.rest.seconds, 2)
+            assert enough[1] - enough[0] <= found.rest.within
+            assert short[1] - short[0] > found.rest.within
+        else:
+            best = peaks(found.rest.best, 2)
+            assert best[1] - best[0] - found.rest.within == pytest.approx(found.rest.excess, abs=0.01)
+        row = peaks(found.afternoon.rest, 12)
+        if found.afternoon.endless:
+            assert max(row) <= session.limits[0].at_most
+        else:
+            assert sum(peak <= session.limits[0].at_most for peak in row) == found.afternoon.runs
+
+
+def test_a_session_that_never_boosts_has_its_repeats_only(examples: Path):
+    build = load_build(examples / "plover" / "build.toml")
+    found = consistency(simulate(build, session_of(PhaseSpec(kind="idle", duration=20.0))))
+    assert (found.settling, found.held, found.rest, found.afternoon, found.loops, found.simulations) == (
+        None, (), None, None, (), 0,
+    )  # fmt: skip
+    assert found.words() == ()
+
+
+# ---------------------------------------------------------------- words
+
+COOLED = TankOrExchanger(
+    "charge", ("tank",), ("nose_hx",), Settling(150.0, 358.15, 40.0), Settling(280.0, 358.25, 78.0),
+    Settling(90.0, 338.15, None),
+)  # fmt: skip
+FOUND = Consistency(
+    noun="pull",
+    start="ambient",
+    peaks=(320.0, 322.0, 323.0),
+    spread_over_ambient=0.11,
+    spread_power=0.012,
+    settling=COOLED.own,
+    held=(Held(INTAKE, "the intake", 40.0, 358.15),),
+    rest=Rest(2.0, 250.0, -1.0, 1800.0, 60.0),
+    afternoon=Afternoon(14400.0, 40, 349.0, 11.0, True),
+    loops=(COOLED,),
+    simulations=14,
+)
+
+
+def test_words():
+    assert FOUND.words() == (
+        "Three pulls: the intake peaks at 47 degC to 50 degC; peaks over ambient differ by 11 %, power by 1.2 %.",
+        (
+            "At full load without a break, started cold, the intake settles at 85 degC; nine tenths of the way are "
+            "done after 2 min 30 s."
+        ),
+        "The intake passes your 50 degC limit after 40 s of it.",
+        (
+            "Twice the coolant in tank buys time: nine tenths of the way after 4 min 40 s instead of 2 min 30 s, the "
+            "limit after 78 s instead of 40 s; it settles at 85 degC all the same."
+        ),
+        (
+            "A second one beside nose_hx, in a duct of its own, settles at 65 degC instead of 85 degC, the limit not "
+            "within 15 min instead of after 40 s: for more than a few runs only heat given to the air counts."
+        ),
+        "A second pull peaks within 2 K of the first, started cold, after 4 min 10 s of idling.",
+        "4 h have room for 40 pulls within your limit, with 5 min 49 s of idling between.",
+    )
+    assert "185 degF" in FOUND.words("us")[1]
+
+
+def test_words_where_nothing_helps():
+    found = replace(
+        FOUND,
+        held=(Held(INTAKE, "the intake", None, 320.0), Held(INTAKE, "the intake", None, 330.0)),
+        rest=Rest(2.0, None, 1.4, 180.0, 79.0),
+        afternoon=Afternoon(14400.0, 2, 60.0, 11.0, False),
+        loops=(replace(COOLED, own=Settling(3.0, 350.0, 0.0), larger_tank=Settling(3.0, 350.0, 0.0)),),
+        left_out=("full load without a break with twice the coolant in tank: no balance",),
+    )
+    words = found.words()
+    assert "The intake never passes your 50 degC limit: it settles at 47 degC." in words
+    assert "The intake is under your 50 degC limit for 15 min, and passes it later." in words
+    assert (
+        "Twice the coolant in tank buys next to no time from such a start; it settles at 77 degC all the same." in words
+    )
+    assert (
+        "No rest up to 30 min lets a second pull peak within 2 K of a first one started cold: after 3 min it still "
+        "peaks 3 K higher; from then on 79 s of idling keep one pull within 2 K of the one before."
+    ) in words
+    assert "No more than two pulls stay within your limits; best with 60 s of idling between." in words
+    assert words[-1] == "Not answered: full load without a break with twice the coolant in tank: no balance."
+    none = replace(FOUND, afternoon=Afternoon(14400.0, 0, 60.0, 11.0, False)).words()
+    assert none[-1] == "Not even one pull stays within your limit, whatever the rest."
+
+
+def test_json_is_plain_and_carries_its_units():
+    block = consistency_json(FOUND)
+    assert block["rest"] == {"within_K": 2.0, "needed_s": 250.0, "going_s": 60.0, "best_s": 1800.0, "excess_K": -1.0}
+    assert block["afternoon"]["runs"] == 40
+    assert block["loops"]["charge"]["second_exchanger"] == {"nearly_s": 90.0, "settled_K": 338.15, "limit_s": None}
+    assert block["sentences"] == list(FOUND.words())

@@ -1,0 +1,119 @@
+"""Changed sessions and builds: what is held, how runs follow each other, what a second exchanger is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from coldside.build.files import load_build
+from coldside.build.model import Parallel, names_on
+from coldside.duty.demand import sample
+from coldside.duty.model import PhaseSpec
+from coldside.duty.phases import load_session
+from coldside.judge.trials import (
+    REST,
+    exchangers_on,
+    held_at_full_load,
+    larger_tanks,
+    run_after_run,
+    run_of,
+    second_exchangers,
+    tanks_on,
+)
+from coldside.parts import engine
+from coldside.parts.airflow import FanSpec
+from coldside.parts.engine import RPM
+from coldside.plant.assemble import assemble
+from generators import demand_of, session_of
+from judge import made
+
+
+def test_a_run_is_a_repeated_group_else_a_repeated_phase_else_the_first_pull(examples):
+    sessions = {name: load_session(examples / "sessions" / f"{name}.toml") for name in ("track", "dyno-pulls")}
+    lap = run_of(sessions["track"])
+    assert (lap.noun, len(lap.phases), lap.leading.name, lap.rest) == ("lap", 6, "main straight", 0.0)
+    assert all(phase.group is None for phase in lap.phases)
+    pull = run_of(sessions["dyno-pulls"])
+    assert (pull.noun, pull.rest, pull.leading.repeat, pull.leading.rest) == ("pull", 240.0, 1, 0.0)
+    single = run_of(load_session(examples / "sessions" / "traffic-then-pull.toml"))
+    assert (single.noun, len(single.phases), single.leading.duration) == ("pull", 1, 9.0)
+    assert run_of(session_of(PhaseSpec(kind="idle", duration=60.0))) is None
+
+
+def test_runs_follow_each_other_with_the_rest_between(examples):
+    """Three pulls of 11 s, 30 s between: 93 s, and the rest in the air that blows at the pull."""
+    session = load_session(examples / "sessions" / "dyno-pulls.toml")
+    three = run_after_run(session, run_of(session), 30.0, 3)
+    demand = sample(three, load_build(examples / "plover" / "build.toml"))
+    assert demand.time[-1] == pytest.approx(93.0)
+    assert [span.label for span in demand.spans] == ["pull", REST, "pull", REST, "pull"]
+    assert (demand.air_speed["nose"][1:] == 8.0).all()
+    assert (three.start, three.ambient, three.limits) == (session.start, session.ambient, session.limits)
+
+
+def test_full_load_is_held_at_the_mean_of_boost(examples):
+    """Engine at its mean in boost all along and boost at its target; on the dyno no road wind."""
+    forecast = made.forecast()
+    session = held_at_full_load(forecast, None, 20.0)
+    (phase,) = session.phases
+    assert phase.kind == "cruise"
+    assert (phase.engine_speed, phase.speed, phase.load) == (pytest.approx(80.0), pytest.approx(0.0), 1.0)
+    build = load_build(examples / "plover" / "build.toml")
+    dyno = load_session(examples / "sessions" / "dyno-pulls.toml")
+    held = held_at_full_load(replace(forecast, session=dyno), run_of(dyno), 20.0)
+    demand = sample(held, build)
+    assert np.ptp(demand.engine_speed) == pytest.approx(0.0, abs=1e-9)
+    assert demand.full_load.all()
+    target = engine.boost_target(build.engine, demand.engine_speed[-1], demand.ambient_pressure)
+    assert demand.plenum_target[-1] == pytest.approx(float(target), rel=1e-6)  # 20 s are many lags
+    assert (demand.air_speed["nose"] == 8.0).all()
+
+
+def test_without_boost_nothing_is_held():
+    forecast = made.forecast()
+    low = np.full_like(forecast.plenum_pressure, 0.5 * made.PRESSURE)
+    assert held_at_full_load(replace(forecast, plenum_pressure=low), None, 20.0) is None
+
+
+def test_twice_the_tank_is_twice_the_coolant_and_nothing_else(examples):
+    build = load_build(examples / "tern" / "water.toml")
+    assert tanks_on(build, "charge") == ("tank",)
+    larger = larger_tanks(build, "charge", 2.0)
+    assert larger.parts["tank"].volume == 2.0 * build.parts["tank"].volume
+    assert larger.parts["tank"].metal_mass == build.parts["tank"].metal_mass
+    assert {name for name in build.parts if larger.parts[name] != build.parts[name]} == {"tank"}
+
+
+@pytest.mark.parametrize(
+    ("name", "ducts"),
+    [
+        (
+            "tern/water",
+            {"left_quarter_2": ["left_hx_2", "left_fan_2"], "right_quarter_2": ["right_hx_2", "right_fan_2"]},
+        ),
+        ("avocet/split_loop", {}),
+        ("dunlin/build", {}),
+        ("godwit/hybrid", {}),
+        ("heron/two_stage", {}),
+    ],
+)
+def test_a_second_exchanger_stands_beside_the_first_in_its_own_duct(examples, name, ducts):
+    """Every exchanger of the loop twice, in parallel, each with its fans in a duct like the first's; it assembles."""
+    build = load_build(examples / f"{name}.toml")
+    (loop,) = [key for key, found in build.loops.items() if tanks_on(build, key)]
+    names = exchangers_on(build, loop)
+    second = second_exchangers(build, loop)
+    assert sorted(exchangers_on(second, loop)) == sorted([*names, *(f"{one}_2" for one in names)])
+    for duct, parts in ducts.items():
+        assert names_on(second.ducts[duct].path) == parts
+    for one in names:
+        (home,) = [duct for duct in second.ducts.values() if f"{one}_2" in names_on(duct.path)]
+        first = next(duct for duct in build.ducts.values() if one in names_on(duct.path))
+        assert home.spec == first.spec
+        kept = {p for p in names_on(first.path) if p in names or isinstance(build.parts.get(p), FanSpec)}
+        assert {p.removesuffix("_2") for p in names_on(home.path)} == kept
+    pairs = [item for item in second.loops[loop].path if isinstance(item, Parallel)]
+    assert pairs
+    assemble(second, demand_of(second, 1.0, speed=4000 * RPM, target=1.5e5))
