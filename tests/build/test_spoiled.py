@@ -961,7 +961,9 @@ CASES: tuple[Case, ...] = (
         "missing key",
         "session",
         (('duration = "10 s"\n', ""),),
-        ("hill.toml:15: phases.2: duration is missing: a pull needs from, to, duration",),
+        (
+            "hill.toml:15: phases.2: duration is missing: a pull on a dyno lasts so long, or as long as drum_mass, its rollers, takes",
+        ),
     ),
     Case(
         "missing key",
@@ -1022,7 +1024,7 @@ CASES: tuple[Case, ...] = (
         "session",
         (('speed = "60 mph"', 'speed = "60 mph"\nrest = "3 s"'),),
         (
-            "hill.toml:32: phases.3.rest: is not used by a cruise; its keys: duration, speed, engine_speed, load, grade, gear, kind, name, pumps, fans, group, air",
+            "hill.toml:32: phases.3.rest: is not used by a cruise; its keys: duration, speed, engine_speed, load, grade, gear, headwind, kind, name, pumps, fans, group, air",
         ),
     ),
     Case(
@@ -1112,7 +1114,7 @@ CASES: tuple[Case, ...] = (
         "session",
         (('kind = "idle"', 'kind = "idel"'),),
         (
-            'hill.toml:12: phases.1.kind = "idel" is not one of "idle", "traffic", "cruise", "pull", "cooldown", "parked", "replay"; nearest: "idle"',
+            'hill.toml:12: phases.1.kind = "idel" is not one of "idle", "traffic", "cruise", "pull", "pass", "lap", "cycle", "staging", "paddock", "cooldown", "parked", "replay"; nearest: "idle"',
         ),
     ),
     Case(
