@@ -125,6 +125,14 @@ SOURCES = _table(
         IN_PART,
     ),
     (
+        "NISTWebBook",
+        (
+            "NIST Chemistry WebBook: Antoine parameters of ethanol (273 to 352 K) and methanol (288 to 357 K); figures "
+            "checked with the library CoolProp"
+        ),
+        MEMORY,
+    ),
+    (
         "KasserisHeywood2012",
         (
             "Kasseris E., Heywood J. B.: charge cooling by direct injection of gasoline and ethanol. SAE 2012-01-1275 "

@@ -85,12 +85,21 @@ def test_margins_against_the_known_point():
 
 
 def test_cool_charge_has_margin_in_hand():
-    result = judge_knock(engine(**(KNOWN | {"knock_intake": 345.0})))
+    result = judge_knock(engine(**(KNOWN | {"knock_intake": 375.0})))
     assert result is not None
     assert result.margins is not None
     assert result.margins.temperature is not None
     assert result.margins.temperature > 10.0
     assert "in hand, each taken alone; keep 2 to 3 deg in reserve" in words(result)
+
+
+def test_less_than_the_reserve_says_so():
+    result = judge_knock(engine(**(KNOWN | {"knock_intake": 333.0})))
+    assert result is not None
+    assert result.margins is not None
+    assert result.margins.spark is not None
+    assert 0.0 < result.margins.spark < 2.0
+    assert "less than the 2 to 3 deg to keep in reserve" in words(result)
 
 
 def test_power_by_charge_temperature_falls():

@@ -9,7 +9,15 @@ from hypothesis import strategies as st
 
 from cases.record import failures, load
 from coldside.errors import BadInput
-from coldside.media.fuels import FUELS, blend, evaporation_drop, fuel, stoichiometric_ratio
+from coldside.media.fuels import (
+    FUELS,
+    blend,
+    evaporation_drop,
+    fuel,
+    saturated_drop,
+    stoichiometric_ratio,
+    vapour_pressure,
+)
 from coldside.parts.engine import EngineSpec
 from coldside.parts.fields import field_of
 
@@ -177,3 +185,45 @@ def test_octane_index():
     assert fuel("gasoline 98").octane(0.0) == 98.0
     assert fuel("gasoline 98").octane(1.0) == 87.5
     assert fuel("gasoline 98").octane(-0.5) == 98.0 + 0.5 * 10.5
+
+
+@pytest.mark.parametrize(("content", "name"), [("ethanol", "Ethanol"), ("methanol", "Methanol")])
+def test_vapour_pressure_is_that_of_coolprop(content, name):
+    """CoolProp 8.0.0: 3 % from 260 to 355 K; Antoine's constants are fitted above 273 and 288 K."""
+    properties = pytest.importorskip("CoolProp.CoolProp")
+    for T in (260.0, 280.0, 300.0, 320.0, 340.0, 355.0):
+        assert vapour_pressure(content, T) == pytest.approx(properties.PropsSI("P", "T", T, "Q", 0, name), rel=0.03)
+
+
+def test_saturation_stops_at_the_dew_point():
+    """Methanol at 2.5 bar: what has evaporated has the saturation pressure of the cooled charge (law); 1e-4."""
+    methanol, T, p = fuel("methanol"), 313.15, 2.5e5
+    free = float(evaporation_drop(methanol, 0.8, 0.35))
+    drop = float(saturated_drop(methanol, 0.8, 0.35, T, p))
+    assert drop < 0.8 * free
+    f = 1.0 / (0.8 * methanol.stoichiometric)
+    moles = 0.35 * drop / free * f / methanol.molar_mass
+    partial = p * moles / (moles + 1.0 / 28.964e-3)
+    assert partial == pytest.approx(float(vapour_pressure("methanol", T - drop)), rel=1e-4)
+
+
+def test_saturation_leaves_gasoline_and_hot_charge_alone():
+    for name, T in (("gasoline 98", 250.0), ("ethanol", 400.0), ("E85", 400.0)):
+        free = float(evaporation_drop(fuel(name), 0.85, 0.35))
+        # a blend's latent heat is that of its contents by mass, as here, so both agree to rounding
+        assert float(saturated_drop(fuel(name), 0.85, 0.35, T, 2e5)) == pytest.approx(free, rel=1e-6)
+
+
+def test_warmer_or_thinner_charge_evaporates_more():
+    T = np.array([280.0, 300.0, 320.0])
+    assert np.all(np.diff(saturated_drop(fuel("ethanol"), 0.85, 0.35, T, 2.5e5)) > 0.0)
+    assert saturated_drop(fuel("ethanol"), 0.85, 0.35, 300.0, 1e5) > saturated_drop(
+        fuel("ethanol"), 0.85, 0.35, 300.0, 3e5
+    )
+
+
+def test_refused_vapours():
+    with pytest.raises(BadInput, match="no vapour pressure of 'gasoline'"):
+        vapour_pressure("gasoline", 300.0)
+    with pytest.raises(BadInput, match="temperature = 500"):
+        vapour_pressure("ethanol", 500.0)

@@ -22,6 +22,7 @@ from coldside.parts.knock import (
     CALIBRATED_WITHIN,
     CAUTIONS,
     ETHANOL_TREND,
+    RESERVE_SPARK,
     LimitedPower,
     limited_power,
 )
@@ -341,9 +342,10 @@ def _margin_words(result: KnockVerdict) -> Sentence:
         return Sentence(
             "Knock: worst " + place + ", " + told + " beyond what this fuel bears: it would knock there.", values
         )
-    return Sentence(
-        "Knock: nearest " + place + ", with " + told + " in hand, each taken alone; keep 2 to 3 deg in reserve.", values
-    )
+    kept = "keep 2 to 3 deg in reserve"
+    if margins.spark is not None and margins.spark < RESERVE_SPARK[0]:
+        kept = "that is less than the 2 to 3 deg to keep in reserve"
+    return Sentence("Knock: nearest " + place + ", with " + told + " in hand, each taken alone; " + kept + ".", values)
 
 
 def _line_words(result: KnockVerdict) -> Sentence:

@@ -18,7 +18,7 @@ import numpy as np
 
 from coldside.errors import require
 from coldside.media.end_gas import EndGas, end_gas
-from coldside.media.fuels import Fuel, evaporation_drop
+from coldside.media.fuels import Fuel, evaporation_drop, saturated_drop
 from coldside.parts.combustion import (
     BEST_PHASING,
     Burn,
@@ -140,7 +140,8 @@ class Conditions:
 
     `evaporation` share of latent heat that comes from the charge; `wall_pickup` share of the way to `intake_wall` [K];
     `residual` share of burnt gas at `residual_temperature` [K]; `ram` intake-close over plenum pressure;
-    `evaporation_drop` [K] replaces what fuel and share give; `counted` burnt share watched.
+    `evaporation_drop` [K] replaces what fuel and share give; `counted` burnt share watched.  Fuel that enters in the
+    port (`saturates`) evaporates until intake close to its dew point at most.
     """
 
     chamber: Chamber
@@ -154,21 +155,25 @@ class Conditions:
     ram: float = 1.0
     evaporation_drop: float | None = None
     counted: float = 0.85
+    saturates: bool = False
 
     @property
     def gas(self) -> EndGas:
         """The end gas: air, all fuel as vapour, burnt gas."""
         return end_gas(self.fuel, self.lambda_, self.residual)
 
-    def closing_temperature(self, T_plenum: Number) -> Number:
-        """Charge at intake close [K] for plenum temperature [K].
+    def closing_temperature(self, T_plenum: Number, p_plenum: Number) -> Number:
+        """Charge at intake close [K] for plenum temperature [K] and pressure [Pa absolute].
 
         (1 - x_r)[T_m + eps (T_w - T_m) - dT_evap] + x_r T_r: a kelvin at the plenum is 0.75 to 0.88 K there.
         """
         T = np.asarray(T_plenum, dtype=float)
         require("plenum temperature", T, low=200.0, high=600.0)
-        drop = self.evaporation_drop
-        if drop is None:
+        drop: Number = self.evaporation_drop
+        if drop is None and self.saturates:
+            warmed = T + self.wall_pickup * (self.intake_wall - T)  # it goes on evaporating while the cylinder fills
+            drop = saturated_drop(self.fuel, self.lambda_, self.evaporation, warmed, p_plenum)
+        elif drop is None:
             drop = float(evaporation_drop(self.fuel, self.lambda_, self.evaporation))
         fresh = T + self.wall_pickup * (self.intake_wall - T) - drop
         return (1.0 - self.residual) * fresh + self.residual * self.residual_temperature
@@ -177,7 +182,8 @@ class Conditions:
         """Fresh charge with its fuel in the chamber at intake close [kg]."""
         chamber = self.chamber
         V = chamber.volume(chamber.intake_closes)
-        mass = np.asarray(p_plenum, dtype=float) * self.ram * V / (self.gas.R * self.closing_temperature(T_plenum))
+        T = self.closing_temperature(T_plenum, p_plenum)
+        mass = np.asarray(p_plenum, dtype=float) * self.ram * V / (self.gas.R * T)
         return (1.0 - self.residual) * mass
 
     def start(self, n: Number, p_plenum: Number, T_plenum: Number) -> Start:
@@ -185,7 +191,7 @@ class Conditions:
         f = 1.0 / (self.lambda_ * self.fuel.stoichiometric)
         heat = self.trapped(p_plenum, T_plenum) * f / (1.0 + f) * self.fuel.heating_value * min(1.0, self.lambda_)
         p = np.asarray(p_plenum, dtype=float) * self.ram
-        return Start(p, self.closing_temperature(T_plenum), heat, n)
+        return Start(p, self.closing_temperature(T_plenum, p_plenum), heat, n)
 
     def solve(self, n: Number, p_plenum: Number, T_plenum: Number, burn: Burn, *, whole: bool = True) -> Cycle:
         """The cycle at `n` [rev/s], plenum `p_plenum` [Pa absolute] and `T_plenum` [K]; arrays broadcast."""

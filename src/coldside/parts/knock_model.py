@@ -223,7 +223,9 @@ class KnockModel:
         burnt = fuel(spec.fuel)
         shift = 0.0 if spec.octane is None else spec.octane - burnt.RON
         low, used, high = (burnt.octane(K) + shift for K in reversed(OCTANE_INDEX_K))
-        conditions = Conditions(chamber_of(spec), burnt, spec.fuel_lambda, EVAPORATION[spec.fuel_injection])
+        in_port = spec.fuel_injection == "port"
+        share = EVAPORATION[spec.fuel_injection]
+        conditions = Conditions(chamber_of(spec), burnt, spec.fuel_lambda, share, saturates=in_port)
         model = cls(spec, conditions, used, low, high)
         point = (spec.knock_speed, spec.knock_boost, spec.knock_intake, spec.knock_spark)
         if all(value is None for value in point):
