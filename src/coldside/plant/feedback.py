@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.build.model import Build
-from coldside.duty.demand import reckoned_power, sample, surroundings
+from coldside.duty.demand import sample
 from coldside.duty.model import Demand, Run, Session, Shares
 
 SETTLED = 2e-3  # s, change of any run's time in a turn
@@ -38,31 +38,32 @@ class TimedRun:
         return self.run.time - self.cold_time
 
 
-def shares_of(build: Build, session: Session, demand: Demand, power: np.ndarray) -> Shares:
+def shares_of(demand: Demand, power: np.ndarray, reckoned: np.ndarray) -> Shares:
     """Share of the power that the demand reckons with, along each of its runs, when `power` [W] is there.
 
-    `power` by samples of the demand; only samples at full load say something of it.
+    `power` and `reckoned`, what it is with the charge as the demand assumes, by samples of the demand; only
+    samples at full load say something of it.
     """
-    around = surroundings(session.ambient)
     found = {}
     for run in demand.runs:
         own = slice(run.first, run.last + 1)
-        reckoned = reckoned_power(build.engine, demand.engine_speed[own], demand.plenum_target[own], around)
-        says = demand.full_load[own] & (reckoned > LEAST_POWER)
+        says = demand.full_load[own] & (reckoned[own] > LEAST_POWER)
         if not says.any():
             continue
         place = np.maximum.accumulate(demand.distance[own])[says]
-        share = np.clip(power[own][says] / reckoned[says], *SHARE_RANGE)
+        share = np.clip(power[own][says] / reckoned[own][says], *SHARE_RANGE)
         place, first = np.unique(place, return_index=True)
         found[(run.phase, run.repeat)] = (place, share[first])
     return found
 
 
-def timed_runs(build: Build, session: Session, demand: Demand, at_ambient: np.ndarray) -> tuple[TimedRun, ...]:
+def timed_runs(
+    build: Build, session: Session, demand: Demand, at_ambient: np.ndarray, reckoned: np.ndarray
+) -> tuple[TimedRun, ...]:
     """The demand's runs with their times if the charge had been at ambient temperature: `at_ambient` [W] there."""
     if not demand.runs:
         return ()
-    cold = sample(session, build, shares_of(build, session, demand, at_ambient))
+    cold = sample(session, build, shares_of(demand, at_ambient, reckoned))
     times = {(run.phase, run.repeat): run.time for run in cold.runs}
     return tuple(TimedRun(run, times[run.phase, run.repeat]) for run in demand.runs)
 

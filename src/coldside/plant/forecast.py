@@ -11,7 +11,7 @@ from collections.abc import Callable
 import numpy as np
 
 from coldside.build.model import Build, names_on
-from coldside.duty.demand import sample
+from coldside.duty.demand import CHARGE_RISE, reckoned_power, sample, surroundings
 from coldside.duty.model import Demand, Session
 from coldside.parts import engine
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
@@ -56,14 +56,15 @@ def simulate(build: Build, session: Session, *, progress: Callable[[str], None] 
     `BadInput` for a bench point or a path that cannot be, `NoAnswer` where flows have no balance.
     """
     tell = progress or (lambda _: None)
-    demand, changes = sample(session, build), []
+    demand = sample(session, build)
+    changes: list[float] = []
     tell("putting the parts together")
     plant = assemble(build, demand)
     tell("running the session")
     solution = solve(plant)
     while demand.runs and len(changes) < feedback.MOST_TURNS:
-        power = _power(plant, solution)
-        before, demand = demand, sample(session, build, feedback.shares_of(build, session, demand, power))
+        power, reckoned = _power(plant, solution.scalars[:, 3], solution), _reckoned(plant, session)
+        before, demand = demand, sample(session, build, feedback.shares_of(demand, power, reckoned))
         changes.append(feedback.largest_change(before.runs, demand.runs))
         tell(f"driving again with the power that heat leaves ({changes[-1]:.3f} s)")
         plant = assemble(build, demand)
@@ -76,12 +77,19 @@ def simulate(build: Build, session: Session, *, progress: Callable[[str], None] 
     return _forecast(plant, session, solution, (step_check, tuple(changes)))
 
 
-def _power(plant: Plant, solution: Solution) -> np.ndarray:
-    """Brake power by samples, W."""
-    _, between, _, _ = _late(plant, solution)
-    feed = solution.scalars[:, 3]
-    state = charge_states(plant, plant.demand, feed, between)
-    return brake_power_at(plant, state.flow, feed, state.belt_power)
+def _power(plant: Plant, plenum: np.ndarray, solution: Solution | None = None) -> np.ndarray:
+    """Brake power by samples, W, with the plenum at `plenum` [K]; between two stages as solved, or as the plenum."""
+    between = None if plant.arrays.stages == 1 else plenum if solution is None else _late(plant, solution)[1]
+    state = charge_states(plant, plant.demand, plenum, between)
+    return brake_power_at(plant, state.flow, plenum, state.belt_power)
+
+
+def _reckoned(plant: Plant, session: Session) -> np.ndarray:
+    """Brake power by samples with the charge as warm as the demand's own driving assumes, W."""
+    if plant.charge.drive is not None:  # the demand does not know what a belt can give
+        d, around = plant.demand, surroundings(session.ambient)
+        return reckoned_power(plant.build.engine, d.engine_speed, d.plenum_target, around)
+    return _power(plant, np.full(len(plant.demand.time), plant.demand.ambient_temperature + CHARGE_RISE))
 
 
 def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[float, tuple[float, ...]]) -> Forecast:
@@ -136,7 +144,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[
         face_spread=moment,
         stages=state.stages,
         exhaust_pressure=None if np.isnan(state.exhaust_pressure).all() else state.exhaust_pressure,
-        runs=feedback.timed_runs(build, session, demand, cold),
+        runs=feedback.timed_runs(build, session, demand, cold, _reckoned(plant, session)) if demand.runs else (),
         feedback=checks[1],
         latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
