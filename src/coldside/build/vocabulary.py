@@ -55,6 +55,11 @@ OTHER_KEYS: dict[str, Mapping[str, str]] = {
         **dict.fromkeys(("boost_pressure", "boost_target", "manifold_pressure"), "boost"),
         **dict.fromkeys(("afr", "mixture"), "lambda"),
         **dict.fromkeys(("bsfc", "thermal_efficiency"), "brake_efficiency"),
+        **dict.fromkeys(("timing", "ignition", "ignition_timing", "spark_advance", "advance"), "spark"),
+        **dict.fromkeys(("rod_length", "conrod"), "rod"),
+        **dict.fromkeys(("ron", "octane_number"), "octane"),
+        **dict.fromkeys(("iat_retard", "iat_trim", "timing_trim"), "trim_spark"),
+        **dict.fromkeys(("boost_trim", "iat_boost_trim"), "trim_boost"),
         **dict.fromkeys(("injector_size", "injector_flow"), "injector_capacity"),
     },
     "car": {

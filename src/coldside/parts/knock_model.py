@@ -154,7 +154,7 @@ class NeedTable:
     def limit(self, n: Number, p_plenum: Number, T_plenum: Number, octane: float) -> np.ndarray:
         """Knock-limited spark [deg before] on `octane`, as `knock.limited_spark`, kept to -14 to 46.
 
-        Linear between the entries, level beyond the edges; within 0.3 deg of the search itself.
+        Linear between the entries, level beyond the edges; within 0.3 deg of the search itself (alcohols 0.6).
         """
         asked = np.broadcast_arrays(np.log(n), np.log(p_plenum), np.asarray(T_plenum, dtype=float))
         places = []
@@ -304,7 +304,7 @@ class KnockModel:
         return NeedTable(log_n, log_p, T, np.log(needed))
 
     def quick_limit(self, n: Number, p_plenum: Number, T_plenum: Number) -> np.ndarray:
-        """`limit` from a table made once: within 0.3 deg, kept to -14 to 46 deg.  Calibrated only."""
+        """`limit` from a table made once: within 0.3 deg (alcohols 0.6), kept to -14 to 46 deg.  Calibrated only."""
         return self._needs.limit(n, p_plenum, T_plenum, self.octane)
 
     def run_spark(self, n: Number, p_plenum: Number, T_plenum: Number, T_sensor: Number) -> np.ndarray:
