@@ -67,3 +67,20 @@ def test_a_session_without_runs_is_driven_once():
     found = simulate(build, session_of(PhaseSpec(kind="idle", duration=5.0)))
     assert found.feedback == ()
     assert found.runs == ()
+
+
+def test_the_car_s_own_trims_take_power_by_what_the_sensor_reads():
+    """Spark taken back and boost taken off from the sensor's temperature on; nothing under the first point."""
+    build = load_build(EXAMPLES / "tern" / "water.toml")
+    pull = session_of(PhaseSpec(kind="pull", from_speed=50.0, to_speed=120.0, duration=8.0, repeat=2, rest=20.0))
+    plain = simulate(build, pull)
+    trims = ((300.0, 0.0), (310.0, 0.0), (340.0, 0.30))
+    trimmed = simulate(replace(build, engine=replace(build.engine, trim_boost=trims)), pull)
+    boosted = plain.demand.full_load & plain.boost
+    ratio = trimmed.power[boosted] / plain.power[boosted]
+    read = plain.sensor[boosted]
+    assert np.all(ratio[read > 312.0] < 1.0)
+    assert ratio[read < 309.9] == pytest.approx(np.ones(np.count_nonzero(read < 309.9)))
+    level = np.interp(read, [x for x, _ in trims], [y for _, y in trims])
+    p, ambient = plain.plenum_pressure[boosted], plain.demand.ambient_pressure
+    assert ratio == pytest.approx((ambient + (p - ambient) * (1.0 - level)) / p, abs=1e-6)

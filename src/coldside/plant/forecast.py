@@ -20,7 +20,7 @@ from coldside.plant.assemble import Plant, assemble
 from coldside.plant.charge import ChargeState
 from coldside.plant.health import extrapolated, seconds_off_map, warnings_of
 from coldside.plant.ladder import ladder
-from coldside.plant.output import brake_power_at
+from coldside.plant.output import brake_power_at, knock_share
 from coldside.plant.results import Forecast, Health, HeatFlow, Ledger, spread_over
 from coldside.plant.traces import Solution, Streams
 
@@ -63,7 +63,7 @@ def simulate(build: Build, session: Session, *, progress: Callable[[str], None] 
     tell("running the session")
     solution = solve(plant)
     while demand.runs and len(changes) < feedback.MOST_TURNS:
-        power, reckoned = _power(plant, solution.scalars[:, 3], solution), _reckoned(plant, session)
+        power, reckoned = _power(plant, solution), _reckoned(plant, session)
         before, demand = demand, sample(session, build, feedback.shares_of(demand, power, reckoned))
         changes.append(feedback.largest_change(before.runs, demand.runs))
         tell(f"driving again with the power that heat leaves ({changes[-1]:.3f} s)")
@@ -77,19 +77,28 @@ def simulate(build: Build, session: Session, *, progress: Callable[[str], None] 
     return _forecast(plant, session, solution, (step_check, tuple(changes)))
 
 
-def _power(plant: Plant, plenum: np.ndarray, solution: Solution | None = None) -> np.ndarray:
-    """Brake power by samples, W, with the plenum at `plenum` [K]; between two stages as solved, or as the plenum."""
-    between = None if plant.arrays.stages == 1 else plenum if solution is None else _late(plant, solution)[1]
-    state = charge_states(plant, plant.demand, plenum, between)
-    return brake_power_at(plant, state.flow, plenum, state.belt_power)
+def _read(plant: Plant, solution: Solution) -> np.ndarray:
+    """What the engine's own computer takes for the charge's temperature: the last sensor, else the gas itself."""
+    on_charge = np.flatnonzero(plant.arrays.sensor_sort == layout.CHARGE)
+    return solution.scalars[:, 4 + on_charge[-1]] if len(on_charge) else solution.intake
+
+
+def _power(plant: Plant, solution: Solution) -> np.ndarray:
+    """Brake power by samples, W."""
+    plenum = solution.scalars[:, 3]
+    state = charge_states(plant, plant.demand, plenum, _late(plant, solution)[1])
+    share = knock_share(plant, state.plenum_pressure, plenum, _read(plant, solution))
+    return share * brake_power_at(plant, state.flow, plenum, state.belt_power)
 
 
 def _reckoned(plant: Plant, session: Session) -> np.ndarray:
     """Brake power by samples with the charge as warm as the demand's own driving assumes, W."""
+    d = plant.demand
     if plant.charge.drive is not None:  # the demand does not know what a belt can give
-        d, around = plant.demand, surroundings(session.ambient)
-        return reckoned_power(plant.build.engine, d.engine_speed, d.plenum_target, around)
-    return _power(plant, np.full(len(plant.demand.time), plant.demand.ambient_temperature + CHARGE_RISE))
+        return reckoned_power(plant.build.engine, d.engine_speed, d.plenum_target, surroundings(session.ambient))
+    plenum = np.full(len(d.time), d.ambient_temperature + CHARGE_RISE)
+    state = charge_states(plant, d, plenum, plenum if plant.arrays.stages > 1 else None)
+    return brake_power_at(plant, state.flow, plenum, state.belt_power)
 
 
 def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[float, tuple[float, ...]]) -> Forecast:
@@ -101,7 +110,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[
     charge_sensors = [i for i in range(n_sensors) if plant.arrays.sensor_sort[i] == layout.CHARGE]
     loop_means = solution.scalars[:, 4 + n_sensors :]
     moment = _at_peak(plant, solution)
-    fuel, power, cold = _engine_output(plant, state, solution.scalars[:, 3], between)
+    fuel, power, cold = _engine_output(plant, state, (solution.scalars[:, 3], _read(plant, solution)), between)
     ledger = _ledger(plant, solution)
     inlet, outlet, flow, capacity = _by_name(plant, streams, state)
     return Forecast(
@@ -238,16 +247,22 @@ def charge_states(plant: Plant, demand: Demand, plenum: np.ndarray, between: np.
 
 
 def _engine_output(
-    plant: Plant, state: ChargeState, feed: np.ndarray, between: np.ndarray | None
+    plant: Plant, state: ChargeState, temperatures: tuple[np.ndarray, np.ndarray]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Fuel [kg/s], brake power [W], and brake power with the charge held at ambient temperature [W]."""
+    """Fuel [kg/s], brake power [W], and brake power with the charge held at ambient temperature [W].
+
+    `temperatures` [K] of the charge in the plenum and as the engine's own computer reads it.
+    """
+    feed, read = temperatures
     spec, demand, W = plant.build.engine, plant.demand, plant.around.humidity_ratio
     lam = engine.mixture(spec, state.plenum_pressure / demand.ambient_pressure, demand.full_load)
     fuel = engine.fuel_flow(spec, state.flow, W, lam)
     ambient = np.full(len(demand.time), demand.ambient_temperature)
-    cold = charge_states(plant, demand, ambient, None if between is None else ambient)
-    warm_power = brake_power_at(plant, state.flow, feed, state.belt_power)
-    return fuel, warm_power, brake_power_at(plant, cold.flow, ambient, cold.belt_power)
+    cold = charge_states(plant, demand, ambient, ambient if plant.arrays.stages > 1 else None)
+    warm = brake_power_at(plant, state.flow, feed, state.belt_power)
+    warm = warm * knock_share(plant, state.plenum_pressure, feed, read)
+    at_ambient = brake_power_at(plant, cold.flow, ambient, cold.belt_power)
+    return fuel, warm, at_ambient * knock_share(plant, cold.plenum_pressure, ambient, ambient)
 
 
 def _ledger(plant: Plant, solution: Solution) -> Ledger:

@@ -6,6 +6,8 @@ import numpy as np
 
 from coldside.duty.demand import friction_power
 from coldside.parts import engine
+from coldside.parts.engine import BOOSTED, EngineSpec
+from coldside.parts.knock_model import KnockModel
 from coldside.plant.assemble import Plant
 
 
@@ -33,3 +35,25 @@ def brake_power_at(
     share = np.minimum(flow / np.maximum(full, 1e-9), 1.0)
     part = np.maximum(at_load - friction_power(spec, n) * (1.0 - share), 0.0)
     return np.maximum(np.where(demand.full_load[: len(flow)], at_load, part) - belt_power, 0.0)
+
+
+def answers_heat(spec: EngineSpec) -> bool:
+    """Whether anything beside density takes power off a warm charge: the car's own trims, or knock that is known."""
+    return any(key is not None for key in (spec.trim_spark, spec.trim_boost, spec.knock_speed))
+
+
+def knock_share(plant: Plant, pressure: np.ndarray, charge: np.ndarray, read: np.ndarray) -> np.ndarray:
+    """Share of power that knock and the car's own trims leave, by samples; 1 off full load and out of boost.
+
+    Plenum `pressure` [Pa absolute], `charge` [K] and what the intake sensor `read`s [K]; see
+    `KnockModel.power_share`.
+    """
+    spec, demand = plant.build.engine, plant.demand
+    share = np.ones(len(charge))
+    boosted = demand.full_load & (demand.engine_speed > 0.0) & (pressure > BOOSTED * demand.ambient_pressure)
+    if answers_heat(spec) and boosted.any():
+        model = KnockModel.of(spec, demand.ambient_pressure)
+        share[boosted] = model.power_share(
+            demand.engine_speed[boosted], pressure[boosted], charge[boosted], read[boosted], demand.ambient_pressure
+        )
+    return share
