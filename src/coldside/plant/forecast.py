@@ -110,7 +110,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[
     charge_sensors = [i for i in range(n_sensors) if plant.arrays.sensor_sort[i] == layout.CHARGE]
     loop_means = solution.scalars[:, 4 + n_sensors :]
     moment = _at_peak(plant, solution)
-    fuel, power, cold = _engine_output(plant, state, (solution.scalars[:, 3], _read(plant, solution)), between)
+    fuel, power, cold = _engine_output(plant, state, (solution.scalars[:, 3], _read(plant, solution)))
     ledger = _ledger(plant, solution)
     inlet, outlet, flow, capacity = _by_name(plant, streams, state)
     return Forecast(
