@@ -385,6 +385,14 @@ SOURCES = _table(
         IN_PART,
     ),
     (
+        "UNGTR15",
+        (
+            "UN Global Technical Regulation No. 15, annex 1, and Commission Regulation (EU) 2017/1151, annex XXI: speeds "
+            "of the cycle of class 3b (from a public data file), its checksum and its distances by phase"
+        ),
+        IN_PART,
+    ),
+    (
         "EPASchedules",
         (
             "United States Environmental Protection Agency: dynamometer drive schedules UDDS, HWFET and US06 (public "

@@ -101,6 +101,16 @@ def _distance(name: str) -> dict[str, float]:
     return {"distance": float(speed.sum())}
 
 
+def _worldwide() -> dict[str, float]:
+    """Phases of 589, 433, 455 and 323 s."""
+    time, speed = schedule("WLTC")
+    ends = (0, 589, 1022, 1477, 1800)
+    named = zip(("low", "medium", "high", "extra_high"), ends[:-1], ends[1:], strict=True)
+    return {"distance": float(speed.sum())} | {
+        name: float(speed[(time > low) & (time <= high)].sum()) for name, low, high in named
+    }
+
+
 CASES = [
     Case(
         id="loop-C30",
@@ -173,6 +183,18 @@ CASES = [
         tolerance_reason=FOUR,
         source=("Gillespie1992",),
         how="derived, root of a cubic",
+    ),
+    Case(
+        id="loop-C35",
+        part="WLTC",
+        what="distance of WLTC class 3b, whole and by phase, sums of its samples one second apart",
+        inputs={},
+        compute=_worldwide,
+        expected={"distance": 23266.0, "low": 3095.0, "medium": 4756.0, "high": 7162.0, "extra_high": 8254.0},
+        tolerance=2e-4,
+        tolerance_reason="whole metres stated",
+        source=("UNGTR15",),
+        how="printed",
     ),
     *(
         Case(

@@ -122,7 +122,7 @@ def only(phase: str) -> str:
         (PULL + 'to = "7000 rpm"\ndrum_mass = "900 kg"', 'is of a dyno; write on = "dyno" too'),
         (PULL + 'to = "7000 rpm"\non = "dyno"\ndrum_mass = "900 kg"\nheadwind = "2 m/s"', "means nothing on a dyno"),
         (PULL, "duration or to is missing"),
-        ('[[phases]]\nkind = "cycle"\nschedule = "WLTC"', "not bundled: its numbers"),
+        ('[[phases]]\nkind = "cycle"\nschedule = "NEDC"', "is not bundled; your own goes in as"),
         ('[[phases]]\nkind = "cycle"\nschedule = "US66"', 'nearest: "US06"'),
         ('[[phases]]\nkind = "lap"\ntrack = "fast lop"', 'nearest: "fast loop"'),
         ('[[phases]]\nkind = "paddock"\nduration = "5 min"\nengine_off = "6 min"', "is longer than duration"),

@@ -15,10 +15,14 @@ from coldside.duty.samples import read_cycle
 from coldside.errors import BadInput, nearest
 from coldside.units import typed
 
-SCHEDULES = {"UDDS": "udds.csv", "HWFET": "hwfet.csv", "US06": "us06.csv"}
-_ALSO = {"FTP-72": "UDDS", "LA4": "UDDS", "CITY": "UDDS", "URBAN": "UDDS", "HIGHWAY": "HWFET", "HFET": "HWFET"}
+SCHEDULES = {"UDDS": "udds.csv", "HWFET": "hwfet.csv", "US06": "us06.csv", "WLTC": "wltc_3b.csv"}
+_ALSO = {
+    **dict.fromkeys(("FTP-72", "LA4", "CITY", "URBAN"), "UDDS"),
+    **dict.fromkeys(("HIGHWAY", "HFET"), "HWFET"),
+    **dict.fromkeys(("WLTC 3B", "WLTC CLASS 3B", "WLTP", "WLTP CLASS 3B"), "WLTC"),
+}
 _OWN = 'your own goes in as kind = "traffic" with cycle = "yours.csv" (columns t_s and speed_m_s)'
-_NOT_HERE = ("WLTC", "WLTP", "NEDC", "JC08", "RDE")
+_NOT_HERE = ("WLTC", "WLTP", "NEDC", "JC08", "RDE")  # of the first two the classes of weak and slow cars
 
 
 def schedule_name(text: str) -> str:
@@ -34,10 +38,7 @@ def schedule_name(text: str) -> str:
     bundled = ", ".join(f'"{one}"' for one in SCHEDULES)
     for other in _NOT_HERE:
         if name.startswith(other):
-            raise BadInput(
-                f"{typed(text)} is not bundled: its numbers are to be had from the regulation only; {_OWN}. "
-                f"Bundled: {bundled}"
-            )
+            raise BadInput(f"{typed(text)} is not bundled; {_OWN}. Bundled: {bundled}")
     close = nearest(name, SCHEDULES)
     hint = f'; nearest: "{close}"' if close else ""
     raise BadInput(f"{typed(text)} is not one of {bundled}{hint}; {_OWN}")
