@@ -193,3 +193,11 @@ def test_trims_answer_the_sensor():
 def test_half_a_known_point_is_refused():
     with pytest.raises(BadInput, match="needs knock_speed"):
         model(knock_speed=90.0)
+
+
+def test_the_same_engine_is_the_same_model():
+    """So that its table is made once; an engine with lists in it works too."""
+    assert KnockModel.of(piston(**KNOWN), AMBIENT) is KnockModel.of(piston(**KNOWN), AMBIENT)
+    listed = KnockModel.of(piston(**KNOWN, trim_boost=[[300.0, 0.0], [340.0, 0.5]]), AMBIENT)
+    assert listed.factor == KNOWN_MODEL.factor
+    assert listed.power_share(N, P, 320.0, 340.0, AMBIENT) < 0.8

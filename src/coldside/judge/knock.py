@@ -340,7 +340,9 @@ def _margin_words(result: KnockVerdict) -> Sentence:
     told = ", or ".join(pieces)
     if short:
         return Sentence(
-            "Knock: worst " + place + ", " + told + " beyond what this fuel bears: it would knock there.", values
+            "Knock: worst " + place + ", " + told + " beyond what this fuel bears: it would knock there unless its "
+            "control takes the spark back, as the forecast's power reckons.",
+            values,
         )
     kept = "keep 2 to 3 deg in reserve"
     if margins.spark is not None and margins.spark < RESERVE_SPARK[0]:
@@ -381,6 +383,7 @@ def _felt_words(felt: Felt) -> Sentence:
         values["boost"] = Quantity(felt.boost, "boost_difference")
     return Sentence(
         "The car's own trims take " + " and ".join(taken) + " at {when}, when its sensor reads {sensor} (the charge is "
-        "{charge}): {power} of the power there, {mean} on average in boost. The forecast's power does not hold that.",
+        "{charge}): {power} of the power there, {mean} on average in boost. The forecast's power has that in it; "
+        "its boost and heat are those without.",
         values,
     )

@@ -28,7 +28,8 @@ WIEBE_A, WIEBE_M = 5.0, 2.0  # Heywood1988, from memory
 BEST_PHASING = 9.0  # deg after top dead centre where half is burnt at best torque: 8 to 10 (Heywood1988)
 WALL = 450.0  # K, walls during the burn; common practice
 LATEST = 60.0  # deg, most retard that `retard_loss` knows
-_SEGMENTS = (32, 36, 16, 32)  # steps: compression, burn to its counted end, rest of the burn, expansion; even
+STEPS = (32, 36, 16, 32)  # steps: compression, burn to its counted end, rest of the burn, expansion; even
+COARSE_STEPS = (16, 20, 16, 32)  # where a thousand cycles make a table: octane need within 0.05 numbers
 _SETTLED, _SWEEPS = 5e-5, 40
 
 
@@ -186,7 +187,9 @@ class Cycle:
         return self.p.max(axis=-1)
 
 
-def _angles(chamber: Chamber, burn: Burn, shape: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
+def _angles(
+    chamber: Chamber, burn: Burn, shape: tuple[int, ...], steps: tuple[int, ...]
+) -> tuple[np.ndarray, np.ndarray]:
     """Grid with knots at spark, counted end and end of burn, and the burnt share on it."""
     spark, duration = (
         np.broadcast_to(np.asarray(v, dtype=float), shape)[..., None] for v in (burn.spark, burn.duration)
@@ -194,7 +197,7 @@ def _angles(chamber: Chamber, burn: Burn, shape: tuple[int, ...]) -> tuple[np.nd
     closes = np.full_like(spark, chamber.intake_closes)
     counted = wiebe_place(burn.counted, burn.a, burn.m)
     edges = (closes, -spark, -spark + counted * duration, -spark + duration, -closes)
-    pieces = [low + (high - low) * np.arange(k) / k for low, high, k in zip(edges, edges[1:], _SEGMENTS, strict=False)]
+    pieces = [low + (high - low) * np.arange(k) / k for low, high, k in zip(edges, edges[1:], steps, strict=False)]
     angle = np.concatenate([*pieces, edges[-1]], axis=-1)
     if np.any(np.diff(angle, axis=-1) <= 0.0):
         raise BadInput("this burn begins before the intake closes, or ends after the exhaust opens")
@@ -217,13 +220,14 @@ def cycle(
     wall: float | None = WALL,
     gamma: tuple[float, float] | None = None,
     whole: bool = True,
+    steps: tuple[int, ...] = STEPS,
 ) -> Cycle:
     """Solve dp = (g - 1)/V (dQ_b - dQ_w) - g p dV/V from intake close to exhaust open, for every condition at once.
 
     `wall` [K] is the walls' temperature, None for no wall heat (Woschni1967, as Heywood1988 eq. 12.19, from memory).
     g runs from the unburnt gas's at its temperature to 1.27 with the burnt share, or between the two of `gamma`.
-    The end gas keeps its entropy.  Not `whole`: only to the counted end of the burn, for knock.  BadInput for
-    states that are not above 0 or a burn outside the closed part.
+    The end gas keeps its entropy.  `steps` in each segment, see `STEPS`.  Not `whole`: only to the counted end of the
+    burn, for knock.  BadInput for states that are not above 0 or a burn outside the closed part.
     Raises `Internal` if the sweeps do not settle.
     """
     for name, value in (("pressure", start.p), ("temperature", start.T), ("engine speed", start.n)):
@@ -235,8 +239,8 @@ def cycle(
     p0, T0, heat, n = (
         np.broadcast_to(np.asarray(v, dtype=float), shape)[..., None] for v in (start.p, start.T, start.heat, start.n)
     )
-    angle, burnt = _angles(chamber, burn, shape)
-    end = _SEGMENTS[0] + _SEGMENTS[1]
+    angle, burnt = _angles(chamber, burn, shape, steps)
+    end = steps[0] + steps[1]
     if not whole:
         angle, burnt = angle[..., : end + 1], burnt[..., : end + 1]
     V = chamber.volume(angle)
@@ -261,15 +265,15 @@ def cycle(
             break
     else:
         raise Internal("the pressure of a cycle did not settle; please send the build and the session")
-    work = _integral(p * chamber.volume_slope(angle), angle) if whole else None
+    work = _integral(p * chamber.volume_slope(angle), angle, steps) if whole else None
     return Cycle(angle, p, gas.isentropic(T0, p / p0), burnt, end, work, n[..., 0])
 
 
-def _integral(values: np.ndarray, angle: np.ndarray) -> np.ndarray:
+def _integral(values: np.ndarray, angle: np.ndarray, segments: tuple[int, ...]) -> np.ndarray:
     """Integral over the angle, Simpson in each segment, where steps are even."""
     total = np.zeros(values.shape[:-1])
     first = 0
-    for steps in _SEGMENTS:
+    for steps in segments:
         weights = np.full(steps + 1, 2.0)
         weights[1::2], weights[[0, -1]] = 4.0, 1.0
         total += values[..., first : first + steps + 1] @ weights * (angle[..., first + 1] - angle[..., first]) / 3.0

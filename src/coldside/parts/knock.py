@@ -21,6 +21,8 @@ from coldside.media.end_gas import EndGas, end_gas
 from coldside.media.fuels import Fuel, evaporation_drop, saturated_drop
 from coldside.parts.combustion import (
     BEST_PHASING,
+    COARSE_STEPS,
+    STEPS,
     Burn,
     Chamber,
     Cycle,
@@ -40,7 +42,7 @@ INTAKE_WALL = 400.0  # K, ports and cylinder while filling; 380 to 420 common pr
 RESIDUAL_SHARE = 0.05  # burnt gas left, by mass
 RESIDUAL_TEMPERATURE = 1100.0  # K; 1050 to 1200 common practice
 EVAPORATION = {"port": 0.35, "direct": 0.7}  # share of the fuel's latent heat that the charge gives; note at fuels.py
-SPARKS = np.arange(-14.0, 47.0, 4.0)  # deg before, searched from the latest
+SPARKS = np.arange(-14.0, 47.0, 5.0)  # deg before, searched from the latest
 
 # How far to trust it: note E7 of the design, own estimates; the words are for the screen.
 UNCALIBRATED_BAND = 10.0  # octane numbers
@@ -193,10 +195,19 @@ class Conditions:
         p = np.asarray(p_plenum, dtype=float) * self.ram
         return Start(p, self.closing_temperature(T_plenum, p_plenum), heat, n)
 
-    def solve(self, n: Number, p_plenum: Number, T_plenum: Number, burn: Burn, *, whole: bool = True) -> Cycle:
+    def solve(
+        self,
+        n: Number,
+        p_plenum: Number,
+        T_plenum: Number,
+        burn: Burn,
+        *,
+        whole: bool = True,
+        steps: tuple[int, ...] = STEPS,
+    ) -> Cycle:
         """The cycle at `n` [rev/s], plenum `p_plenum` [Pa absolute] and `T_plenum` [K]; arrays broadcast."""
         watched = replace(burn, counted=self.counted)
-        return cycle(self.chamber, self.gas, self.start(n, p_plenum, T_plenum), watched, whole=whole)
+        return cycle(self.chamber, self.gas, self.start(n, p_plenum, T_plenum), watched, whole=whole, steps=steps)
 
     def octane_needed(self, n: Number, p_plenum: Number, T_plenum: Number, burn: Burn, factor: float = 1.0) -> Number:
         """Octane number at which the end gas just does not ignite; `factor` multiplies every delay (calibration)."""
@@ -208,7 +219,8 @@ class Conditions:
     ) -> np.ndarray:
         """Octane need for each of `SPARKS` (last axis), latest first; conditions broadcast to one shape."""
         n, p, T, d = (a[..., None] for a in np.broadcast_arrays(n, p_plenum, T_plenum, np.asarray(duration, float)))
-        return np.asarray(self.octane_needed(n, p, T, Burn(SPARKS, d), factor))
+        solved = self.solve(n, p, T, Burn(SPARKS, d), whole=False, steps=COARSE_STEPS)
+        return octane_for(delay_integral(solved, lambda p, T: factor * gasoline_delay(p, T, 100.0)), 100.0)
 
 
 def calibration_factor(integral: float) -> float:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -218,28 +218,14 @@ class KnockModel:
     def of(cls, spec: EngineSpec, p_ambient: float) -> KnockModel:
         """The model of an engine; `p_ambient` [Pa absolute] turns a gauge `knock_boost` into plenum pressure.
 
+        The same engine and pressure give the same object, whose table is then made only once.
         Raises `BadInput` when a size is missing or only part of the known point is given.
         """
-        burnt = fuel(spec.fuel)
-        shift = 0.0 if spec.octane is None else spec.octane - burnt.RON
-        low, used, high = (burnt.octane(K) + shift for K in reversed(OCTANE_INDEX_K))
-        in_port = spec.fuel_injection == "port"
-        share = EVAPORATION[spec.fuel_injection]
-        conditions = Conditions(chamber_of(spec), burnt, spec.fuel_lambda, share, saturates=in_port)
-        model = cls(spec, conditions, used, low, high)
-        point = (spec.knock_speed, spec.knock_boost, spec.knock_intake, spec.knock_spark)
-        if all(value is None for value in point):
-            return model
-        n, boost, T, spark = point
-        if n is None or boost is None or T is None or spark is None:
-            raise BadInput(
-                "a known point of knock needs knock_speed, knock_boost, knock_intake and knock_spark",
-                key="engine.knock_speed",
-            )
-        known = (n, boost.absolute(p_ambient), T, math.degrees(spark))  # type: ignore[attr-defined]
-        solved = conditions.solve(known[0], known[1], known[2], model.burn(n, known[3]), whole=False)
-        integral = float(delay_integral(solved, lambda p, T: gasoline_delay(p, T, used)))
-        return cls(spec, conditions, used, low, high, calibration_factor(integral), known)
+        try:
+            hash(spec)
+        except TypeError:  # made by hand with lists in it: cannot be remembered
+            return _model_of.__wrapped__(spec, float(p_ambient))
+        return _model_of(spec, float(p_ambient))
 
     @property
     def law_octane(self) -> float | None:
@@ -298,7 +284,7 @@ class KnockModel:
         """The octane need tabulated over what a car meets, 1000 rpm to above top speed."""
         log_n = np.linspace(np.log(1000 * RPM), np.log(1.1 * self.spec.top_speed), 8)
         lowest, highest = TABLE_PRESSURES
-        log_p, T = np.linspace(np.log(lowest), np.log(highest), 5), np.linspace(*TABLE_TEMPERATURES, 7)
+        log_p, T = np.linspace(np.log(lowest), np.log(highest), 4), np.linspace(*TABLE_TEMPERATURES, 6)
         n, p, temperature = np.meshgrid(np.exp(log_n), np.exp(log_p), T, indexing="ij")
         needed = self.conditions.needed_by_spark(n, p, temperature, self.duration(n), self._level())
         return NeedTable(log_n, log_p, T, np.log(needed))
@@ -375,3 +361,27 @@ class KnockModel:
         """Delay integral by the upper and by the lower law of ethanol's own delay: sign and order only; 1 is knock."""
         solved = self.conditions.solve(n, p_plenum, T_plenum, self.burn(n, spark), whole=False)
         return float(delay_integral(solved, ethanol_delay_high)), float(delay_integral(solved, ethanol_delay_low))
+
+
+@lru_cache(maxsize=16)
+def _model_of(spec: EngineSpec, p_ambient: float) -> KnockModel:
+    burnt = fuel(spec.fuel)
+    shift = 0.0 if spec.octane is None else spec.octane - burnt.RON
+    low, used, high = (burnt.octane(K) + shift for K in reversed(OCTANE_INDEX_K))
+    in_port = spec.fuel_injection == "port"
+    share = EVAPORATION[spec.fuel_injection]
+    conditions = Conditions(chamber_of(spec), burnt, spec.fuel_lambda, share, saturates=in_port)
+    model = KnockModel(spec, conditions, used, low, high)
+    point = (spec.knock_speed, spec.knock_boost, spec.knock_intake, spec.knock_spark)
+    if all(value is None for value in point):
+        return model
+    n, boost, T, spark = point
+    if n is None or boost is None or T is None or spark is None:
+        raise BadInput(
+            "a known point of knock needs knock_speed, knock_boost, knock_intake and knock_spark",
+            key="engine.knock_speed",
+        )
+    known = (n, boost.absolute(p_ambient), T, math.degrees(spark))  # type: ignore[attr-defined]
+    solved = conditions.solve(known[0], known[1], known[2], model.burn(n, known[3]), whole=False)
+    integral = float(delay_integral(solved, lambda p, T: gasoline_delay(p, T, used)))
+    return KnockModel(spec, conditions, used, low, high, calibration_factor(integral), known)
