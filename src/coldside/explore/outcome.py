@@ -47,7 +47,7 @@ class Fineness:
 
 
 FINE = Fineness()
-COARSE = Fineness({"water_core": (2, 4), "air_core": (8, 2), "exchanger": (3, 2)}, 2, 0.01, 1.0)
+COARSE = Fineness({"water_core": (3, 8), "air_core": (16, 2), "exchanger": (3, 2)}, 2, 0.02, 2.0)
 
 
 @dataclass(frozen=True)
