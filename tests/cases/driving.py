@@ -71,7 +71,7 @@ def _straight(length: float, radius: float, mu: float, drives: float, brakes: fl
 def _standing_start(mass: float, power: float, distance: float) -> dict[str, float]:
     state = drive.standing(constant_power(mass, power), drive.Course(slip=0.3), boost=2e5)  # force ends at P / 0.3 m/s
     whole = drive.march(state, (distance,), step=5e-4)
-    less = drive.march(state, (distance,), lambda s: 0.95, step=5e-4)
+    less = drive.march(state, (distance,), (np.array([0.0]), np.array([0.95])), step=5e-4)
     assert whole is not None
     assert less is not None
     (time, speed), (longer, _) = whole.marks[-1], less.marks[-1]

@@ -37,7 +37,7 @@ STRIP = drive.Course(slip=55.0)
 
 
 def ran(car: drive.Powertrain = CAR, share: float = 1.0, length: float = 402.336, **how: float) -> drive.Driven:
-    driven = drive.march(drive.standing(car, STRIP), (length,), lambda s: share, **how)
+    driven = drive.march(drive.standing(car, STRIP), (length,), (np.array([0.0]), np.array([share])), **how)
     assert driven is not None
     return driven
 

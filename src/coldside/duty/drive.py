@@ -12,9 +12,10 @@ little (the ratio is our own, common practice, no source).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -24,14 +25,14 @@ from coldside.duty.load import Surroundings, friction_power, full_load_power
 from coldside.parts import engine as engines
 from coldside.parts.engine import CarSpec
 
+if TYPE_CHECKING:
+    from coldside.duty import marching
+
 STEP = 0.02  # s of a march; half of it moves a quarter mile by some hundredths of a millisecond
-COAST = 3.0  # how many times slower boost runs down behind a shut throttle than it builds up (own)
 LIMITER = 0.01  # share over top speed in which power falls to nothing
-KICK_DOWN = 0.8  # share of a shift speed below which full throttle takes the lower gear
-BRAKED_DOWN = 0.95  # and below which brakes and bends do
-STALLED, CRAWL = 60.0, 0.05  # s after which a car this slow, m/s, is given up
 FASTEST = 140.0  # m/s, what no car here exceeds
 _ROWS = 400  # of the tables over engine speed
+_ROOM = 4096  # rows of a march that are made at a time
 
 
 @dataclass(frozen=True)
@@ -59,16 +60,34 @@ class Powertrain:
     density: float
     lag: float
 
-    def at(self, n: float) -> tuple[float, float, float]:
-        """Full-load power, friction power [W] and boost target [Pa absolute] at `n` [rev/s]."""
-        place = n / self.step
-        i = min(int(place), _ROWS - 2)
-        w = min(place - i, 1.0)
-        a, b = 1.0 - w, w
-        return (
-            a * self.full[i] + b * self.full[i + 1],
-            a * self.friction[i] + b * self.friction[i + 1],
-            a * self.top[i] + b * self.top[i + 1],
+    @cached_property
+    def numbers(self) -> marching.CarNumbers:
+        """The same as bare numbers for the compiled march."""
+        from coldside.duty import marching
+
+        car = self.car
+        return marching.CarNumbers(
+            tables=np.array([self.full, self.friction, self.top], dtype=float),
+            step=float(self.step),
+            ratio=np.array(self.ratio, dtype=float),
+            inertia=np.array(self.inertia, dtype=float),
+            shift_at=np.array(self.shift_at, dtype=float),
+            idle=float(self.idle),
+            lowest=float(self.lowest),
+            ambient=float(self.ambient),
+            density=float(self.density),
+            lag=float(self.lag),
+            mass=float(car.mass),
+            drag_area=float(car.drag_area),
+            rolling=float(car.rolling_resistance),
+            efficiency=float(car.driveline_efficiency),
+            grip=float(car.grip),
+            downforce_area=float(car.downforce_area),
+            drive=("rear", "front", "all").index(car.drive),
+            front_share=float(car.front_share),
+            lever=float(car.cg_height / car.wheelbase),
+            shift_time=float(car.shift_time),
+            open_shift=car.shift_throttle == "open",
         )
 
 
@@ -132,14 +151,22 @@ class Course:
     pace: float = 1.0
     throttle: float = 1.0
 
-    def cell(self, distance: float) -> tuple[int, int, float]:
-        """Rows on both sides of a distance and how far it is from the first to the second, 0 to 1."""
-        place = distance / self.step
-        i = int(place)
-        n = len(self.cap)
-        if self.closed:
-            return i % n, (i + 1) % n, place - i
-        return min(i, n - 1), min(i + 1, n - 1), place - i
+    @cached_property
+    def numbers(self) -> marching.CourseNumbers:
+        """The same as bare numbers for the compiled march."""
+        from coldside.duty import marching
+
+        return marching.CourseNumbers(
+            step=float(self.step),
+            cap=np.array(self.cap, dtype=float),
+            curvature=np.array(self.curvature, dtype=float),
+            grade=np.array(self.grade, dtype=float),
+            closed=bool(self.closed),
+            headwind=float(self.headwind),
+            slip=float(self.slip),
+            pace=float(self.pace),
+            throttle=float(self.throttle),
+        )
 
 
 class RunState(NamedTuple):
@@ -162,14 +189,6 @@ class RunState(NamedTuple):
     course: Course
 
 
-class _Asked(NamedTuple):
-    acceleration: float
-    engine_speed: float
-    plenum: float
-    full_load: bool
-    spool_to: float
-
-
 def standing(car: Powertrain, course: Course, boost: float | None = None) -> RunState:
     """A car on the start line in first gear; `boost` is the plenum pressure held there, Pa absolute."""
     held = car.ambient if boost is None else max(boost, car.ambient)
@@ -181,115 +200,12 @@ def advance(state: RunState, power_fraction: float, dt: float) -> RunState:
 
     Midpoint rule between events; starts and ends of shifts are met exactly.
     """
-    left = dt
-    while left > 1e-9:
-        now = _gear_in_hand(state)
-        after = _step(now, power_fraction, left)
-        left -= after.time - now.time
-        state = after
-    return state
+    from coldside.duty import marching  # Numba is imported only when something is driven
 
-
-def _gear_in_hand(state: RunState) -> RunState:
-    """Shift up where the gear is spent, down where it is far too high; a shift takes its time."""
-    at = state.car.shift_at
-    if state.shift_left > 0.0:
-        return state
-    if state.speed >= at[state.gear - 1]:
-        return state._replace(gear=state.gear + 1, shift_left=state.car.car.shift_time)
-    if state.gear > 1 and state.full_load and state.speed < KICK_DOWN * at[state.gear - 2]:
-        return state._replace(gear=state.gear - 1, shift_left=state.car.car.shift_time)
-    return state
-
-
-def _step(state: RunState, fraction: float, left: float) -> RunState:
-    """One step of at most `left` seconds, up to the next event."""
-    car, course = state.car, state.course
-    h = min(left, state.shift_left) if state.shift_left > 0.0 else left
-    v, s = state.speed, state.distance
-    first = _ask(state, v, s, fraction)
-    half = state._replace(spool=_spooled(car, state.spool, first.spool_to, 0.5 * h))
-    asked = _ask(half, max(v + 0.5 * h * first.acceleration, 0.0), s + 0.5 * h * v, fraction)
-    v_end = max(v + h * asked.acceleration, 0.0)
-    limit = car.shift_at[state.gear - 1]
-    grips = course.slip / car.ratio[0]  # where the clutch stops slipping and the engine's own mass joins in
-    if state.gear == 1 and v < grips:
-        limit = min(limit, grips)
-    if v < limit <= v_end and state.shift_left <= 0.0:
-        h = max(h * (limit - v) / (v_end - v), 1e-6)
-        v_end = limit
-    s_end = s + 0.5 * h * (v + v_end)
-    i, j, w = course.cell(s_end)
-    cap = (1.0 - w) * course.cap[i] + w * course.cap[j]
-    gear, shift_left = state.gear, max(state.shift_left - h, 0.0)
-    if v_end > cap:
-        v_end = cap
-        s_end = s + 0.5 * h * (v + v_end)
-        asked = _ask(state, v, s, fraction, wanted=(v_end - v) / h)
-        while gear > 1 and v_end < BRAKED_DOWN * car.shift_at[gear - 2] and asked.plenum <= car.ambient:
-            gear -= 1
-    spool = _spooled(car, state.spool, asked.spool_to, h)
-    return RunState(
-        state.time + h, s_end, v_end, gear, spool, shift_left, asked.engine_speed, asked.plenum, asked.full_load,
-        car, course,
-    )  # fmt: skip
-
-
-def _spooled(car: Powertrain, spool: float, to: float, h: float) -> float:
-    """Pressure that the compressor could give `h` seconds on, on its way `to` another."""
-    lag = car.lag if to > spool else COAST * car.lag
-    return to + (spool - to) * math.exp(-h / lag) if lag > 0.0 else to
-
-
-def _ask(state: RunState, v: float, s: float, fraction: float, wanted: float | None = None) -> _Asked:
-    """Acceleration at a speed and place, and what it asks of the engine; `wanted` m/s2 where a cap rules."""
-    pt, course, car = state.car, state.course, state.car.car
-    gear = state.gear - 1
-    i, j, w = course.cell(s)
-    slope = (1.0 - w) * course.grade[i] + w * course.grade[j]
-    bend = (1.0 - w) * course.curvature[i] + w * course.curvature[j]
-    air = v + course.headwind
-    dynamic = 0.5 * pt.density * air * abs(air)
-    level = 1.0 / math.sqrt(1.0 + slope * slope)
-    weight = car.mass * road.GRAVITY * level
-    resist = weight * (car.rolling_resistance + slope) + dynamic * car.drag_area
-    floor = max(course.slip if state.gear == 1 else pt.lowest, 1e-3)
-    n = max(v * pt.ratio[gear], floor)
-    slipping = state.speed * pt.ratio[gear] < floor * (1.0 - 1e-9)  # as the step began: it ends where that changes
-    turning = 1.0 + road.WHEELS_SHARE if slipping else pt.inertia[gear]
-    inertia = car.mass * turning
-    full, friction, top = pt.at(n)
-    most = min(max(state.spool, pt.ambient), top)
-    if state.shift_left > 0.0:
-        held = car.shift_throttle == "open"
-        plenum = most if held else min(pt.idle, most)
-        return _Asked(-resist / inertia, n, plenum, False, max(most, pt.ambient) if held else pt.ambient)
-    there = course.throttle * fraction * max(most / top * (full + friction) - friction, 0.0)
-    wheel = car.driveline_efficiency * pt.ratio[gear] / n  # N at the road for each W at the crank
-    load = weight + max(dynamic, 0.0) * car.downforce_area
-    side = min(car.mass * v * v * abs(bend) / (car.grip * course.pace * load), 1.0)
-    grip = _traction(car, load, side, course.pace)
-    force = min(there * wheel, grip)
-    if wanted is not None:
-        force = min(force, max(inertia * wanted + resist, 0.0))
-    if force >= there * wheel and course.throttle >= 1.0:
-        return _Asked((force - resist) / inertia, n, most, True, top)
-    needed = (force / wheel / max(fraction, 1e-3) + friction) / max(full + friction, 1.0) * top
-    plenum = min(max(needed, pt.idle), most)
-    builds = top if wanted is None and course.throttle >= 1.0 else max(plenum, pt.ambient)  # ready for more grip
-    return _Asked((force - resist) / inertia, n, plenum, False, builds)
-
-
-def _traction(car: CarSpec, load: float, side: float, pace: float) -> float:
-    """`road.traction_limit` for one point, in plain floats for the march's sake."""
-    mu, L, h = car.grip * pace, car.wheelbase, car.cg_height
-    if car.drive == "rear":
-        share = (1.0 - car.front_share) / max(1.0 - mu * h / L, 0.05)
-    elif car.drive == "front":
-        share = car.front_share / (1.0 + mu * h / L)
-    else:
-        share = 1.0
-    return min(share, 1.0) * mu * load * math.sqrt(max(1.0 - side * side, 0.0))
+    row = marching.drive_on(
+        marching.Row(*state[:9]), state.car.numbers, state.course.numbers, float(power_fraction), float(dt)
+    )
+    return RunState._make((*row, state.car, state.course))
 
 
 @dataclass(frozen=True)
@@ -309,10 +225,14 @@ class Driven:
     end: RunState
 
 
+Share = tuple[np.ndarray, np.ndarray]  # distance [m], rising, and share of full-load power there
+_WHOLE: Share = (np.zeros(1), np.ones(1))
+
+
 def march(
     state: RunState,
     places: Sequence[float],
-    share: Callable[[float], float] | None = None,
+    share: Share | None = None,
     *,
     step: float = STEP,
     longest: float = 3600.0,
@@ -320,57 +240,56 @@ def march(
     """Drive until the last of `places` [m, rising] is passed; None where `longest` seconds do not suffice
     or the car stands for good.
 
-    `share` gives the share of full-load power at a distance [m]; None for all of it.  The last step is cut
-    at the last place, so that marches follow each other without a gap.
+    `share` gives the share of full-load power over distance, straight lines between and held beyond its ends;
+    None for all of it.  The last step is cut at each place, so that marches follow each other without a gap.
     """
-    rows = [state]
-    marks: list[tuple[float, float]] = []
-    began = state.time
+    rows, marks = [_first(state)], []
+    now = state
     for place in places:
-        while state.distance < place - 1e-9:
-            fraction = 1.0 if share is None else share(state.distance)
-            after = advance(state, fraction, step)
-            if after.distance >= place:
-                h = _until(state, after, place)
-                after = advance(state, fraction, h)
-                after = after._replace(distance=place)
-            took = after.time - began
-            if took > longest or (took > STALLED and after.speed < CRAWL):
-                return None
-            state = after
-            rows.append(state)
-        marks.append((state.time - began, state.speed))
-    return _written(rows, tuple(marks))
+        written, end = _driven(now, place, math.inf, share, (step, state.time + longest, state.time))
+        if end is None:
+            return None
+        rows.append(written)
+        marks.append((end.time - state.time, end.speed))
+        now = end
+    return _written(np.concatenate(rows), tuple(marks), now)
 
 
 def march_to_speed(state: RunState, speed: float, *, step: float = STEP, longest: float = 600.0) -> Driven | None:
     """Drive at full load until `speed` [m/s] is reached; None where `longest` seconds do not suffice."""
-    rows = [state]
-    while state.speed < speed:
-        after = advance(state, 1.0, step)
-        if after.speed > speed:
-            h = step * (speed - state.speed) / (after.speed - state.speed)
-            after = advance(state, 1.0, h)._replace(speed=speed)
-        state = after
-        rows.append(state)
-        if state.time - rows[0].time > longest:
-            return None
-    return _written(rows, ())
+    written, end = _driven(state, math.inf, speed, None, (step, state.time + longest, state.time))
+    return None if end is None else _written(np.concatenate([_first(state), written]), (), end)
 
 
-def _written(rows: Sequence[RunState], marks: tuple[tuple[float, float], ...]) -> Driven:
-    """The states as arrays; the first takes what is asked from the second, since it was asked nothing yet."""
-    began = rows[0].time
-    columns = list(zip(*(row[:9] for row in rows), strict=True))
-    time, distance, speed, _, _, _, engine_speed, plenum, full = (np.asarray(c) for c in columns)
-    engine_speed[0], plenum[0], full[0] = engine_speed[1], plenum[1], full[1]
-    return Driven(time - began, distance, speed, engine_speed, plenum, full.astype(bool), marks, rows[-1])
+def _driven(
+    state: RunState, place: float, speed: float, share: Share | None, timing: tuple[float, float, float]
+) -> tuple[np.ndarray, RunState | None]:
+    """Rows up to a place or a speed, and the state there; `timing` is the step, the latest time and the start."""
+    from coldside.duty import marching
+
+    grid, shares = (np.ascontiguousarray(x, dtype=float) for x in (share or _WHOLE))
+    goal, power = (float(place), float(speed)), (grid, shares)
+    row = marching.Row(*state[:9])
+    kept = []
+    while True:
+        out = np.empty((_ROOM, 6))
+        count, row, ended = marching.run_on(row, state.car.numbers, state.course.numbers, goal, power, timing, out)
+        kept.append(out[:count])
+        if ended != marching.FULL:
+            break
+    end = RunState._make((*row, state.car, state.course)) if ended == marching.REACHED else None
+    return np.concatenate(kept), end
 
 
-def _until(state: RunState, after: RunState, place: float) -> float:
-    """Seconds from `state` to `place` on the way to `after`, at constant acceleration between them."""
-    h = after.time - state.time
-    a = (after.speed - state.speed) / h
-    way = place - state.distance
-    root = math.sqrt(max(state.speed**2 + 2.0 * a * way, 0.0))
-    return min(2.0 * way / (state.speed + root), h) if state.speed + root > 0.0 else h
+def _first(state: RunState) -> np.ndarray:
+    return np.array(
+        [[state.time, state.distance, state.speed, state.engine_speed, state.plenum, state.full_load]], float
+    )
+
+
+def _written(rows: np.ndarray, marks: tuple[tuple[float, float], ...], end: RunState) -> Driven:
+    """The rows as a `Driven`; the first takes what is asked from the second, since it was asked nothing yet."""
+    time, distance, speed, engine_speed, plenum, full = rows.T.copy()
+    if len(rows) > 1:
+        engine_speed[0], plenum[0], full[0] = engine_speed[1], plenum[1], full[1]
+    return Driven(time - time[0], distance, speed, engine_speed, plenum, full > 0.5, marks, end)

@@ -7,8 +7,6 @@ caps with an engine whose boost lags.  What is not: reading of tracks (`courses.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from coldside.duty import road
@@ -26,31 +24,16 @@ def speed_caps(track: Track, car: CarSpec, density: float, pace: float = 1.0) ->
     drag, rolling resistance and grade helping or not.  `density` of the air, kg/m3; `pace` the share of the grip
     that is used.  An open track may be left at any speed.
     """
+    from coldside.duty import marching  # Numba is imported only when something is driven
+
     limit = np.minimum(road.corner_speed(car, track.curvature, density, pace), FASTEST)
     n = len(limit)
-    bend, slope = np.abs(track.curvature).tolist(), track.grade.tolist()
-    caps = limit.tolist()
-    grip = car.grip * pace
     last = int(np.argmin(limit)) if track.closed else n - 1  # nothing brakes for what lies behind the slowest place
-    ds = track.step
-
-    def slowing(v2: float, i: int) -> float:
-        dynamic = 0.5 * density * v2
-        level = 1.0 / math.sqrt(1.0 + slope[i] * slope[i])
-        weight = car.mass * road.GRAVITY * level
-        load = weight + dynamic * car.downforce_area
-        side = min(car.mass * v2 * bend[i] / (grip * load), 1.0)
-        brakes = grip * car.brake_share * load * math.sqrt(1.0 - side * side)
-        force = brakes + weight * (car.rolling_resistance + slope[i]) + dynamic * car.drag_area
-        return max(force / (car.mass * (1.0 + road.WHEELS_SHARE)), 0.0)
-
-    for k in range(1, n):
-        i = (last - k) % n
-        after = (i + 1) % n
-        v2 = caps[after] ** 2
-        half = min(v2 + ds * slowing(v2, after), limit[i] ** 2)
-        caps[i] = min(caps[i], math.sqrt(v2 + 2.0 * ds * slowing(half, i)))
-    return np.asarray(caps)
+    brakes = marching.BrakeNumbers(
+        float(track.step), float(density), float(car.mass), float(car.grip * pace), float(car.brake_share),
+        float(car.rolling_resistance), float(car.drag_area), float(car.downforce_area),
+    )  # fmt: skip
+    return marching.brake_back(limit, np.abs(track.curvature), track.grade, last, brakes)
 
 
 def course_on(

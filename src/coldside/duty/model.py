@@ -155,7 +155,9 @@ class PhaseSpec:
     headwind: float = given(
         "speed", "wind against the car (with it below 0), in drag and at the ducts", default=0.0, low=-30.0, high=30.0
     )
-    schedule: str | None = given("text", "a regulated cycle: UDDS, HWFET, US06 or WLTC (its class 3b)", default=None)
+    schedule: str | None = given(
+        "text", "a regulated cycle: UDDS, HWFET, US06 or WLTC (that of cars, 3b)", default=None
+    )
     creep_every: float = given("time", "staging: time from one move up to the next", default=40.0, low=5.0, high=3600.0)
     creep_distance: float = given("length", "staging: length of each move", default=8.0, low=0.5, high=200.0)
     engine_off: float | None = given(

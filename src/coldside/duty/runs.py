@@ -9,7 +9,6 @@ Burnout, waiting on the line, the way back and rests are ordinary pieces: `drive
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,6 +22,7 @@ from coldside.duty.drive import (
     Driven,
     Powertrain,
     RunState,
+    Share,
     march,
     march_to_speed,
     powertrain,
@@ -98,14 +98,14 @@ class Runner:
         self._done[index] = self._done.get(index, -1) + 1
         return self._done[index]
 
-    def _share(self, index: int, number: int) -> Callable[[float], float] | None:
-        """Share of full-load power over distance for one run, held beyond both ends; None for all of it."""
+    def _share(self, index: int, number: int) -> Share | None:
+        """Share of full-load power over distance for one run; None for all of it."""
         if (index, number) not in self.shares:
             return None
         grid, share = (np.asarray(x, dtype=float) for x in self.shares[index, number])
         if grid.ndim != 1 or grid.shape != share.shape or not len(grid) or (np.diff(grid) < 0.0).any():
             raise BadInput("a share of power needs a distance that rises and as many shares", key="shares")
-        return lambda s: float(np.interp(s, grid, share))
+        return grid, share
 
     # -- standing starts ---------------------------------------------------------------------------------
     def _line(self, phase: PhaseSpec, course: Course) -> RunState:
@@ -162,9 +162,7 @@ class Runner:
         found.append(Piece("braking", "braking" + tail, float(braking.time[-1]), driven=braking))
         return found
 
-    def _marched(
-        self, state: RunState, length: float, share: Callable[[float], float] | None, index: int, step: float = STEP
-    ) -> Driven:
+    def _marched(self, state: RunState, length: float, share: Share | None, index: int, step: float = STEP) -> Driven:
         driven = march(state, (length,), share, step=step, longest=LONGEST_RUN)
         if driven is None:
             raise BadInput(
