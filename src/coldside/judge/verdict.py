@@ -368,7 +368,8 @@ def _repeat_noun(forecast: Forecast, result: LimitResult) -> str:
     named = [name for name, times in forecast.session.groups.items() if times > 1]
     if named:
         return named[0] if len(named) == 1 else "round"
-    return "pull"
+    kinds = {span.kind for span in forecast.demand.spans if span.repeat >= 0}
+    return kinds.pop() if kinds in ({"pull"}, {"lap"}) else "run"
 
 
 def _broken(forecast: Forecast, broken: Sequence[LimitResult]) -> list[Sentence]:
