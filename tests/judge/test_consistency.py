@@ -119,6 +119,8 @@ COOLED = TankOrExchanger(
 )  # fmt: skip
 FOUND = Consistency(
     noun="pull",
+    repeat_noun="pull",
+    resting="idling",
     start="ambient",
     peaks=(320.0, 322.0, 323.0),
     spread_over_ambient=0.11,
@@ -149,7 +151,7 @@ def test_words():
             "within 15 min instead of after 40 s: for more than a few runs only heat given to the air counts."
         ),
         "A second pull peaks within 2 K of the first, started cold, after 4 min 10 s of idling.",
-        "4 h have room for 40 pulls within your limit, with 5 min 49 s of idling between.",
+        "As far as heat goes, 4 h have room for 40 pulls within your limit, with 5 min 49 s of idling between.",
     )
     assert "185 degF" in FOUND.words("us")[1]
 

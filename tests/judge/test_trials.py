@@ -17,8 +17,10 @@ from coldside.judge.trials import (
     exchangers_on,
     held_at_full_load,
     larger_tanks,
+    repeat_noun,
     run_after_run,
     run_of,
+    samples_of_runs,
     second_exchangers,
     tanks_on,
 )
@@ -30,16 +32,25 @@ from generators import demand_of, session_of
 from judge import made
 
 
-def test_a_run_is_a_repeated_group_else_a_repeated_phase_else_the_first_pull(examples):
-    sessions = {name: load_session(examples / "sessions" / f"{name}.toml") for name in ("track", "dyno-pulls")}
-    lap = run_of(sessions["track"])
-    assert (lap.noun, len(lap.phases), lap.leading.name, lap.rest) == ("lap", 6, "main straight", 0.0)
-    assert all(phase.group is None for phase in lap.phases)
+def test_a_run_is_what_lies_between_two_rests(examples):
+    """A group without rests is one stint; one with a queue and a paddock is its drive; pulls and laps by themselves."""
+    sessions = {file.stem: load_session(file) for file in (examples / "sessions").glob("*.toml")}
+    stint = run_of(sessions["track"])
+    assert (stint.noun, len(stint.phases), stint.leading.name, stint.rest) == ("stint", 72, "main straight", 0.0)
+    assert all(phase.group is None for phase in stint.phases)
+    passed = run_of(sessions["standing-passes"])
+    assert [phase.kind for phase in passed.phases] == ["pass", "cruise"]
+    assert (passed.noun, passed.rest, passed.resting.kind) == ("run", 26 * 60.0, "paddock")
     pull = run_of(sessions["dyno-pulls"])
     assert (pull.noun, pull.rest, pull.leading.repeat, pull.leading.rest) == ("pull", 240.0, 1, 0.0)
-    single = run_of(load_session(examples / "sessions" / "traffic-then-pull.toml"))
+    assert (pull.resting.kind, pull.resting.air) == ("idle", pull.leading.air)
+    single = run_of(sessions["traffic-then-pull"])
     assert (single.noun, len(single.phases), single.leading.duration) == ("pull", 1, 9.0)
     assert run_of(session_of(PhaseSpec(kind="idle", duration=60.0))) is None
+    laps = run_of(session_of(PhaseSpec(kind="lap", track="fast loop", repeat=5, rest=0.0)))
+    assert (laps.noun, laps.leading.repeat) == ("stint", 5)
+    nouns = {name: repeat_noun(session) for name, session in sessions.items()}
+    assert (nouns["track"], nouns["standing-passes"], nouns["dyno-pulls"]) == ("lap", "round", "pull")
 
 
 def test_runs_follow_each_other_with_the_rest_between(examples):
@@ -51,6 +62,20 @@ def test_runs_follow_each_other_with_the_rest_between(examples):
     assert [span.label for span in demand.spans] == ["pull", REST, "pull", REST, "pull"]
     assert (demand.air_speed["nose"][1:] == 8.0).all()
     assert (three.start, three.ambient, three.limits) == (session.start, session.ambient, session.limits)
+
+
+@pytest.mark.parametrize("rest", [60.0, 300.0])
+def test_a_wait_in_the_paddock_parts_two_runs(examples, rest):
+    """Engine off and idling are two spans of one rest, or one of a short rest; the runs on both sides are alike."""
+    session = load_session(examples / "sessions" / "standing-passes.toml")
+    build = load_build(examples / "plover" / "build.toml")
+    demand = sample(run_after_run(session, run_of(session), rest, 3), build)
+    runs = samples_of_runs(replace(made.forecast(), demand=demand))
+    assert len(runs) == 3
+    lengths = [len(own) for own in runs]
+    assert max(lengths) - min(lengths) <= 2  # joints belong to one side
+    still = demand.engine_speed == 0.0
+    assert 0.1 * still.sum() == pytest.approx(2.0 * (rest if rest <= 120.0 else rest - 120.0), abs=2.0)
 
 
 def test_full_load_is_held_at_the_mean_of_boost(examples):

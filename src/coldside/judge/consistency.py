@@ -1,9 +1,9 @@
 """How alike a car's runs are, and what it takes: time on throttle, rest between runs, runs in an afternoon, tank.
 
 Here: `consistency`, which re-runs changed sessions and builds (`trials.py`) through `simulate`.  Bounded: one session
-held at full load, at most `MOST_RESTS` of three runs with a rest between, and two of a changed build for each coolant
-loop that cools the charge and has a tank.  Not here: what it comes to in words (`consistency_words.py`), the spread
-of a session's own repeats (`power.py`), limits (`verdict.py`).
+held at full load, at most `MOST_RESTS` of three runs with a rest between and not more than `MOST_TIME` of them, and two
+of a changed build for each coolant loop that cools the charge and has a tank.  Not here: what it comes to in words
+(`consistency_words.py`), the spread of a session's own repeats (`power.py`), limits (`verdict.py`).
 
 Two approaches to a settled state are used and said: temperatures at full load without a break, and peaks run after
 run, both near it geometrically; three of a row with ratio q between their steps settle at x3 + (x3 - x2) q / (1 - q)
@@ -43,9 +43,10 @@ from coldside.plant.results import Forecast
 WITHIN = 2.0  # K by which the next run may peak higher and still count as alike (own)
 HOURS = 4.0 * 3600.0  # s, an afternoon
 LOOK = 60.0  # s over which a settling temperature is averaged
-TRIED_RESTS = (LONGEST_REST, 600.0, 180.0, 60.0)  # first looked at; the shortest that does is narrowed down
+TRIED_RESTS = (60.0, 180.0, 600.0, LONGEST_REST)  # s, tried in turn; the first that does is narrowed down
 FINE = 1.15  # ratio of two rests that counts as one
-MOST_RESTS = 20  # rests tried: the four above and halvings of their logarithm; an answer is then as near as they came
+MOST_RESTS = 20  # rests tried: the four above and halvings of their logarithm
+MOST_TIME = 5.0 * 3600.0  # s of runs and rests simulated in all; an answer is then as near as they came
 TANK = 2.0  # times the coolant that the tank holds
 STEADIEST = 0.97  # ratio of steps from which three of them tell nothing of their end
 NEARLY = 0.9  # of the way to where it settles
@@ -99,6 +100,8 @@ def consistency(
         rest, afternoon = rests.alike(), rests.afternoon(hours)
     return Consistency(
         noun="run" if run is None else run.noun,
+        repeat_noun=trials.repeat_noun(session),
+        resting=trials.RESTING["idle" if run is None else run.resting.kind],
         start=session.start,
         peaks=tuple(repeat_maxima(forecast, group, forecast.intake)),
         spread_over_ambient=temperature_spread(forecast, forecast.intake),
@@ -199,23 +202,27 @@ class _Peaks:
 
 
 class _Rests:
-    """Runs with a rest between, each rest simulated once, `MOST_RESTS` at most."""
+    """Runs with a rest between, each rest simulated once; `MOST_RESTS` and `MOST_TIME` at most."""
 
     def __init__(
         self, build: Build, session: Session, run: trials.Run, limits: list[LimitSpec], within: float, runs: _Runs
     ) -> None:
         self.build, self.session, self.run, self.limits, self.within = build, session, run, limits, within
         self.runs, self.known = runs, {}  # type: _Runs, dict[float, _Peaks | None]
+        self.length, self.spent = 0.0, 0.0  # s: three runs without rest, all that was simulated
 
     def peaks(self, rest: float) -> _Peaks | None:
         """What three runs with that rest [s] give; None where there is no answer or enough rests were tried."""
         rest = round(rest, 1)
         if rest not in self.known:
-            if len(self.known) >= MOST_RESTS:
+            if len(self.known) >= MOST_RESTS or self.spent + self.length + 2.0 * rest > MOST_TIME:
                 return None
             session = trials.run_after_run(self.session, self.run, rest, 3)
             found = self.runs.forecast(self.build, session, f"three runs with {rest:.0f} s of rest between")
             self.known[rest] = None if found is None else self._read(found)
+            if found is not None:
+                self.length = float(found.time[-1]) - 2.0 * rest
+                self.spent += float(found.time[-1])
         return self.known[rest]
 
     def _read(self, found: Forecast) -> _Peaks:
@@ -272,18 +279,22 @@ class _Rests:
     def _least(self, excess: Callable[[float], float | None]) -> tuple[float | None, float, float | None]:
         """Shortest rest with no excess (None: none), the rest of the least excess, and that excess (None: no answer).
 
-        Longer is taken as better between the shortest of `TRIED_RESTS` that does and the next shorter; a rest so
-        long that the car soaks may do worse and is no reason to stop.
+        Longer is taken as better between the first of `TRIED_RESTS` that does and the one before; a rest so long that
+        the car soaks may do worse and is not asked.
         """
-        tried = [(rest, value) for rest in TRIED_RESTS if (value := excess(rest)) is not None]
+        tried: list[tuple[float, float]] = []
+        for rest in TRIED_RESTS:
+            value = excess(rest)
+            if value is not None:
+                tried.append((value, rest))
+                if value <= 0.0:
+                    break
         if not tried:
             return None, LONGEST_REST, None
-        best, worst = min(tried, key=lambda pair: pair[1])
-        doing = [rest for rest, value in tried if value <= 0.0]
-        if not doing:
+        worst, best = min(tried)
+        if worst > 0.0:
             return None, best, worst
-        high = min(doing)
-        low = max((rest for rest, value in tried if rest < high and value > 0.0), default=SHORTEST_REST)
+        high, low = best, max((rest for _, rest in tried if rest < best), default=SHORTEST_REST)
         if low == SHORTEST_REST and (value := excess(low)) is not None and value <= 0.0:
             return low, best, worst
         while high / low > FINE:

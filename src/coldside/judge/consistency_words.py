@@ -95,11 +95,14 @@ class TankOrExchanger:
 class Consistency:
     """What `consistency` found.  Absent parts are None or empty, and `left_out` says why.
 
-    `noun` is the run in words ("pull", "lap"); `peaks` the session's own repeats' highest intake [K] and their
-    spreads as shares; `settling` full load without a break; `simulations` how many forecasts it took.
+    `noun` is the run in words ("pull", "stint"), `repeat_noun` one of the session's own repeats ("lap"), of which
+    `peaks` are the highest intake [K] and the spreads shares; `resting` what lies between two runs ("idling");
+    `settling` full load without a break; `simulations` how many forecasts it took.
     """
 
     noun: str
+    repeat_noun: str
+    resting: str
     start: str
     peaks: tuple[float, ...]
     spread_over_ambient: float | None
@@ -136,7 +139,7 @@ def _of_repeats(found: Consistency) -> list[Sentence]:
         Sentence(
             "{runs}: the intake peaks at {low} to {high}; peaks over ambient differ by {peaks}, power by {power}.",
             {
-                "runs": counted(len(found.peaks), found.noun).capitalize(),
+                "runs": counted(len(found.peaks), found.repeat_noun).capitalize(),
                 "low": Quantity(min(found.peaks), "temperature"),
                 "high": Quantity(max(found.peaks), "temperature"),
                 "peaks": Quantity(found.spread_over_ambient, "share"),
@@ -234,15 +237,16 @@ def _of_rest(found: Consistency) -> list[Sentence]:
         return []
     values: dict[str, Quantity | str] = {
         "noun": found.noun,
+        "resting": found.resting,
         "within": Quantity(found.rest.within, "temperature_difference", 1),
         "start": _start(found),
     }
     if found.rest.seconds is not None:
         values["rest"] = Quantity(found.rest.seconds, "time")
         if found.rest.seconds <= SHORTEST_REST:
-            text = "{rest} of idling are enough for a second {noun} to peak within {within} of the first."
+            text = "{rest} of {resting} are enough for a second {noun} to peak within {within} of the first."
         else:
-            text = "A second {noun} peaks within {within} of the first, started {start}, after {rest} of idling."
+            text = "A second {noun} peaks within {within} of the first, started {start}, after {rest} of {resting}."
         return [Sentence(text, values)]
     values["longest"] = Quantity(LONGEST_REST, "time")
     values["excess"] = Quantity(found.rest.excess + found.rest.within, "temperature_difference")
@@ -251,7 +255,7 @@ def _of_rest(found: Consistency) -> list[Sentence]:
     text += "{best} it still peaks {excess} higher"
     if found.rest.going is not None:
         values["going"] = Quantity(found.rest.going, "time")
-        text += "; from then on {going} of idling keep one {noun} within {within} of the one before"
+        text += "; from then on {going} of {resting} keep one {noun} within {within} of the one before"
     return [Sentence(text + ".", values)]
 
 
@@ -262,17 +266,25 @@ def _of_afternoon(found: Consistency) -> list[Sentence]:
     values: dict[str, Quantity | str] = {
         "runs": counted(one.runs, found.noun),
         "noun": found.noun,
+        "resting": found.resting,
         "hours": f"{one.hours / 3600.0:g} h",
         "rest": Quantity(one.rest, "time"),
     }
     limit = "your limits" if len(found.held) > 1 else "your limit" if found.held else "reach of the first one's peak"
     if one.endless:
-        return [Sentence("{hours} have room for {runs} within " + limit + ", with {rest} of idling between.", values)]
+        return [
+            Sentence(
+                "As far as heat goes, {hours} have room for {runs} within "
+                + limit
+                + ", with {rest} of {resting} between.",
+                values,
+            )
+        ]
     if one.runs == 0:
         return [Sentence("Not even one {noun} stays within " + limit + ", whatever the rest.", values)]
     if one.runs == 1:
         return [Sentence("One {noun} stays within " + limit + ", no second one, however long it rests.", values)]
-    return [Sentence("No more than {runs} stay within " + limit + "; best with {rest} of idling between.", values)]
+    return [Sentence("No more than {runs} stay within " + limit + "; best with {rest} of {resting} between.", values)]
 
 
 def consistency_json(found: Consistency, system: str = "si") -> dict[str, Any]:

@@ -20,34 +20,77 @@ from coldside.parts.reservoir import ReservoirSpec
 from coldside.plant.results import Forecast
 
 REST = "rest between two runs"  # name of the phase, by which its span is found again
+SHORTEST = 0.1  # s, a phase's least duration; every rest gets its own
 DRIVEN = ("pull", "pass", "lap")  # kinds of phase that are a run by themselves
+RESTING = {  # and those that lie between two runs, in words
+    "idle": "idling",
+    "staging": "queueing",
+    "paddock": "rest in the paddock",
+    "cooldown": "cooling down",
+    "parked": "standing with the engine off",
+}
 
 
 @dataclass(frozen=True)
 class Run:
-    """What a session does again and again, as phases without a group: "lap", "pull", the user's own name.
+    """What a session does again after a rest, as phases without a group, and its noun: "pull", "run", "stint".
 
-    `leading` is the phase that asks for full load, whose air and gear a held run takes over.
+    `leading` is the phase that asks for full load, whose air and gear a held run takes over; `resting` what lies
+    between two runs: the longest of what does in the session, else idling in the air of the run.
     """
 
     noun: str
     phases: tuple[PhaseSpec, ...]
     leading: PhaseSpec
     rest: float  # s of rest between two in the session itself, 0 for none
+    resting: PhaseSpec
 
 
 def run_of(session: Session) -> Run | None:
-    """The session's run: a repeated group, else a repeated phase, else its first pull, pass or lap; None without."""
+    """The session's run; None where nothing in it asks for full load in a way of its own.
+
+    Of a repeated group what it drives between its rests; a group without rests, and laps one after another, are
+    one run all together, a stint.  Else a repeated phase, else the first pull, pass or lap.
+    """
     for name, times in session.groups.items():
-        members = tuple(replace(phase, group=None) for phase in session.phases if phase.group == name)
-        if times > 1 and members:
-            leading = next((p for p in members if p.kind in DRIVEN), max(members, key=lambda p: p.load or 0.0))
-            return Run(name, members, leading, 0.0)
-    driven = [phase for phase in session.phases if phase.kind in DRIVEN]
-    for phase in sorted(driven, key=lambda p: p.repeat <= 1):
+        members = [replace(phase, group=None) for phase in session.phases if phase.group == name]
+        awake = [k for k, phase in enumerate(members) if phase.kind not in RESTING]
+        if times < 2 or not awake:
+            continue
+        driven = tuple(members[awake[0] : awake[-1] + 1])
+        leading = next((p for p in driven if p.kind in DRIVEN), max(driven, key=lambda p: p.load or 0.0))
+        resting = members[: awake[0]] + members[awake[-1] + 1 :]
+        if not resting:
+            return Run("stint", driven * times, leading, 0.0, _idling(leading))
+        longest = max(resting, key=lambda p: p.duration or 0.0)
+        return Run(_noun(leading), driven, leading, sum(phase.duration or 0.0 for phase in resting), longest)
+    driven_alone = [phase for phase in session.phases if phase.kind in DRIVEN]
+    for phase in sorted(driven_alone, key=lambda p: p.repeat <= 1):
+        if phase.kind == "lap":
+            alone = replace(phase, group=None)
+            return Run("stint" if phase.repeat > 1 else _noun(phase), (alone,), alone, 0.0, _idling(alone))
         alone = replace(phase, group=None, repeat=1, rest=0.0)
-        return Run(phase.name or phase.kind, (alone,), alone, phase.rest)
+        return Run(_noun(phase), (alone,), alone, phase.rest, _idling(alone))
     return None
+
+
+def _idling(leading: PhaseSpec) -> PhaseSpec:
+    return PhaseSpec(kind="idle", duration=SHORTEST, air=leading.air)
+
+
+def repeat_noun(session: Session) -> str:
+    """The word for one of the session's own repeats: the user's name of their group, else pull, run or lap."""
+    for name, times in session.groups.items():
+        if times > 1:
+            return "run" if name.endswith("s") else name
+    repeated = [phase for phase in session.phases if phase.repeat > 1]
+    return _noun(repeated[0]) if repeated else "run"
+
+
+def _noun(phase: PhaseSpec) -> str:
+    """ "pull", "lap", the user's own name; "run" for a pass and for what would not take a plural."""
+    noun = phase.name or phase.kind
+    return "run" if noun.endswith("s") else noun
 
 
 def held_at_full_load(forecast: Forecast, run: Run | None, seconds: float) -> Session | None:
@@ -72,8 +115,11 @@ def held_at_full_load(forecast: Forecast, run: Run | None, seconds: float) -> Se
 
 
 def run_after_run(session: Session, run: Run, rest: float, count: int = 2) -> Session:
-    """The run `count` times from the session's start, the engine idling `rest` s between, in the air of the run."""
-    between = PhaseSpec(kind="idle", name=REST, duration=rest, air=run.leading.air)
+    """The run `count` times from the session's start, with `rest` s of the run's own kind of rest between.
+
+    In a paddock the engine stops and idles its last two minutes, or stands all the time of a shorter rest.
+    """
+    between = replace(run.resting, name=REST, duration=rest, engine_off=None)
     phases: list[PhaseSpec] = []
     for k in range(count):
         phases += [between, *run.phases] if k else run.phases
@@ -88,10 +134,10 @@ def samples_of_runs(forecast: Forecast) -> list[np.ndarray]:
     """Samples of each run of a session made by `run_after_run`, in order."""
     found: list[list[np.ndarray]] = [[]]
     for span in forecast.demand.spans:
-        if span.label == REST:
-            found.append([])
-        else:
+        if not span.label.startswith(REST):  # a wait in the paddock has two spans, with the engine off and idling
             found[-1].append(np.arange(span.first, span.last + 1))
+        elif found[-1]:
+            found.append([])
     return [np.concatenate(spans) for spans in found]
 
 
