@@ -57,12 +57,13 @@ def _straight(length: float, radius: float, mu: float, drives: float, brakes: fl
         mass=1600.0, drag_area=0.0, rolling_resistance=0.0, driveline_efficiency=1.0, gears=(1.0,), grip=mu,
         drive="all", brake_share=share,
     )  # fmt: skip
+    driven_car = constant_force(car, drives)
     step = 0.1
     bend = np.zeros(round(length / step) + 1)
     bend[-1] = 1.0 / radius
-    course = laps.course_on(Track("straight", length, step, False, bend, np.zeros_like(bend)), car, 1.2)
+    course = laps.course_on(Track("straight", length, step, False, bend, np.zeros_like(bend)), driven_car)
     start = float(road.corner_speed(car, 1.0 / radius, 1.2))
-    state = drive.standing(constant_force(car, drives), course, boost=2e5)._replace(speed=start)
+    state = drive.standing(driven_car, course, boost=2e5)._replace(speed=start)
     driven = drive.march(state, (length,), step=0.005)
     assert driven is not None
     return {"bend": start, "peak": float(driven.speed.max()), "time": driven.marks[-1][0]}

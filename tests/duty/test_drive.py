@@ -175,7 +175,7 @@ def circle(radius: float) -> Track:
 
 
 def flying(car: drive.Powertrain, track: Track, rounds: int = 3, pace: float = 1.0) -> drive.Driven:
-    course = laps.course_on(track, car.car, car.density, pace=pace)
+    course = laps.course_on(track, car, pace=pace)
     state = drive.standing(car, course, boost=2e5)
     for _ in range(rounds):
         driven = drive.march(state._replace(distance=0.0, time=0.0), (track.length,), step=0.005)
@@ -253,11 +253,11 @@ def test_caps_leave_room_for_the_brakes() -> None:
 
 def test_a_slow_lap_is_entered_without_a_jump() -> None:
     track = courses.find_track("day.toml", "fast loop")
-    fast, slow = (laps.course_on(track, CAR.car, 1.2, pace=pace) for pace in (0.9, 0.15))
-    eased = laps.eased(slow, fast, 80.0)
+    fast, slow = (laps.course_on(track, CAR, pace=pace) for pace in (0.9, 0.08))
+    eased = laps.eased(slow, fast, 55.0)
     s = track.step * np.arange(len(eased.cap))
-    ease = np.sqrt(np.maximum(80.0**2 - 2.0 * laps.ENTRY_BRAKING * s, 0.0))
-    assert eased.cap[0] == 80.0 > slow.cap[0]
+    ease = np.sqrt(np.maximum(55.0**2 - 2.0 * laps.ENTRY_BRAKING * s, 0.0))
+    assert eased.cap[0] == 55.0 > slow.cap[0]
     assert (np.asarray(eased.cap) >= np.minimum(ease, fast.cap)).all()
     assert (np.asarray(eased.cap) <= fast.cap).all()
 

@@ -352,3 +352,10 @@ def test_a_pull_without_to_is_held() -> None:
     assert (seen.engine_speed == 4500 * RPM).all()
     assert seen.full_load.all()
     assert math.isclose(seen.time[-1], 20.0)
+
+
+def test_a_steep_way_down_does_not_overrun_the_engine() -> None:
+    one_gear = replace(BUILD, car=replace(CAR, gears=(2.0,)))
+    seen = sampled(replace(PASS, grade=-0.25, distance=1500.0), build=one_gear)
+    run = seen.runs[0]
+    assert seen.engine_speed[: run.last].max() <= (1.0 + drive.LIMITER) * 7600 * RPM * 1.001

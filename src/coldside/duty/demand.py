@@ -17,7 +17,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from coldside.build.model import Build
+from coldside.build.model import Build, names_on
 from coldside.duty.driver import FULL_LOAD as FULL_LOAD
 from coldside.duty.driver import Driver
 from coldside.duty.load import CHARGE_RISE as CHARGE_RISE
@@ -34,6 +34,8 @@ from coldside.duty.stretches import SAMPLE_RATE, Stretch, unroll
 from coldside.parts.airflow import PLACES, FanSpec
 from coldside.parts.chiller import ChillerSpec
 from coldside.parts.engine import BaySpec
+from coldside.parts.intake_air import PickUp, drawn_rise, pickup_of, settled_rise
+from coldside.parts.lines import FilterSpec
 from coldside.parts.pump import PumpSpec, engine_command
 
 SPEED_RAMP = 0.5  # s in which engine, road and air speed move over from one phase to the next (own)
@@ -72,7 +74,7 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
     engine_speed, target, road_speed = np.zeros(n), np.zeros(n), np.zeros(n)
     full_load, measured = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     air_speed = {name: np.zeros(n) for name in build.ducts}
-    bay_rise = np.zeros(n)
+    bay_rise, past = np.zeros(n), np.zeros(n)
     command = _commands_by_control(build, n)
     for stretch in stretches:
         own = slice(stretch.first, stretch.end + 1)
@@ -88,6 +90,7 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
         )
         for name, arriving in _air_at_ducts(stretch.phase, build, trace.road_speed, notes).items():
             _join(air_speed[name], stretch, arriving, local, 0.0 if stretch.driven else SPEED_RAMP)
+        past[own] = 0.0 if _on_dyno(stretch.phase) else np.maximum(road_speed[own] + stretch.phase.headwind, 0.0)
         bay_rise[own] = _bay_rise(build.bay, stretch, engine_speed[own], road_speed[own])
         _command(command, stretch, build)
     command |= engine_driven(build, engine_speed)
@@ -110,7 +113,28 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
         notes=tuple(dict.fromkeys(notes)),
         distance=_distance(stretches, road_speed),
         runs=tuple(_runs(stretches)),
+        drawn_rise=_drawn_rise(build, engine_speed, past, session.start == "soaked"),
     )
+
+
+def _drawn_rise(build: Build, engine_speed: np.ndarray, past: np.ndarray, soaked: bool) -> np.ndarray | None:
+    """Rise before the compressor, K, with air at `past` [m/s] along the car; None without figures of it.
+
+    A session that starts at ambient starts with a cold engine and no rise, one that starts soaked as after standing.
+    """
+    pickup = drawn_pickup(build)
+    if pickup is None:
+        return None
+    time, running = np.arange(len(past)) / SAMPLE_RATE, engine_speed > 0.0
+    return drawn_rise(
+        pickup, time, past, running, warm=float(soaked), start=settled_rise(pickup, 0.0).item() if soaked else 0.0
+    )
+
+
+def drawn_pickup(build: Build) -> PickUp | None:
+    """What the keys of the first filter on the charge path tell of the air drawn in; None without them."""
+    parts = [build.parts.get(name) for name in names_on(build.charge)]
+    return next((pickup_of(part) for part in parts if isinstance(part, FilterSpec)), None)
 
 
 def _distance(stretches: Sequence[Stretch], road_speed: np.ndarray) -> np.ndarray:
@@ -189,10 +213,14 @@ def _join(whole: np.ndarray, stretch: Stretch, own: np.ndarray, local: np.ndarra
     whole[stretch.first : stretch.end + 1] = own
 
 
+def _on_dyno(phase: PhaseSpec) -> bool:
+    return phase.kind == "pull" and phase.on == "dyno"
+
+
 def _air_at_ducts(phase: PhaseSpec, build: Build, road_speed: np.ndarray, notes: list[str]) -> dict[str, np.ndarray]:
     """Air speed at every duct, m/s: the road's, none on a dyno, or what `air` says for its name or place."""
     told = dict(phase.air)
-    on_dyno = phase.kind == "pull" and phase.on == "dyno"
+    on_dyno = _on_dyno(phase)
     arriving = {}
     for name, duct in build.ducts.items():
         value = told.get(name, told.get(duct.spec.place))
@@ -212,7 +240,7 @@ def _air_at_ducts(phase: PhaseSpec, build: Build, road_speed: np.ndarray, notes:
 
 def _bay_rise(bay: BaySpec, stretch: Stretch, engine_speed: np.ndarray, road_speed: np.ndarray) -> np.ndarray:
     """Where bay air is heading, K over ambient; on a dyno the bay is as at standstill."""
-    on_dyno = stretch.phase.kind == "pull" and stretch.phase.on == "dyno"
+    on_dyno = _on_dyno(stretch.phase)
     aired = np.zeros_like(road_speed) if on_dyno else np.clip(road_speed / BAY_MOVING, 0.0, 1.0)
     standing = np.where(engine_speed > 0.0, bay.idle_rise, bay.parked_rise)
     return standing + aired * (bay.temperature_rise - standing)

@@ -60,6 +60,11 @@ class Powertrain:
     density: float
     lag: float
 
+    @property
+    def fastest(self) -> float:
+        """Road speed in top gear at which power has fallen to nothing, m/s; no driver lets the car past it."""
+        return min((1.0 + LIMITER) * self.top_speed / min(self.ratio), FASTEST)
+
     @cached_property
     def numbers(self) -> marching.CarNumbers:
         """The same as bare numbers for the compiled march."""

@@ -94,7 +94,7 @@ class Driver:
             return held
         if stretch.part == "back":
             v, a = way_back(local, (stretch.end - stretch.start) / SAMPLE_RATE, phase.return_speed)
-            return self._moving(v, acceleration=a)
+            return self._moving(v, acceleration=a, stretch=stretch)
         return self._standing(local, self.engine.idle_speed)
 
     def _cycle(self, stretch: Stretch, local: np.ndarray) -> Trace:

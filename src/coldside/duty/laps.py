@@ -11,22 +11,22 @@ import numpy as np
 
 from coldside.duty import road
 from coldside.duty.courses import Track
-from coldside.duty.drive import FASTEST, Course
+from coldside.duty.drive import FASTEST, Course, Powertrain
 from coldside.parts.engine import CarSpec
 
 ENTRY_BRAKING = 3.0  # m/s2, how a driver slows down into a slow lap; common practice, no source
 
 
-def speed_caps(track: Track, car: CarSpec, density: float, pace: float = 1.0) -> np.ndarray:
+def speed_caps(track: Track, car: CarSpec, density: float, pace: float = 1.0, most: float = FASTEST) -> np.ndarray:
     """Highest speed at each row of a track from which the next bends can still be made, m/s.
 
     Bends by `road.corner_speed`; brakes by what the friction ellipse leaves of `brake_share` of the grip, with
     drag, rolling resistance and grade helping or not.  `density` of the air, kg/m3; `pace` the share of the grip
-    that is used.  An open track may be left at any speed.
+    that is used; `most` the speed that is never passed, m/s.  An open track may be left at any speed.
     """
     from coldside.duty import marching  # Numba is imported only when something is driven
 
-    limit = np.minimum(road.corner_speed(car, track.curvature, density, pace), FASTEST)
+    limit = np.minimum(road.corner_speed(car, track.curvature, density, pace), most)
     n = len(limit)
     last = int(np.argmin(limit)) if track.closed else n - 1  # nothing brakes for what lies behind the slowest place
     brakes = marching.BrakeNumbers(
@@ -36,13 +36,14 @@ def speed_caps(track: Track, car: CarSpec, density: float, pace: float = 1.0) ->
     return marching.brake_back(limit, np.abs(track.curvature), track.grade, last, brakes)
 
 
-def course_on(
-    track: Track, car: CarSpec, density: float, *, pace: float = 1.0, throttle: float = 1.0, slip: float = 0.0
-) -> Course:
-    """The course of a track for a car; arguments as for `speed_caps` and `drive.Course`."""
+def course_on(track: Track, car: Powertrain, *, pace: float = 1.0, throttle: float = 1.0, slip: float = 0.0) -> Course:
+    """The course of a track for a car; arguments as for `drive.Course`.
+
+    The car is held below what top gear allows, downhill too.
+    """
     return Course(
         step=track.step,
-        cap=speed_caps(track, car, density, pace).tolist(),
+        cap=speed_caps(track, car.car, car.density, pace, car.fastest).tolist(),
         curvature=track.curvature.tolist(),
         grade=track.grade.tolist(),
         closed=track.closed,

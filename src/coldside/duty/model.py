@@ -274,6 +274,7 @@ class Demand:
     notes: tuple[str, ...] = ()
     distance: np.ndarray = field(default_factory=lambda: np.zeros(0))  # m since its stretch began; empty: not known
     runs: tuple[Run, ...] = ()  # passes and laps, in time order
+    drawn_rise: np.ndarray | None = None  # K, air before the compressor over ambient; None: a share of the bay's rise
 
     @property
     def boost(self) -> np.ndarray:

@@ -123,7 +123,10 @@ class Runner:
         if distance is None:
             raise BadInput("a pass needs distance", where=self.file, key=f"phases[{index}].distance")
         course = Course(
-            grade=(phase.grade,), headwind=phase.headwind, slip=launch_speed(phase, self.build.engine.top_speed)
+            cap=(self.car.fastest,),
+            grade=(phase.grade,),
+            headwind=phase.headwind,
+            slip=launch_speed(phase, self.build.engine.top_speed),
         )
         found: list[Piece] = []
         for r in range(phase.repeat):
@@ -180,6 +183,11 @@ class Runner:
             raise BadInput("a pull without duration needs from and to", key=f"phases[{index}].to")
         if phase.on == "dyno" and phase.drum_mass is None:
             raise BadInput("a pull on a dyno needs duration or drum_mass", key=f"phases[{index}].drum_mass")
+        top = self.build.engine.top_speed
+        if high > 1.001 * top:
+            self.notes.append(
+                f"{phase.name or 'pull'}: {high / RPM:.0f} rpm is above this engine's top speed, {top / RPM:.0f} rpm"
+            )
         gear = min(phase.gear or road.pull_gear(self.build.car), len(self.build.car.gears))
         car = in_gear(self.car, gear, phase.drum_mass if phase.on == "dyno" else None)
         course = Course(grade=(0.0 if phase.on == "dyno" else phase.grade,), headwind=phase.headwind)
@@ -207,9 +215,7 @@ class Runner:
         if key not in self._courses:
             pace, throttle = (SLOW_PACE * phase.pace, SLOW_THROTTLE) if slow else (phase.pace, 1.0)
             slip = launch_speed(phase, self.build.engine.top_speed)
-            self._courses[key] = course_on(
-                track, self.build.car, self.around.density, pace=pace, throttle=throttle, slip=slip
-            )
+            self._courses[key] = course_on(track, self.car, pace=pace, throttle=throttle, slip=slip)
         return self._courses[key]
 
     def _ways(self, phase: PhaseSpec, index: int, track: Track) -> list[Piece]:
