@@ -358,8 +358,8 @@ SOURCES = _table(
     (
         "WeberRoadLogs",
         (
-            "Weber M.: Automotive OBD-II Dataset. Karlsruhe Institute of Technology, 2023, doi 10.35097/1130, CC BY 4.0; "
-            "25 logs of one turbocharged passenger car, as in tests/data/road-logs"
+            "Weber M.: Automotive OBD-II Dataset. Karlsruhe Institute of Technology, 2023, doi 10.35097/1130, "
+            "CC BY 4.0; 25 logs of one turbocharged passenger car, as in tests/data/road-logs"
         ),
         SEEN,
     ),
@@ -387,8 +387,8 @@ SOURCES = _table(
     (
         "UNGTR15",
         (
-            "UN Global Technical Regulation No. 15, annex 1, and Commission Regulation (EU) 2017/1151, annex XXI: speeds "
-            "of the cycle of class 3b (from a public data file), its checksum and its distances by phase"
+            "UN Global Technical Regulation No. 15, annex 1, and Commission Regulation (EU) 2017/1151, annex XXI: "
+            "speeds of the cycle of class 3b (from a public data file), its checksum and its distances by phase"
         ),
         IN_PART,
     ),

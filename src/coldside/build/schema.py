@@ -619,6 +619,23 @@ def _plenum_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return verdict
 
 
+_PICKUP = ("pickup_moving", "pickup_speed", "pickup_lag", "pickup_warming")
+
+
+def _filter_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    """What the air picks up is told by a share of the bay's rise, or by road speed."""
+    if "pickup_at_rest" not in keys:
+        faults = [(name, "means nothing without pickup_at_rest, what is picked up standing") for name in _PICKUP]
+        return Verdict([fault for fault in faults if fault[0] in keys], idle=frozenset(("pickup_at_rest", *_PICKUP)))
+    verdict = Verdict(idle=frozenset(("bay_share",)))
+    if "bay_share" in keys:
+        verdict.faults.append(("bay_share", "takes no part beside pickup_at_rest; take one of the two out"))
+    least = values.get("pickup_moving", FilterSpec.pickup_moving)
+    if "pickup_at_rest" in values and values["pickup_at_rest"] < least:
+        verdict.faults.append(("pickup_at_rest", f"is below pickup_moving, {least:g} K: it must be the larger"))
+    return verdict
+
+
 _ELECTRIC = ("curve_voltage", "voltage", "supply_voltage", "wire_length", "wire_gauge", "current", "inrush", "control")
 _SUPPLY = ("supply_voltage", "wire_gauge")
 
@@ -707,6 +724,7 @@ RULES: dict[type, Rule] = {
     OilCoolerSpec: _oil_cooler_rules,
     ReservoirSpec: _reservoir_rules,
     PlenumSpec: _plenum_rules,
+    FilterSpec: _filter_rules,
     InjectionSpec: _injection_rules,
     DuctSpec: _duct_rules,
 }

@@ -184,8 +184,8 @@ class Coolant:
 
     Source: fits of this project to CoolProp 8.0.0 (Melinder2010 for the mixes, IAPWS95 for water);
     largest deviations 0.08 % density, 0.3 % cp (methanol 0.6), 0.2 % conductivity, 0.7 % viscosity where
-    fitted; below that glycols 0.2, 0.6, 0.8 and 2.5 %, methanol 0.1, 1.2, 0.5 and 1.5 %.  Oil: SAEJ300, ASTMD341, Incropera2007 (from
-    memory); oils of one grade differ by 15 % in viscosity and 5 % in the rest.
+    fitted; below that glycols 0.2, 0.6, 0.8 and 2.5 %, methanol 0.1, 1.2, 0.5 and 1.5 %.  Oil: SAEJ300, ASTMD341,
+    Incropera2007 (from memory); oils of one grade differ by 15 % in viscosity and 5 % in the rest.
     """
 
     name: str

@@ -23,6 +23,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from coldside.parts.lines import FilterSpec
+
 SETTLING = 90.0  # s after an engine stop in which a heated air meter's sensor reads wrong, README of the data
 RUNNING = 5.0  # rev/s, above which an engine runs
 WARM = 358.15  # K, coolant of an engine that is warm (tune)
@@ -82,6 +84,13 @@ class PickUpFit:
     sd: PickUp
     rms: float
     readings: int
+
+
+def pickup_of(spec: FilterSpec) -> PickUp | None:
+    """The pick-up that a filter's keys tell; None where they tell the share of the bay's rise instead."""
+    if spec.pickup_at_rest is None:
+        return None
+    return PickUp(spec.pickup_at_rest, spec.pickup_moving, spec.pickup_speed, spec.pickup_lag, spec.pickup_warming)
 
 
 def settled_rise(pickup: PickUp, road_speed: np.ndarray | float) -> np.ndarray:

@@ -50,6 +50,47 @@ class FilterSpec:
         low=0.0,
         high=1.0,
     )
+    pickup_at_rest: float | None = given(
+        "temperature_difference",
+        "air drawn in over ambient once the car has stood still for long with a warm engine; takes the place of "
+        "bay_share (one car, measured: 25 K)",
+        default=None,
+        low=0.0,
+        high=100.0,
+        when_absent="bay_share of the bay's rise",
+    )
+    pickup_moving: float = given(
+        "temperature_difference",
+        "what is left of it at high road speed",
+        default=2.3,
+        sd=1.5,
+        low=0.0,
+        high=50.0,
+    )
+    pickup_speed: float = given(
+        "speed",
+        "road speed at which half of the difference between standing and moving is left",
+        default=22.0 / 3.6,
+        sd_share=0.4,
+        low=0.3,
+        high=60.0,
+    )
+    pickup_lag: float = given(
+        "time",
+        "how fast it follows, standing still; the faster the car, the faster",
+        default=640.0,
+        sd_share=0.4,
+        low=1.0,
+        high=10000.0,
+    )
+    pickup_warming: float = given(
+        "time",
+        "time of running after a cold start in which two thirds of it come to be",
+        default=760.0,
+        sd_share=0.2,
+        low=10.0,
+        high=10000.0,
+    )
 
     sides = ("charge",)
 

@@ -238,9 +238,8 @@ class _Assembly(Threads):
     def _charge_tables(self) -> dict[str, Any]:
         d = self.demand
         T_feed = self._feed_nodes()
-        rows = np.column_stack(
-            [d.engine_speed, d.plenum_target, np.round(self.charge.inlet_temperature(d.bay_temperature), 2)]
-        )
+        drawn = self.charge.inlet_temperature(d.bay_temperature, d.drawn_rise)
+        rows = np.column_stack([d.engine_speed, d.plenum_target, np.round(drawn, 2)])
         unique, back = np.unique(rows, axis=0, return_inverse=True)
         stages = len(self.charge.stages)
         low = min(BETWEEN[0], self._coldest(-1) - d.ambient_temperature)

@@ -191,9 +191,11 @@ class ChargeSide:
         volume = sum(charge_tract.held_volume(part, displacement) or 0.0 for part in parts)
         return sum(charge_tract.tested_leak_area(part, volume) for part in behind if isinstance(part, PlenumSpec))
 
-    def inlet_temperature(self, bay: np.ndarray) -> np.ndarray:
-        """Air reaching the compressor, K, with the bay at `bay` [K]."""
-        return np.asarray(self.around.temperature + self.bay_share * (bay - self.around.temperature))
+    def inlet_temperature(self, bay: np.ndarray, rise: np.ndarray | None = None) -> np.ndarray:
+        """Air reaching the compressor, K: `rise` [K] over ambient where known, else its share of the `bay` [K]."""
+        if rise is None:
+            rise = self.bay_share * (bay - self.around.temperature)
+        return np.asarray(self.around.temperature + rise)
 
     def balance(
         self,

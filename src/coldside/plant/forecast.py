@@ -242,7 +242,7 @@ def charge_states(plant: Plant, demand: Demand, plenum: np.ndarray, between: np.
 
     `between` is the gas temperature between two compressors, where there are two.
     """
-    inlet = plant.charge.inlet_temperature(demand.bay_temperature)
+    inlet = plant.charge.inlet_temperature(demand.bay_temperature, demand.drawn_rise)
     return plant.charge.balance(demand.engine_speed, demand.plenum_target, plenum, inlet, between)
 
 

@@ -29,7 +29,10 @@ def brake_power_at(
     if plant.charge.drive is None:
         full = engine.air_flow(spec, n, target, plenum, W)
     else:  # a belt may not reach the target
-        inlet = plant.charge.inlet_temperature(demand.bay_temperature[: len(flow)])
+        inlet = plant.charge.inlet_temperature(
+            demand.bay_temperature[: len(flow)],
+            None if demand.drawn_rise is None else demand.drawn_rise[: len(flow)],
+        )
         full = plant.charge.balance(n, target, plenum, inlet).flow
     at_load = engine.brake_power(spec, engine.fuel_flow(spec, flow, W))
     share = np.minimum(flow / np.maximum(full, 1e-9), 1.0)

@@ -13,13 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coldside.build.model import Build
-from coldside.duty.demand import engine_driven, sample
+from coldside.duty.demand import drawn_pickup, engine_driven, sample
 from coldside.duty.model import Demand, Session, Span
 from coldside.duty.road import pull_gear, road_speed_in
 from coldside.errors import BadInput, NoAnswer
 from coldside.media import air
 from coldside.parts import engine
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
+from coldside.parts.intake_air import settled_rise
 from coldside.parts.jacket import EngineJacketSpec
 from coldside.plant import layout, reference
 from coldside.plant.assemble import Plant, assemble
@@ -104,6 +105,7 @@ def _moment(demand: Demand, at: float | str | None) -> Demand:
         air_speed={name: two(v) for name, v in demand.air_speed.items()},
         bay_temperature=two(demand.bay_temperature),
         command={name: two(v) for name, v in demand.command.items()},
+        drawn_rise=None if demand.drawn_rise is None else two(demand.drawn_rise),
     )
 
 
@@ -129,7 +131,14 @@ def _full_load(build: Build, engine_speed: float | None, road_speed: float | Non
         bay_temperature=(STANDARD_TEMPERATURE + build.bay.temperature_rise) * two,
         command={n_: command[m] * two for n_, m in controls.items()} | engine_driven(build, n * two),
         start="ambient",
+        drawn_rise=_settled_rise(build, V),
     )
+
+
+def _settled_rise(build: Build, road_speed: float) -> np.ndarray | None:
+    """Rise before the compressor, warm and settled at a road speed, twice; None without figures of it."""
+    pickup = drawn_pickup(build)
+    return None if pickup is None else settled_rise(pickup, road_speed * np.ones(2))
 
 
 def _overridden(
@@ -158,7 +167,10 @@ def _overridden(
         demand = replace(demand, command={**demand.command, **engine_driven(build, n * two)})
     if road_speed is not None:
         demand = replace(
-            demand, road_speed=road_speed * two, air_speed=dict.fromkeys(demand.air_speed, road_speed * two)
+            demand,
+            road_speed=road_speed * two,
+            air_speed=dict.fromkeys(demand.air_speed, road_speed * two),
+            drawn_rise=_settled_rise(build, road_speed),
         )
     if air_speed:
         unknown = sorted(set(air_speed) - set(demand.air_speed))
@@ -235,7 +247,9 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
     x[A.i_feed], x[A.i_duct : A.i_boss] = demand.ambient_temperature + 25.0, demand.ambient_temperature + 10.0
     if A.stages > 1:
         x[A.i_between] = demand.ambient_temperature + 40.0
-    inlet = plant.charge.inlet_temperature(demand.bay_temperature[:1])
+    inlet = plant.charge.inlet_temperature(
+        demand.bay_temperature[:1], None if demand.drawn_rise is None else demand.drawn_rise[:1]
+    )
     assumed = np.array([A.engine_metal if _cools_engine(plant, i) else x[0] for i in range(len(plant.loops))])
     sprayed = _sprayed(A)
     low, high = _range_of_loops(plant)
