@@ -27,8 +27,8 @@ class ChillerSpec:
 
     capacity: tuple[tuple[float, float], ...] = given(
         "curve",
-        "heat taken from the coolant against the coolant's temperature, running (less than its label says in a hot car: "
-        "measure it)",
+        "heat taken from the coolant against the coolant's temperature, running "
+        "(less than its label says in a hot car: measure it)",
         curve=("temperature", "power"),
         shape="any",
     )
