@@ -19,7 +19,7 @@ from coldside.units import KINDS, UNIT, Pressure, Quantity, parse, show, system_
 PINT = {
     "s|sec|secs|second|seconds": "second", "ms": "millisecond", "min|mins|minute|minutes": "minute", "h|hr|hrs|hour|hours": "hour",
     "um": "micrometer", "mm": "millimeter", "cm": "centimeter", "m|m of fluid": "meter", "km": "kilometer",
-    "in|inch|inches": "inch", "ft|foot|feet|ft of fluid": "foot",
+    "in|inch|inches": "inch", "ft|foot|feet|ft of fluid": "foot", "mi|mile|miles": "mile",
     "mm2|sq mm": "millimeter**2", "cm2|sq cm": "centimeter**2", "m2|sq m": "meter**2", "in2|sq in": "inch**2", "ft2|sq ft": "foot**2",
     "mL|ml|cm3|cc": "milliliter", "L|l|liter|liters|litre|litres|dm3": "liter", "m3": "meter**3",
     "in3|cu in|cid": "inch**3", "ft3|cu ft": "foot**3",

@@ -83,7 +83,7 @@ def test_every_kind_of_phase_takes_its_keys_and_no_others(kind: str, tmp_path: P
         "burnout": 'burnout = "4 s"', "launch_hold": 'launch_hold = "3 s"', "launch_speed": 'launch_speed = "4500 rpm"',
         "launch_boost": 'launch_boost = "8 psi"', "return_speed": 'return_speed = "20 mph"',
         "headwind": 'headwind = "3 m/s"', "track": 'track = "hill"', "pace": 'pace = "85 %"',
-        "slow_laps": "slow_laps = false", "schedule": 'schedule = "US06"', "creep_every": 'creep_every = "50 s"',
+        "out_lap": "out_lap = false", "schedule": 'schedule = "US06"', "creep_every": 'creep_every = "50 s"',
         "creep_distance": 'creep_distance = "6 m"', "engine_off": 'engine_off = "40 s"',
         "drum_mass": 'drum_mass = "1200 kg"',
     }  # fmt: skip
@@ -128,6 +128,10 @@ def only(phase: str) -> str:
         ('[[phases]]\nkind = "paddock"\nduration = "5 min"\nengine_off = "6 min"', "is longer than duration"),
         ('[[phases]]\nkind = "staging"\nduration = "5 min"\ncreep_distance = "90 m"', "before the next move"),
         ('[[phases]]\nkind = "pass"\ndistance = "3 m"', "distance"),
+        ('[[phases]]\nkind = "lap"\ntrack = "fast loop"\nrest = "30 s"', "is of an open track, but this is a loop"),
+        ('[[phases]]\nkind = "lap"\ntrack = "fast loop"\nlaunch_speed = "4000 rpm"', "begin with a lap out"),
+        ('[[phases]]\nkind = "lap"\ntrack = "hill"\nout_lap = true', "is of a loop, but this track is open"),
+        ('[[phases]]\nkind = "lap"\ntrack = "hill"\nlaps = 3', 'nearest: "repeat"'),
     ],
 )
 def test_what_cannot_be_driven_is_refused_in_words(phase: str, words: str, tmp_path: Path) -> None:
@@ -144,6 +148,8 @@ def test_what_cannot_be_driven_is_refused_in_words(phase: str, words: str, tmp_p
         PULL + 'duration = "20 s"',
         '[[phases]]\nkind = "lap"\ntrack = "tight loop"\nrepeat = 3',
         '[[phases]]\nkind = "cycle"\nschedule = "ftp-72"',
+        '[[phases]]\nkind = "pass"\ndistance = "0.125 mi"',
+        '[[phases]]\nkind = "lap"\ntrack = "fast loop"\nout_lap = false\nlaunch_speed = "4000 rpm"',
     ],
 )
 def test_what_can_be_driven_is_read(phase: str, tmp_path: Path) -> None:

@@ -214,7 +214,7 @@ def test_laps_follow_each_other_and_settle() -> None:
 
 
 def test_laps_without_slow_ones_begin_standing() -> None:
-    seen = sampled(PhaseSpec(kind="lap", track="tight loop", repeat=2, slow_laps=False))
+    seen = sampled(PhaseSpec(kind="lap", track="tight loop", repeat=2, out_lap=False))
     assert [s.label for s in seen.spans] == ["lap 1", "lap 2", "stopping"]
     assert seen.runs[0].time > seen.runs[1].time + 1.0
 

@@ -131,8 +131,10 @@ class PhaseSpec:
     pace: float = given(
         "share", "share of the tyres' grip that the driver uses on a lap", default=0.9, sd=0.05, low=0.2, high=1.0
     )
-    slow_laps: bool = given(
-        "flag", "a slow lap before the timed ones and one after them; without, a standing start", default=True
+    out_lap: bool = given(
+        "flag",
+        "true: a slow lap out before the timed ones and one in after them (a loop); false: a standing start",
+        default=True,
     )
     burnout: float = given("time", "how long tyres are spun before a pass", default=0.0, low=0.0, high=60.0)
     launch_hold: float = given(
@@ -183,7 +185,7 @@ PHASE_KEYS = {  # keys beyond kind, name, pumps, fans, group, air
         "distance", "burnout", "launch_hold", "launch_speed", "launch_boost", "repeat", "rest", "return_speed",
         "grade", "headwind",
     ),
-    "lap": ("track", "repeat", "rest", "pace", "slow_laps", "launch_hold", "launch_speed"),
+    "lap": ("track", "repeat", "rest", "pace", "out_lap", "launch_hold", "launch_speed"),
     "cycle": ("schedule", "repeat", "grade", "headwind"),
     "staging": ("duration", "creep_every", "creep_distance"),
     "paddock": ("duration", "engine_off"),

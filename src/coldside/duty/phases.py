@@ -187,8 +187,8 @@ def _phase_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     names = {item.name: item.key for item in fields_of(PhaseSpec)}
     used = {*PHASE_KEYS[kind], *_ALWAYS}
     verdict.idle = frozenset(set(names) - used)
-    if kind == "lap" and values.get("slow_laps", True) and values.get("track") not in (None, "hill"):
-        verdict.idle |= {"rest", "launch_hold", "launch_speed"} - keys
+    if kind == "lap":  # keys of standing starts, or of loops: `_check_track` refuses those that are of the other
+        verdict.idle |= {"rest", "launch_hold", "launch_speed", "out_lap"} - keys
     if kind == "paddock" and values.get("engine_off", 0.0) > values.get("duration", math.inf):
         verdict.faults.append(("engine_off", "is longer than duration"))
     distance, every = (values.get(key, getattr(PhaseSpec, key)) for key in ("creep_distance", "creep_every"))
@@ -280,11 +280,24 @@ def _check_samples(reading: Reading, phases: Iterable[PhaseSpec], ambient: Ambie
             if phase.schedule is not None:
                 durations[index] = float(schedule(schedule_name(phase.schedule))[0][-1])
             if phase.track is not None:
-                find_track(reading.document.file, phase.track)
+                _check_track(reading, index, table, find_track(reading.document.file, phase.track).closed)
         except BadInput as error:
             key = next(name for name in ("cycle", "samples", "schedule", "track") if getattr(phase, name) is not None)
             reading.faults.add_error(("phases", index, key), error)
     return durations
+
+
+def _check_track(reading: Reading, index: int, table: Mapping[str, Any], closed: bool) -> None:
+    """Keys of a lap that its track makes no use of."""
+    slow = closed and table.get("out_lap", True)
+    for name in ("rest", "launch_hold", "launch_speed"):
+        if name in table and closed and (slow or name != "launch_speed"):
+            words = "is of an open track, but this is a loop"
+            if name == "launch_speed":
+                words = "means nothing where laps begin with a lap out; write out_lap = false too, or take it out"
+            reading.faults.add(("phases", index, name), words)
+    if not closed and table.get("out_lap", False):
+        reading.faults.add(("phases", index, "out_lap"), "is of a loop, but this track is open: it has two ends")
 
 
 def _check_length(

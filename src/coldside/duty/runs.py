@@ -235,10 +235,10 @@ class Runner:
     def _laps(self, phase: PhaseSpec, index: int, track: Track) -> list[Piece]:
         """A closed track: slow lap out, timed laps on end, slow lap in; or a standing start without slow laps."""
         fast = self._course(track, phase, index)
-        slow = self._course(track, phase, index, slow=True) if phase.slow_laps else fast
+        slow = self._course(track, phase, index, slow=True) if phase.out_lap else fast
         state = standing(self.car, slow)
         found: list[Piece] = []
-        if phase.slow_laps:
+        if phase.out_lap:
             out = self._marched(state, track.length, None, index, SLOW_STEP)
             found.append(Piece("slow", "lap out", float(out.time[-1]), driven=out))
             state = out.end
@@ -255,7 +255,7 @@ class Runner:
             words = f"{phase.name or 'lap'} {r + 1}" if phase.repeat > 1 else phase.name or "lap"
             found.append(Piece("run", words, time, True, last, speed, track.length, number))
             state = last.end
-        if phase.slow_laps:
+        if phase.out_lap:
             home = eased(slow, fast, state.speed)
             end = self._marched(
                 state._replace(distance=0.0, time=0.0, course=home), track.length, None, index, SLOW_STEP

@@ -108,6 +108,7 @@ _LENGTHS = _spell(
     ("km", 1e3),
     ("in|inch|inches", INCH),
     ("ft|foot|feet", FOOT),
+    ("mi|mile|miles", 5280 * FOOT),
 )
 _AREAS = _spell(
     ("mm2|sq mm", 1e-6),
