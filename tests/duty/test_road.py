@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -114,3 +115,50 @@ def test_stop_and_go_is_12_km_h_on_average_and_stands_a_good_part_of_the_time() 
     standing = np.diff(time)[(speed[:-1] == 0.0) & (speed[1:] == 0.0)].sum() / time[-1]
     assert 0.2 < standing < 0.6  # a stop-and-go cycle stands, but not most of the time
     assert np.abs(np.diff(speed) / np.diff(time)).max() <= 1.5 + 1e-9  # no harder than everyday braking
+
+
+@pytest.mark.parametrize(
+    ("drive", "acceleration"),
+    [
+        ("rear", 1.1 * 9.80665 * 1.15 / (2.65 - 1.1 * 0.5)),
+        ("front", 1.1 * 9.80665 * 1.50 / (2.65 + 1.1 * 0.5)),
+        ("all", 1.1 * 9.80665),
+    ],
+)
+def test_grip_of_each_driven_axle(drive: str, acceleration: float) -> None:
+    """Rear mu g l_f / (L - mu h), front mu g l_r / (L + mu h), all mu g (Gillespie 1992, from memory)."""
+    car = CarSpec(mass=1000.0, grip=1.1, wheelbase=2.65, cg_height=0.5, front_share=1.5 / 2.65, drive=drive)
+    assert float(road.traction_limit(car, 1000.0 * 9.80665)) / 1000.0 == pytest.approx(acceleration, rel=1e-12)
+
+
+def test_a_bend_takes_its_share_of_grip_and_no_axle_gives_more_than_both() -> None:
+    car = CarSpec(mass=1000.0, grip=1.8, wheelbase=2.2, cg_height=1.0, front_share=0.3)
+    straight = float(road.traction_limit(car, 1e4))
+    assert straight == pytest.approx(1.8e4)  # the front wheels are in the air
+    assert float(road.traction_limit(car, 1e4, 0.6)) == pytest.approx(0.8 * straight)
+    assert float(road.traction_limit(car, 1e4, 1.0)) == 0.0
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.sampled_from(["rear", "front", "all"]), st.floats(0.2, 2.5), st.floats(0.2, 0.8), st.floats(0.0, 1.0))
+def test_the_march_has_the_same_grip(drive: str, grip: float, front: float, side: float) -> None:
+    from coldside.duty import marching
+    from coldside.duty.drive import powertrain
+    from coldside.duty.load import surroundings
+    from coldside.duty.model import AmbientSpec
+    from generators import build_of
+
+    car = CarSpec(drive=drive, grip=grip, front_share=front)
+    build = replace(build_of({}, ()), car=car)
+    numbers = powertrain(build, surroundings(AmbientSpec(temperature=300.0))).numbers
+    assert marching.traction(numbers, 9e3, side, 0.9) == pytest.approx(
+        float(road.traction_limit(car, 9e3, side, 0.9)), rel=1e-12, abs=1e-9
+    )
+
+
+def test_headwind_adds_to_drag_and_a_tailwind_pushes() -> None:
+    """rho CdA (v + w)^2 / 2, by hand: 30 m/s and 10 m/s of wind are 40 m/s of air."""
+    calm = road.road_force(CAR, 30.0, 1.2)
+    assert road.road_force(CAR, 30.0, 1.2, headwind=10.0) - calm == pytest.approx(0.5 * 1.2 * 0.68 * (1600.0 - 900.0))
+    pushed = road.road_force(CAR, 5.0, 1.2, headwind=-15.0) - road.road_force(CAR, 5.0, 1.2, headwind=-5.0)
+    assert pushed == pytest.approx(-0.5 * 1.2 * 0.68 * 100.0)
