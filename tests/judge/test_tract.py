@@ -206,6 +206,18 @@ def stage(name, margins):
                       operating, 0.2 * shape, 2e4 * shape)  # fmt: skip
 
 
+@pytest.mark.parametrize(("ratio", "told"), [(1.2, ""), (1.6, "left of its surge line for 61 s of boost")])
+def test_only_surge_worth_the_name_is_in_the_headline(ratio, told):
+    """Cruising left of the line at a ratio of 1.06 to 1.25 is none (our own rule, no source); strong words never."""
+    one = stage("turbo", 0.3)
+    beyond = replace(one.operating, beyond_surge=np.ones_like(one.flow, dtype=bool))
+    one = replace(one, pressure_ratio=ratio * np.ones_like(one.flow), operating=beyond)
+    said = judge(made.forecast(stages=(one,))).words("si").headline
+    assert told in said
+    assert ("surge" in said) is bool(told)
+    assert "cannot make this air" not in said
+
+
 def test_margins_of_every_stage():
     both = made.forecast(stages=(stage("first", 0.3), stage("second", 0.1)))
     margins = {margin.name: margin.left for margin in tables.compressor_margins(both)}

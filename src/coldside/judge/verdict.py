@@ -20,6 +20,7 @@ from coldside.judge.power import Repeat, power_spread, repeats, temperature_spre
 from coldside.judge.reasons import CAUTIONS, notes, reasons
 from coldside.judge.sureness import limit_sentence, peak_sentence
 from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, ordinal
+from coldside.plant.health import seconds_surging
 from coldside.plant.results import Forecast
 
 KINDS = {
@@ -291,6 +292,15 @@ def headline(forecast: Forecast, results: Sequence[LimitResult]) -> tuple[Senten
                 "But the compressor runs off its map for {time} of boost: it cannot make this air, so do not trust "
                 "these temperatures and this power.",
                 {"time": Quantity(forecast.health.compressor_off, "time")},
+            )
+        )
+    surging = seconds_surging(forecast)
+    if surging > 0.0:
+        said.append(
+            Sentence(
+                "The compressor runs left of its surge line for {time} of boost: a real one may surge there, so take "
+                "these temperatures and this power with care.",
+                {"time": Quantity(surging, "time")},
             )
         )
     said += spoiled_coolant(forecast)

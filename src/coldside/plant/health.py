@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from coldside.parts import engine
@@ -9,30 +11,47 @@ from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, 
 from coldside.parts.rating import BENCH_RANGE, SizedRating, doubt_beyond_bench
 from coldside.plant import layout
 from coldside.plant.assemble import Plant
-from coldside.plant.charge import ChargeState
+from coldside.plant.charge import ChargeState, StageState
 from coldside.plant.flows import BYPASS, LEAK
+from coldside.plant.results import Forecast
 from coldside.plant.traces import Solution, Streams, leaving_start
 
 CELLS_MISS_ALLOWED = 3e-3  # of the heat carried
 SPOOLING = 1.0  # s under the lowest line of a map that any spool-up spends there
 BACKWARDS = 1e-3  # kg/s of air against its path that is worth a word
+SURGE_RATIO = 1.3  # below it there is little pressure to run back: the line itself is doubtful there (own)
 TABLE_MISS_ALLOWED = 1.0  # K of compressor outlet: what a charge core leaves of it stays near 0.2 K of intake (own)
 
 
 def _edges(state: ChargeState) -> tuple[tuple[np.ndarray, str], ...]:
-    """The three edges of a compressor map that no compressor can pass, and the words for running beyond each."""
+    """The edges of a compressor map that no compressor can pass, and the words for running beyond each."""
     operating = state.operating
+    gentle = _surging(state.stages, above=0.0) & ~_surging(state.stages)
     return (
-        (operating.beyond_surge, "ran left of the compressor map's surge line"),
+        (_surging(state.stages), "ran left of the compressor map's surge line"),
         (operating.beyond_choke, "ran beyond the compressor map's choke line"),
         (operating.above_speed, "ran above the compressor map's highest speed line"),
+        (gentle, f"ran left of the compressor map's surge line at pressure ratios of {SURGE_RATIO:g} or less"),
     )
 
 
+def _surging(stages: Sequence[StageState], above: float = SURGE_RATIO) -> np.ndarray:
+    """Where a stage runs left of its surge line at a pressure ratio above `above`."""
+    return np.any([stage.operating.beyond_surge & (stage.pressure_ratio > above) for stage in stages], axis=0)
+
+
 def seconds_off_map(plant: Plant, state: ChargeState) -> float:
-    """Time in boost that the compressor spends beyond an edge of its map, s."""
-    beyond = np.any([mask for mask, _ in _edges(state)], axis=0) & plant.arrays.boost.astype(bool)
+    """Time in boost that the compressor spends beyond the choke or highest speed line of its map, s."""
+    beyond = (state.operating.beyond_choke | state.operating.above_speed) & plant.arrays.boost.astype(bool)
     return float(np.count_nonzero(beyond)) * plant.arrays.step
+
+
+def seconds_surging(forecast: Forecast) -> float:
+    """Time in boost that a compressor spends left of its surge line at pressure ratios above SURGE_RATIO, s."""
+    if not forecast.stages:
+        return 0.0
+    beyond = _surging(forecast.stages) & forecast.boost
+    return float(np.count_nonzero(beyond)) * float(forecast.time[1] - forecast.time[0])
 
 
 def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[str]:

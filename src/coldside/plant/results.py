@@ -27,7 +27,7 @@ class Health:
     extrapolated: tuple[str, ...]
     defaults: tuple[str, ...]
     warnings: tuple[str, ...]
-    compressor_off: float = 0.0  # s in boost beyond the compressor map's surge, choke or highest speed line
+    compressor_off: float = 0.0  # s in boost beyond the compressor map's choke or highest speed line
 
 
 @dataclass(frozen=True)
