@@ -22,6 +22,7 @@ from coldside.judge.heat import charge_cores, recompute_ledger
 from coldside.judge.knock_json import knock_block
 from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
 from coldside.judge.pressures import belts, couplers, exhaust, leak, suction
+from coldside.judge.run_times import runs_json
 from coldside.judge.verdict import LimitResult, Verdict
 from coldside.judge.water import condensation, ice_left, used_up
 from coldside.judge.workshop import coupler_block, workshop_json
@@ -68,6 +69,7 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
         "loops": {loop: {"flow_m3_s": flow[forecast.peak]} for loop, flow in forecast.coolant_flow.items()},
         "parts": _effectiveness(forecast),
         "power": _power_block(forecast),
+        "runs": runs_json(forecast),
         "fuel": _fuel_block(forecast),
         "charge_tract": _tract_block(forecast),
         "stages": [_worst_block(forecast, stage) for stage in forecast.stages],
@@ -88,6 +90,7 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
         "health": {
             "step_check_K": forecast.health.step_check,
             "closure_relative": forecast.health.closure,
+            "feedback_s": list(forecast.feedback),
             "extrapolated": list(forecast.health.extrapolated),
             "defaults": list(forecast.health.defaults),
             "warnings": list(forecast.health.warnings),

@@ -13,6 +13,7 @@ from importlib import resources
 from pathlib import Path
 
 from coldside.errors import BadInput
+from coldside.judge.run_times import run_rows, run_sentences
 from coldside.judge.verdict import Verdict, label_at
 from coldside.judge.workshop import workshop
 from coldside.plant.results import Forecast
@@ -38,6 +39,7 @@ def sheet_html(forecast: Forecast, verdict: Verdict, system: str) -> str:
     body = [
         _head(forecast, verdict, headline, system),
         _limits(verdict, system),
+        _runs(forecast, system),
         _drawings(forecast, system),
         _section("What gives first, and why", _list([*reasons])) if reasons else "",
         _before(forecast, notes, system),
@@ -156,6 +158,18 @@ def _limits(verdict: Verdict, system: str) -> str:
     top = "".join(f'<th scope="col">{h}</th>' for h in heads)
     return _section(
         "Limits", f'<table class="stack"><thead><tr>{top}</tr></thead><tbody>{"".join(rows)}</tbody></table>'
+    )
+
+
+def _runs(forecast: Forecast, system: str) -> str:
+    """Passes and laps; empty for a session without one."""
+    if not forecast.runs:
+        return ""
+    words = " ".join(sentence.words(system) for sentence in run_sentences(forecast))
+    heads = ("run", "begins", "time", "speed at the finish", "heat costs")
+    return _section(
+        "Runs, and what heat cost them",
+        f"<p>{_t(words)}</p>" + _table(heads, run_rows(forecast, system), looks="stack"),
     )
 
 

@@ -16,6 +16,7 @@ from coldside import sources
 from coldside.judge.heat import core_loops, heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.pressures import belts, couplers, exhaust, largest_pull, leak, suction
+from coldside.judge.run_times import feedback_words
 from coldside.judge.tract import leak_area
 from coldside.judge.verdict import LimitResult, Verdict, label_at
 from coldside.judge.water import WORTH_SAYING, condensation
@@ -343,6 +344,8 @@ def health_rows(forecast: Forecast, system: str) -> list[tuple[str, str]]:
         ("heat balance", f"heat in, out and stored agree {apart}"),
         ("size of the model", f"{forecast.states} temperatures, {forecast.steps} steps in time"),
     ]
+    if forecast.feedback:
+        rows.append(("driving and heat", feedback_words(forecast)))
     outside = [retold(words, system) for words in health.extrapolated] or ["nothing"]
     rows += [("used outside its data", words) for words in outside]
     rows += [("note", retold(words, system)) for words in repeats_told_once(health.warnings)]

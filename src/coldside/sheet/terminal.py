@@ -15,6 +15,7 @@ import numpy as np
 
 from coldside.judge.coolant import point_cautions, serves_core
 from coldside.judge.pressures import belts
+from coldside.judge.run_times import run_rows, run_sentences
 from coldside.judge.verdict import Verdict
 from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast, Point
@@ -49,6 +50,7 @@ def forecast_text(forecast: Forecast, verdict: Verdict, system: str, width: int,
     rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
     page.table(("", "start", "highest in boost", "mean in boost", "end"), rows)
     page.say(tables.in_boost(forecast))
+    _runs(page, forecast, system)
     page.head("intake over the session")
     page.lines += _spark(forecast, system, page.width)
     if reasons:
@@ -62,6 +64,15 @@ def forecast_text(forecast: Forecast, verdict: Verdict, system: str, width: int,
     _heat(page, forecast, system)
     _trust(page, forecast, system)
     return page.text()
+
+
+def _runs(page: _Page, forecast: Forecast, system: str) -> None:
+    if not forecast.runs:
+        return
+    page.head("runs, and what heat cost them")
+    for sentence in run_sentences(forecast):
+        page.say(sentence.words(system))
+    page.table(("", "begins", "time", "at the finish", "heat costs"), run_rows(forecast, system))
 
 
 def _before(page: _Page, forecast: Forecast, notes: Sequence[str], system: str) -> None:

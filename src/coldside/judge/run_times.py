@@ -1,0 +1,124 @@
+"""Times of passes and laps and what heat cost them, in words and for JSON.
+
+Here: `run_rows`, `run_sentences`, `feedback_words`, `runs_json`.  Driving and heat are brought together in
+`plant/feedback.py`; limits are judged in `verdict.py`.  What heat costs is against the same run with the charge at
+ambient temperature throughout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from coldside.judge.wording import Quantity, Sentence, clock, counted
+from coldside.plant.feedback import TimedRun
+from coldside.plant.results import Forecast
+from coldside.units import show
+
+ON_THE_CLOCK = 0.005  # s below which a difference cannot be told on a clock of hundredths
+
+
+def stopwatch(seconds: float) -> str:
+    """A run's time as a clock of hundredths tells it: "10.98 s", "1:42.32"."""
+    hundredths = round(100.0 * seconds)
+    minutes, rest = divmod(hundredths, 6000)
+    return f"{minutes}:{rest / 100.0:05.2f}" if minutes else f"{rest / 100.0:.2f} s"
+
+
+def run_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str, str, str]]:
+    """(run, when it begins, its time, speed on the finish line, what heat cost) of each pass and lap in time order."""
+    return [
+        (
+            one.run.label,
+            clock(float(forecast.time[one.run.first])),
+            stopwatch(one.run.time),
+            show(one.run.trap_speed, "speed", system),
+            f"{one.cost:.2f} s" if abs(one.cost) >= ON_THE_CLOCK else "nothing",
+        )
+        for one in forecast.runs
+    ]
+
+
+def run_sentences(forecast: Forecast) -> list[Sentence]:
+    """For each phase with runs: how long they take, and what heat costs each and in all; empty without a run."""
+    phases: dict[int, list[TimedRun]] = {}
+    for one in forecast.runs:
+        phases.setdefault(one.run.phase, []).append(one)
+    kinds = [forecast.session.phases[phase].kind for phase in phases]
+    said = []
+    for noun, found in zip(kinds, phases.values(), strict=True):
+        begins = float(forecast.time[found[0].run.first]) if kinds.count(noun) > 1 else None
+        said.append(_of_phase(noun, found, begins))
+    return said
+
+
+def _of_phase(noun: str, found: Sequence[TimedRun], begins: float | None) -> Sentence:
+    """`begins` [s] tells alike phases of a session apart."""
+    times = sorted(one.run.time for one in found)
+    values: dict[str, Quantity | str] = {
+        "which": f"The {noun}" if len(found) == 1 else _counted(len(found), noun).capitalize(),
+        "take": f"takes {stopwatch(times[0])}",
+    }
+    if len(found) > 1:
+        values["take"] = f"take {_between(stopwatch(times[0]), stopwatch(times[-1]))}"
+    text = "{which} {take}; {cost}."
+    if begins is not None:
+        text = "{which} from {begins} on {take}; {cost}."
+        values["begins"] = Quantity(begins, "clock")
+    return Sentence(text, values | {"cost": _cost_words([one.cost for one in found])})
+
+
+def _cost_words(costs: Sequence[float]) -> str:
+    total, least, most = sum(costs), min(costs), max(costs)
+    if max(abs(least), abs(most)) < ON_THE_CLOCK:
+        return "heat costs nothing that a clock tells"
+    against = "against a charge at ambient temperature"
+    if len(costs) == 1:
+        verb = "heat costs" if total > 0.0 else "a charge colder than ambient gains"
+        return f"{verb} {abs(total):.2f} s" + (f" {against}" if total > 0.0 else "")
+    if least >= -ON_THE_CLOCK:
+        each = _between(f"{max(least, 0.0):.2f}", f"{most:.2f}")
+        return f"heat costs {each} s each, {total:.2f} s in all, {against}"
+    if most <= ON_THE_CLOCK:
+        each = _between(f"{abs(most):.2f}", f"{-least:.2f}")
+        return f"a charge colder than ambient gains {each} s each, {-total:.2f} s in all"
+    return f"heat costs up to {most:.2f} s and a cold charge gains up to {-least:.2f} s, {against}"
+
+
+def _between(low: str, high: str) -> str:
+    if low == high:
+        return low
+    return f"{low.removesuffix(' s')} to {high}"
+
+
+def _counted(number: int, noun: str) -> str:
+    """ "four passes", "16 laps"."""
+    return counted(number, noun).replace("passs", "passes")
+
+
+def feedback_words(forecast: Forecast) -> str:
+    """How far driving and heat agree, for health; empty without a run that heat ruled."""
+    if not forecast.feedback:
+        return ""
+    turns = len(forecast.feedback)
+    count = "one turn" if turns == 1 else f"{counted(turns, 'turn')}"
+    last = forecast.feedback[-1]
+    moved = f"{last:.3f} s" if last >= 5e-4 else "less than 0.001 s"
+    return f"brought together in {count}; the last moved no run's time by more than {moved}"
+
+
+def runs_json(forecast: Forecast) -> list[dict[str, Any]]:
+    """The block `runs` of a forecast's JSON: every pass and lap in time order; times in s, lengths in m."""
+    return [
+        {
+            "run": one.run.label,
+            "kind": forecast.session.phases[one.run.phase].kind,
+            "start_s": forecast.time[one.run.first],
+            "time_s": one.run.time,
+            "finish_speed_m_s": one.run.trap_speed,
+            "length_m": one.run.length,
+            "at_ambient_s": one.cold_time,
+            "heat_cost_s": one.cost,
+        }
+        for one in forecast.runs
+    ]

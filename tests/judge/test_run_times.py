@@ -1,0 +1,121 @@
+"""Times of runs in words and JSON: sums that must close, clock's form, both signs of the cost."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from coldside.build.files import load_build
+from coldside.duty.model import PhaseSpec, Run
+from coldside.duty.phases import load_session
+from coldside.judge.run_times import feedback_words, run_rows, run_sentences, runs_json, stopwatch
+from coldside.judge.summary import forecast_json
+from coldside.judge.verdict import judge
+from coldside.plant.feedback import TimedRun
+from coldside.plant.forecast import simulate
+from coldside.plant.results import Forecast
+from coldside.sheet.render import sheet_html
+from coldside.sheet.terminal import forecast_text
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+@cache
+def passes() -> Forecast:
+    """Two passes over a quarter of a mile, hardly any rest between."""
+    session = load_session(EXAMPLES / "sessions" / "standing-passes.toml")
+    short = PhaseSpec(kind="pass", distance=402.336, repeat=2, rest=20.0)
+    return simulate(load_build(EXAMPLES / "tern" / "water.toml"), replace(session, phases=(short,), groups={}))
+
+
+def with_costs(*costs: float, cold: float = 11.0) -> Forecast:
+    """The same with other times."""
+    runs = tuple(
+        TimedRun(Run(0, k, f"pass {k + 1}", 10 * k, 10 * k + 9, cold + cost, 55.0, 402.0), cold)
+        for k, cost in enumerate(costs)
+    )
+    return replace(passes(), runs=runs)
+
+
+def words_of(forecast: Forecast, system: str = "si") -> str:
+    return " ".join(sentence.words(system) for sentence in run_sentences(forecast))
+
+
+@pytest.mark.parametrize(
+    ("seconds", "told"),
+    [(10.981, "10.98 s"), (59.994, "59.99 s"), (59.996, "1:00.00"), (82.394, "1:22.39"), (185.0, "3:05.00")],
+)
+def test_a_clock_of_hundredths(seconds, told):
+    assert stopwatch(seconds) == told
+
+
+def test_json_says_what_the_forecast_has():
+    forecast = passes()
+    said = forecast_json(forecast, judge(forecast))
+    assert [one["run"] for one in said["runs"]] == [one.run.label for one in forecast.runs]
+    assert len(said["runs"]) == 2
+    for one in said["runs"]:
+        # the definition of the cost; a float's rounding of a subtraction
+        assert one["heat_cost_s"] == pytest.approx(one["time_s"] - one["at_ambient_s"], abs=1e-12)
+        # the mean speed over a pass from rest is under that on the finish line, whatever the engine
+        assert one["length_m"] / one["time_s"] < one["finish_speed_m_s"]
+        # the charge is warmer than ambient in boost here, so heat can only cost
+        assert one["heat_cost_s"] > 0.0
+        assert one["kind"] == "pass"
+    assert said["runs"][1]["start_s"] - said["runs"][0]["start_s"] > said["runs"][0]["time_s"] + 20.0
+    assert said["health"]["feedback_s"] == list(forecast.feedback)
+    assert forecast.feedback[-1] < 2e-3  # the bound that the march stops at
+
+
+def test_a_session_without_runs_has_none_and_says_nothing():
+    session = load_session(EXAMPLES / "sessions" / "dyno-pulls.toml")
+    short = replace(session, phases=(PhaseSpec(kind="idle", duration=5.0),))
+    forecast = simulate(load_build(EXAMPLES / "tern" / "water.toml"), short)
+    assert runs_json(forecast) == []
+    assert run_sentences(forecast) == []
+    assert feedback_words(forecast) == ""
+    verdict = judge(forecast)
+    assert "heat costs" not in forecast_text(forecast, verdict, "si", 100)
+    assert "Runs, and" not in sheet_html(forecast, verdict, "si")
+
+
+def test_rows_and_sentence_agree_on_paper_and_terminal():
+    forecast = passes()
+    verdict = judge(forecast)
+    text, page = forecast_text(forecast, verdict, "us", 100), sheet_html(forecast, verdict, "us")
+    for row in run_rows(forecast, "us"):
+        assert all(cell in text for cell in row)
+        assert all(cell in page.replace("\u00a0", " ") for cell in row)
+    assert "mph" in text
+    assert "km/h" not in text
+    assert "driving and heat: brought together in" in text
+
+
+@pytest.mark.parametrize(
+    ("costs", "said"),
+    [
+        ((0.1,), r"^The pass takes 11\.10 s; heat costs 0\.10 s against a charge at ambient temperature\.$"),
+        ((0.1, 0.3), r"^Two passes take 11\.10 to 11\.30 s; heat costs 0\.10 to 0\.30 s each, 0\.40 s in all, "),
+        ((-0.2,), r"^The pass takes 10\.80 s; a charge colder than ambient gains 0\.20 s\.$"),
+        ((-0.2, -0.1), r"a charge colder than ambient gains 0\.10 to 0\.20 s each, 0\.30 s in all\.$"),
+        ((-0.2, 0.1), r"heat costs up to 0\.10 s and a cold charge gains up to 0\.20 s"),
+        ((0.001, -0.001), r"^Two passes take 11\.00 s; heat costs nothing that a clock tells\.$"),
+    ],
+)
+def test_cost_in_words(costs, said):
+    assert re.search(said, words_of(with_costs(*costs)))
+
+
+def test_alike_phases_are_told_apart_by_when_they_begin():
+    forecast = with_costs(0.1, 0.2)
+    second = replace(forecast.runs[1], run=replace(forecast.runs[1].run, phase=1, repeat=0, first=600))
+    two = replace(
+        forecast,
+        runs=(forecast.runs[0], second),
+        session=replace(forecast.session, phases=forecast.session.phases * 2),
+    )
+    assert [re.search(r"from (\S+) on", s.words())[1] for s in run_sentences(two)] == ["0:00", "1:00"]
