@@ -10,10 +10,12 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 _pools: dict[int, ProcessPoolExecutor] = {}  # by the process that made it: a forked child must not use its parent's
@@ -38,23 +40,34 @@ def _pool() -> ProcessPoolExecutor | None:
         forks = "fork" in multiprocessing.get_all_start_methods() and sys.platform != "darwin"
         if not forks or cores() < 2 or threading.active_count() > 1 or multiprocessing.parent_process() is not None:
             return None
-        found = ProcessPoolExecutor(cores(), mp_context=multiprocessing.get_context("fork"))
+        found = ProcessPoolExecutor(
+            cores(), mp_context=multiprocessing.get_context("fork"), initializer=_leave_interrupts
+        )
         _pools[os.getpid()] = found
     return found
+
+
+def _leave_interrupts() -> None:
+    """Ctrl-C is the parent's to answer; a worker that answers it too would print a traceback of its own."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def on_all_cores(function: Callable[[Any, Sequence[Any]], list[Any]], shared: Any, jobs: Sequence[Any]) -> list[Any]:
     """`function(shared, some jobs)` over all jobs; results in the order of the jobs.
 
-    `function` is a module's own function and everything it is given or gives can be pickled.  The first
-    thing that it raises is raised here.
+    `function` is a module's own function and everything it is given or gives can be pickled.  What it
+    raises is raised here.
     """
     pool = _pool()
     if pool is None or len(jobs) < 2:
         return function(shared, jobs)
     share = cores()
-    waiting = [pool.submit(function, shared, jobs[k::share]) for k in range(share) if jobs[k::share]]
     results: list[Any] = [None] * len(jobs)
-    for k, future in enumerate(waiting):
-        results[k::share] = future.result()
+    try:
+        waiting = [pool.submit(function, shared, jobs[k::share]) for k in range(share) if jobs[k::share]]
+        for k, future in enumerate(waiting):
+            results[k::share] = future.result()
+    except BrokenProcessPool:  # a worker was killed (out of memory, say): what it had to do is done here
+        _pools.pop(os.getpid(), None)
+        return function(shared, jobs)
     return results
