@@ -56,6 +56,29 @@ def test_a_fine_outcome_is_the_forecast():
         assert ours[name] == pytest.approx(value, rel=2e-5, abs=1e-9), name
 
 
+@pytest.mark.parametrize("name", ["siskin/blown", "heron/two_stage"])
+def test_a_belt_and_a_second_stage_are_reckoned_as_in_the_forecast(name):
+    """Belt power and the gas between two compressors enter the power of an outcome as they do the forecast's."""
+    build = load_build(EXAMPLES / f"{name}.toml")
+    ours, theirs = figures(run(build, SHORT, FINE)), figures(simulate(build, SHORT))
+    assert ours["power_mean"] == pytest.approx(theirs["power_mean"], rel=1e-9)  # the same exact balance in both
+    assert ours["intake_max"] == pytest.approx(theirs["intake_max"], rel=1e-12)
+
+
+def test_runs_and_air_drawn_by_road_speed_are_thinned_with_the_rest():
+    session = load_session(EXAMPLES / "sessions" / "standing-passes.toml")
+    demand = replace(sample(session, BUILD), drawn_rise=None)
+    demand = replace(demand, drawn_rise=np.linspace(0.0, 20.0, len(demand.time)))
+    kept, k = thinned(demand, COARSE), COARSE.every
+    assert demand.runs
+    assert len(kept.runs) == len(demand.runs)
+    for one, two in zip(kept.runs, demand.runs, strict=True):
+        assert two.first <= k * one.first <= k * one.last <= two.last
+        assert (one.time, one.label) == (two.time, two.label)
+    assert len(kept.drawn_rise) == len(kept.distance) == len(kept.time)
+    assert np.abs(kept.drawn_rise - demand.drawn_rise[::k]).max() <= 0.5 * COARSE.bay
+
+
 @pytest.mark.parametrize("name", ["tern/water", "tern/air", "plover/build"])
 def test_a_coarse_draw_put_right_is_near_its_fine_twin(name):
     """What is left after the nominal run's error is taken off: under 0.3 K, a tenth of a usual band's width."""

@@ -13,23 +13,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from typing import cast
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, TypeVar, cast
 
 import numpy as np
 
 from coldside.build.model import Build
 from coldside.duty.demand import sample
-from coldside.duty.model import SAMPLE_TIME, Demand, Session
+from coldside.duty.model import SAMPLE_TIME, Demand, Run, Session, Span
 from coldside.judge.heat import core_loops
 from coldside.judge.power import mean_where, power_spread, temperature_spread
 from coldside.judge.verdict import judge_limit
 from coldside.plant import layout
 from coldside.plant.assemble import Plant, assemble
-from coldside.plant.forecast import solve
-from coldside.plant.output import brake_power_at
+from coldside.plant.forecast import charge_states, solve
+from coldside.plant.output import answers_heat, brake_power_at, knock_share
 from coldside.plant.results import Forecast
 from coldside.plant.traces import Solution, Streams
+
+Piece = TypeVar("Piece", Span, Run)
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,11 @@ class Outcome:
 
 
 def run(build: Build, session: Session, fineness: Fineness = FINE) -> Outcome:
-    """The whole session on one build; raises as `simulate` does."""
+    """The whole session on one build; raises as `simulate` does.
+
+    Passes and laps are driven once, as if heat left all their power: how far heat slows them is the nominal
+    forecast's to say, and moves the heat of a run by little.
+    """
     demand = thinned(sample(session, build), fineness)
     plant = assemble(build, demand, fineness.cells)
     plant = replace(plant, arrays=plant.arrays._replace(step=fineness.every * SAMPLE_TIME))
@@ -78,24 +84,34 @@ def thinned(demand: Demand, fineness: Fineness) -> Demand:
     """The demand at every n-th sample, rounded; the samples behind the last one that is kept are left out."""
     if fineness.every == 1 and fineness.rounding == 0.0 and fineness.bay == 0.0:
         return demand
-    kept, q, bay = slice(None, None, fineness.every), fineness.rounding, demand.bay_temperature
-    spans = tuple(
-        replace(span, first=-(-span.first // fineness.every), last=span.last // fineness.every)
-        for span in demand.spans
-        if -(-span.first // fineness.every) <= span.last // fineness.every
+    k, n = fineness.every, len(demand.time)
+    arrays = {item.name: getattr(demand, item.name) for item in fields(demand)}
+    kept: dict[str, Any] = {name: v[::k] for name, v in arrays.items() if isinstance(v, np.ndarray) and len(v) == n}
+    thin = replace(
+        demand,
+        **kept,
+        air_speed={name: speed[::k] for name, speed in demand.air_speed.items()},
+        command={name: command[::k] for name, command in demand.command.items()},
+        spans=_moved(demand.spans, k),
+        runs=_moved(demand.runs, k),
     )
     return replace(
-        demand,
-        time=demand.time[kept],
-        spans=spans,
-        engine_speed=_rounded(demand.engine_speed[kept], q),
-        plenum_target=_rounded(demand.plenum_target[kept], q),
-        full_load=demand.full_load[kept],
-        road_speed=demand.road_speed[kept],
-        air_speed={name: speed[kept] for name, speed in demand.air_speed.items()},
-        bay_temperature=np.round(bay[kept] / fineness.bay) * fineness.bay if fineness.bay else bay[kept],
-        command={name: command[kept] for name, command in demand.command.items()},
+        thin,
+        engine_speed=_rounded(thin.engine_speed, fineness.rounding),
+        plenum_target=_rounded(thin.plenum_target, fineness.rounding),
+        bay_temperature=_to_step(thin.bay_temperature, fineness.bay),
+        drawn_rise=None if thin.drawn_rise is None else _to_step(thin.drawn_rise, fineness.bay),
     )
+
+
+def _moved(pieces: tuple[Piece, ...], every: int) -> tuple[Piece, ...]:
+    """Spans or runs on the samples that are kept; those that none falls in are left out."""
+    moved = (replace(one, first=-(-one.first // every), last=one.last // every) for one in pieces)
+    return tuple(one for one in moved if one.first <= one.last)
+
+
+def _to_step(values: np.ndarray, step: float) -> np.ndarray:
+    return np.round(values / step) * step if step else values
 
 
 def _rounded(values: np.ndarray, share: float) -> np.ndarray:
@@ -115,27 +131,30 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
     of_charge = [i for i in range(n_sensors) if A.sensor_sort[i] == layout.CHARGE]
     means = solution.scalars[:, 4 + n_sensors :]
     streams = Streams(plant, solution)
+    sensor = solution.scalars[:, 4 + of_charge[-1]] if of_charge else None
     return Outcome(
         build=plant.build,
         session=session,
         demand=demand,
         time=demand.time,
         intake=solution.intake,
-        sensor=solution.scalars[:, 4 + of_charge[-1]] if of_charge else None,
+        sensor=sensor,
         boost=A.boost.astype(bool),
         coolant_in_cores={loop.loop.name: streams.into_cores(i, means[:, i]) for i, loop in enumerate(plant.loops)},
-        power=brake_power_at(plant, solution.scalars[:, 0], solution.scalars[:, 3], _belt(plant, solution)),
+        power=_power(plant, solution, sensor),
         peak=solution.peak,
     )
 
 
-def _belt(plant: Plant, solution: Solution) -> np.ndarray | float:
-    """What a supercharger takes off the crank, W."""
-    if plant.charge.drive is None:
-        return 0.0
-    demand = plant.demand
-    inlet = plant.charge.inlet_temperature(demand.bay_temperature)
-    return plant.charge.balance(demand.engine_speed, demand.plenum_target, solution.scalars[:, 3], inlet).belt_power
+def _power(plant: Plant, solution: Solution, sensor: np.ndarray | None) -> np.ndarray:
+    """Brake power, W; from the tables' flow, but where a belt or knock asks for pressures from the exact balance."""
+    A, flow, plenum = plant.arrays, solution.scalars[:, 0], solution.scalars[:, 3]
+    if plant.charge.drive is None and not answers_heat(plant.build.engine):
+        return brake_power_at(plant, flow, plenum)
+    at = 5 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
+    state = charge_states(plant, plant.demand, plenum, solution.scalars[:, at] if A.stages > 1 else None)
+    share = knock_share(plant, state.plenum_pressure, plenum, solution.intake if sensor is None else sensor)
+    return share * brake_power_at(plant, state.flow, plenum, state.belt_power)
 
 
 def figures(seen: Forecast | Outcome) -> dict[str, float]:
