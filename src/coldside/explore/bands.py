@@ -6,7 +6,7 @@ What is here: `simulate_many` and `Bands`.  What is not: which inputs are uncert
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,7 +16,7 @@ from coldside.build.model import Build
 from coldside.duty.model import LimitSpec, Session
 from coldside.errors import ColdsideError, NoAnswer, require
 from coldside.explore.draws import Uncertain, drawn, scores, uncertain_inputs, values_of
-from coldside.explore.outcome import COARSE, FINE, Fineness, figures, run
+from coldside.explore.outcome import COARSE, FINE, Fineness, Outcome, figures, run
 from coldside.explore.workers import on_all_cores
 from coldside.plant.results import Forecast
 
@@ -26,6 +26,7 @@ MOST_FAILED = 0.5  # share of draws without a balance, above which there is no b
 RATIOS = ("power_mean",)  # figures whose coarse error is a factor rather than a difference
 
 Band = tuple[float, float, float]  # 10th, 50th, 90th percentile, SI
+Measure = Callable[[Forecast | Outcome], dict[str, float]]  # figures by name; a module's own function
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,7 @@ def simulate_many(
     forecast: Forecast | None = None,
     inputs: Sequence[Uncertain] | None = None,
     fineness: Fineness = COARSE,
+    measure: Measure = figures,
 ) -> Bands:
     """Bands of the headline figures from `n` draws of all uncertain inputs.
 
@@ -76,16 +78,17 @@ def simulate_many(
     inputs : the inputs to draw, all of them by default.  Column k of the numbers belongs to input k: two
         builds that are to be compared draw the same list (one's inputs and those that only the other has).
     fineness : how finely the draws are run.
+    measure : what is looked at in every run, `outcome.figures` and more.
 
     Raises as `simulate` does for the nominal run, `NoAnswer` where more than half of the draws find no balance.
     """
     require("n", n, low=2, high=2**20)
     known = uncertain_inputs(build, session) if inputs is None else tuple(inputs)
-    nominal = figures(forecast if forecast is not None else run(build, session, FINE))
-    coarse = figures(run(build, session, fineness))
+    nominal = measure(forecast if forecast is not None else run(build, session, FINE))
+    coarse = measure(run(build, session, fineness))
     shift = {name: _shift(name, value, coarse[name]) for name, value in nominal.items() if name in coarse}
     score = scores(len(known), n, seed)
-    shared = (build, replace(session, limits=_shifted(session.limits, shift)), known, fineness)
+    shared = (build, replace(session, limits=_shifted(session.limits, shift)), known, fineness, measure)
     found = on_all_cores(_figures_of, shared, list(values_of(known, score)))
     good = np.array([isinstance(one, dict) for one in found])
     failed = tuple(str(one) for one in found if isinstance(one, str))
@@ -118,20 +121,20 @@ def figures_of_draws(
     fineness: Fineness = COARSE,
 ) -> np.ndarray:
     """One figure at standard normal numbers (runs, inputs), as coarse as it is run; NaN where there is no balance."""
-    shared = (build, session, tuple(inputs), fineness)
+    shared = (build, session, tuple(inputs), fineness, figures)
     found = on_all_cores(_figures_of, shared, list(values_of(inputs, score)))
     return np.array([one.get(figure, np.nan) if isinstance(one, dict) else np.nan for one in found])
 
 
 def _figures_of(
-    shared: tuple[Build, Session, tuple[Uncertain, ...], Fineness], values: Sequence[np.ndarray]
+    shared: tuple[Build, Session, tuple[Uncertain, ...], Fineness, Measure], values: Sequence[np.ndarray]
 ) -> list[dict[str, float] | str]:
     """Figures of some draws; of one that has no balance, what it said."""
-    build, session, inputs, fineness = shared
+    build, session, inputs, fineness, measure = shared
     found: list[dict[str, float] | str] = []
     for row in values:
         try:
-            found.append(figures(run(*drawn(build, session, inputs, row), fineness)))
+            found.append(measure(run(*drawn(build, session, inputs, row), fineness)))
         except ColdsideError as fault:
             found.append(str(fault))
     return found
