@@ -25,7 +25,7 @@ from coldside.duty.model import PhaseSpec
 from coldside.errors import BadInput, Internal, ManyBadInputs, NoAnswer
 
 WORDS = Path(__file__).parent / "words"
-COMMANDS = ("demo", "check", "point", "forecast", "sheet")
+COMMANDS = ("demo", "check", "point", "forecast", "sheet", "compare")
 runner = CliRunner()
 
 
@@ -504,3 +504,32 @@ covers = "90 %"
     seen = run("check", str(file))
     assert seen.exit_code == 2
     assert seen.stderr.startswith(f"{file}: parts.front_core.covers: front_core cannot cover 60")
+
+
+# -- compare -----------------------------------------------------------------------------------------
+
+
+def test_compare_prints_one_json_object(tern, examples, short):
+    other = examples / "tern" / "air.toml"
+    seen = run("compare", tern, other, "--session", short, "--draws", "0", "--json")
+    assert seen.exit_code == 0, seen.stderr
+    said = json.loads(seen.stdout)
+    assert set(said["builds"]) == {"A", "B"}
+    assert said["figures"]["hottest_in_boost_K"]["gap_band"] is None  # nothing was drawn
+
+
+def test_compare_in_words_is_in_the_units_asked_for(tern, examples, short):
+    other = examples / "tern" / "air.toml"
+    seen = run("compare", tern, other, "--session", short, "--draws", "0", "--units", "us")
+    assert seen.exit_code == 0, seen.stderr
+    assert "degF" in seen.stdout
+    assert "degC" not in seen.stdout
+    assert "For B speak" in seen.stdout
+
+
+def test_compare_refuses_one_build_and_five(tern, short):
+    for count, word in ((1, "one build given"), (5, "5 builds given")):
+        seen = run("compare", *[tern] * count, "--session", short)
+        assert seen.exit_code == 2
+        assert word in seen.stderr
+        assert "2 to 4" in seen.stderr

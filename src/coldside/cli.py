@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import codecs
 import contextlib
+import dataclasses
 import functools
 import importlib.resources
 import json
@@ -490,6 +491,54 @@ def sheet(
         typer.echo(verdict.words(units.value).headline)
         typer.echo(f"Sheet: {out}")
     return 0 if verdict.holds else BROKEN
+
+
+@app.command(
+    short_help="Two to four builds on one session.",
+    epilog=example(
+        "coldside compare examples/tern/water.toml examples/tern/air.toml --session examples/sessions/track.toml"
+    ),
+)
+@guarded
+def compare(
+    builds: Annotated[list[Path], typer.Argument(metavar="BUILD...", help="The builds, TOML files.")],
+    session: Annotated[Path, typer.Option("--session", metavar="SESSION", help="The session, a TOML file.")],
+    limits: LimitsFile = None,
+    draws: Annotated[
+        int, typer.Option(metavar="N", help="Draws of what is unknown, to say how sure a difference is; 0 for none.")
+    ] = 64,
+    as_json: AsJson = False,
+    units: Units = System.si,
+    overrides: Overrides = None,
+) -> int:
+    """Two to four builds on one session: who is ahead where, by how much and how surely.
+
+    --set changes the value in every build.
+    """
+    from coldside.build.files import load_build
+    from coldside.duty.phases import load_limits, load_session
+    from coldside.explore.compare import check_number
+
+    check_number(len(builds))
+    loaded = [load_build(build, overrides or []) for build in builds]
+    read = load_session(session)
+    if limits is not None:
+        read = dataclasses.replace(read, limits=load_limits(limits))
+
+    from coldside.explore.compare import compare as side_by_side
+
+    announce_first_use()
+    found = side_by_side(loaded, read, n=draws, progress=progress)
+    if as_json:
+        from coldside.explore.compare_words import comparison_json
+        from coldside.judge.summary import plain
+
+        print_json(plain(comparison_json(found, units.value)))
+    else:
+        from coldside.sheet.comparison import comparison_text
+
+        typer.echo(comparison_text(found, units.value, width()))
+    return 0
 
 
 # ---------------------------------------------------------------- start

@@ -12,7 +12,7 @@ overlap widely and yet one build be ahead in nearly every draw.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,7 +20,7 @@ import numpy as np
 
 from coldside.build.model import Build
 from coldside.duty.model import Session, Span
-from coldside.errors import BadInput, ColdsideError
+from coldside.errors import BadInput, ColdsideError, require
 from coldside.explore.bands import DRAWS, Band, Bands, simulate_many
 from coldside.explore.draws import Uncertain, uncertain_inputs
 from coldside.explore.inventory import Inventory, electrical_energy, inventory
@@ -149,6 +149,7 @@ def compare(
     seed: int = 0,
     fineness: Fineness = COARSE,
     losses: bool = True,
+    progress: Callable[[str], None] = lambda text: None,
 ) -> Comparison:
     """Two to four builds on one session.
 
@@ -158,22 +159,34 @@ def compare(
     n, seed : draws of the uncertain inputs, the same for all builds; 0 for none: nothing is then said of how sure
         a difference is.
     fineness : of the draws.
-    losses : whether to run every build with its pumps dead, and with its fans dead (coarse, two more runs at most).
+    losses : whether to run every build with its pumps dead, and with its fans dead (coarse, three more runs at most).
+    progress : is told what is done, line by line.
 
     Runs: one fine, 1 + n coarse, and those of `losses`, for every build.  Raises `BadInput` for fewer than two or
     more than four builds, and as `simulate` and `simulate_many` do.
     """
-    if not FEWEST <= len(builds) <= MOST:
-        raise BadInput(f"{len(builds)} builds given; {FEWEST} to {MOST} can be compared", key="builds")
-    forecasts = [simulate(build, session) for build in builds]
+    check_number(len(builds))
+    require("n", n, low=0, high=2**20)
+    forecasts = []
+    for build in builds:
+        progress(f"{build.name}, {session.name}:")
+        forecasts.append(simulate(build, session, progress=progress))
     found: list[Bands | None] = [None] * len(builds)
     if n:
+        progress(f"{n} draws of every build")
         lists = paired_inputs(builds, session)
         found = [
             simulate_many(build, session, n, seed, forecast=one, inputs=inputs, fineness=fineness, measure=seen)
             for build, one, inputs in zip(builds, forecasts, lists, strict=True)
         ]
     return compared(forecasts, found, losses=losses, fineness=fineness)
+
+
+def check_number(count: int) -> None:
+    """Refuse fewer builds than two or more than four."""
+    if not FEWEST <= count <= MOST:
+        given = "one build" if count == 1 else f"{count} builds"
+        raise BadInput(f"{given} given; {FEWEST} to {MOST} can be compared", key="builds")
 
 
 def compared(

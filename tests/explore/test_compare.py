@@ -1,0 +1,158 @@
+"""Comparing builds: pairs of draws, who is ahead where, what a build carries, and the words for water against air."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from coldside.build.files import load_build
+from coldside.duty.model import LimitSpec, PhaseSpec, Span
+from coldside.duty.phases import load_session
+from coldside.errors import BadInput
+from coldside.explore.compare import Comparison, compare, paired_inputs, stretch_name
+from coldside.explore.compare_words import comparison_json, comparison_words
+from coldside.explore.inventory import electrical_energy, inventory
+from coldside.parts.airflow import SUPPLY, fan_current
+from coldside.parts.pump import running_current
+from coldside.plant.forecast import simulate
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+WATER, AIR = (load_build(EXAMPLES / "tern" / f"{name}.toml") for name in ("water", "air"))
+DYNO = load_session(EXAMPLES / "sessions" / "dyno-pulls.toml")
+SHORT = replace(
+    DYNO,
+    phases=(
+        PhaseSpec(kind="idle", duration=10.0, air={"nose": 8.0}),
+        replace(DYNO.phases[1], repeat=2, rest=20.0),
+    ),
+    limits=(LimitSpec(quantity="intake", at_most=325.0),),
+)
+
+
+@cache
+def bundled(session: str, n: int = 16) -> Comparison:
+    return compare([WATER, AIR], load_session(EXAMPLES / "sessions" / f"{session}.toml"), n=n)
+
+
+def test_what_two_builds_share_has_the_same_place():
+    one, two = paired_inputs([WATER, AIR], SHORT)
+    assert len(one) == len(two)
+    both = [(a, b) for a, b in zip(one, two, strict=True) if a.keys and b.keys]
+    assert all(a.name == b.name and a.sd == b.sd for a, b in both)
+    names = {a.name for a, _ in both}
+    assert {"engine.brake_efficiency", "parts.turbo.peak_efficiency"} <= names
+    assert "parts.left_core.bench_effectiveness" not in names  # another core under the same name
+
+
+def test_a_build_against_itself_differs_in_nothing():
+    found = compare([WATER, WATER], SHORT, n=8, losses=False)
+    for contrast in found.contrasts:
+        assert contrast.gap == 0.0, contrast.figure
+        assert contrast.settled == "open"
+        if contrast.band is not None:  # every unknown is shared, so that it drops out
+            assert contrast.band == (0.0, 0.0, 0.0)
+            assert contrast.chance == 0.5
+            assert contrast.overlap
+    assert "nothing to choose" in comparison_words(found).headline
+
+
+def test_pairs_narrow_a_difference_of_builds_that_share_most():
+    """Two builds that differ in their bay alone: spans overlap, and the difference is known far better than either."""
+    bay = replace(WATER.bay, temperature_rise=WATER.bay.temperature_rise + 15.0, idle_rise=WATER.bay.idle_rise + 15.0)
+    found = compare([replace(WATER, bay=bay), WATER], SHORT, n=16, losses=False)
+    contrast = found.contrast("intake_max")
+    assert contrast is not None
+    assert contrast.band is not None
+    spans = [entry.band("intake_max") for entry in found.entries]
+    assert contrast.band[2] - contrast.band[0] < 0.3 * min(span[2] - span[0] for span in spans)
+    assert contrast.overlap
+    assert contrast.ahead == "B"
+    assert contrast.chance >= 0.9  # but for a draw in which the hotter bay starts the pump a pull earlier
+
+
+def test_stretches_lose_the_numbers_of_their_repeats():
+    def name(label: str, repeat: int) -> str:
+        return stretch_name(Span(0, 1, "pull", label, repeat))
+
+    assert name("pull 3", 2) == "pull"
+    assert name("lap 12 main straight", 11) == "main straight"
+    assert name("highway 66", -1) == "highway 66"
+    assert name("rest", 1) == "rest"
+
+
+def test_what_a_build_carries():
+    """Metal and coolant as typed in the files; lines by hand from their sizes."""
+    held = inventory(WATER)
+    # cores 2 x 2.6, exchangers 2 x 2.2 + 2.8, tank 1.8, plenum 4.2; the rest is pipes (2700 kg/m3) and hoses
+    assert 18.4 < held.metal < 18.4 + 4.0
+    # tank 9.5, cores 2 x 0.7, exchangers 2 x 0.8 + 1.0; hoses of 4 m and 19 mm bore
+    liters = 9.5 + 1.4 + 2.6 + np.pi / 4.0 * 0.019**2 * 4.0 * 1e3
+    assert held.coolant_volume * 1e3 == pytest.approx(liters, abs=0.2)  # what a pump holds is a default
+    # 30 % glycol by volume at 20 degC: 1.04 kg/L within its grade
+    assert held.coolant / (held.coolant_volume * 1e3) == pytest.approx(1.04, abs=0.01)
+    assert held.pumps == ("pump",)
+    assert inventory(AIR).pumps == ()
+    assert inventory(AIR).coolant == 0.0
+
+
+def test_electrical_energy_is_power_times_time_on():
+    forecast = simulate(WATER, SHORT)
+    pump, fan = forecast.build.parts["pump"], forecast.build.parts["left_fan"]
+    seconds = {name: float(np.trapezoid(forecast.command[name], forecast.time)) for name in forecast.command}
+    by_hand = seconds["pump"] * running_current(pump) * pump.curve_voltage
+    by_hand += (seconds["left_fan"] + seconds["right_fan"]) * float(fan_current(fan)) * SUPPLY
+    assert electrical_energy(forecast) == pytest.approx(by_hand, rel=1e-9)
+    assert by_hand > 0.0
+
+
+def test_two_to_four_builds():
+    for count in (1, 5):
+        with pytest.raises(BadInput, match="2 to 4"):
+            compare([WATER] * count, SHORT)
+
+
+def test_without_draws_nothing_is_said_of_how_sure():
+    found = compare([AIR, WATER, AIR], SHORT, n=0)
+    words = comparison_words(found)
+    assert len(words.names) == 3
+    assert "likely" not in " ".join([words.headline, *words.differences, *words.where])
+    said = json.loads(json.dumps(comparison_json(found), allow_nan=False))
+    assert list(said["builds"]) == ["A", "B", "C"]
+    assert said["figures"]["hottest_in_boost_K"]["chance"] is None
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("session", ["track", "traffic-then-pull"])
+def test_water_against_air(session):
+    """The facts behind the words, each from the figures; who wins where on this invented car."""
+    found = bundled(session)
+    words = comparison_words(found)
+    hottest = found.contrast("intake_max")
+    assert hottest is not None
+    a, b = (entry.band("intake_max") for entry in found.entries)
+    # two air cores in the side ducts beat the water-cooled way on the move, and not by what is unknown
+    assert hottest.ahead == "B"
+    assert b[2] < a[0]
+    assert "spans do not overlap" in words.headline
+    # what is not settled is not told as a difference
+    for name, contrast in found.stretches:
+        told = [text for text in words.where if text.startswith(name + ":")]
+        assert bool(told) == (contrast.settled != "open"), name
+    summing = " ".join(words.summing_up)
+    assert "For A speak" in summing
+    assert "no pump that could die" in summing
+    # the water-cooled one dies with its pump
+    dead = {loss.what: loss for loss in found.entries[0].losses}
+    assert dead["pumps"].intake > found.entries[0].figures["intake_max"] + 10.0
+    assert "breaks intake" in words.failures[0]
+    if session == "traffic-then-pull":
+        assert "stop and go" in words.where[-1]  # soaked, both read the same
+        assert found.entries[0].verdict.holds
+        assert found.entries[1].verdict.holds
+    else:
+        assert "spread of repeats" in words.limits[1]
