@@ -177,7 +177,7 @@ def test_exactly_at_the_limit_holds():
 
 def test_bands_are_said():
     words = said(made.forecast(limits=(made.limit("intake", 333.15),)), bands={"intake_max": (326.15, 330.0, 334.15)})
-    assert words.endswith("The peak of the intake is likely 53 degC to 61 degC.")
+    assert words.endswith("The peak of the intake is likely 53 to 61 degC.")
 
 
 @given(st.floats(280.0, 340.0), st.floats(280.0, 340.0))
@@ -218,9 +218,9 @@ def test_how_sure_a_limit_is_is_said_beside_it():
         chances={"limits.0": 0.86, "all": 0.86},
     )
     words = verdict.words()
-    assert words.limits[0].endswith("Likely 53 degC to 61 degC; the chance that it holds is 9 in 10.")
+    assert words.limits[0].endswith("Likely 53 to 61 degC; the chance that it holds is 9 in 10.")
     assert words.headline.endswith(
-        "The peak of the intake is likely 53 degC to 61 degC; the chance that every limit holds is 9 in 10."
+        "The peak of the intake is likely 53 to 61 degC; the chance that every limit holds is 9 in 10."
     )
     assert (verdict.limits[0].band, verdict.limits[0].chance) == ((326.15, 330.0, 334.15), 0.86)
     assert judge(made.forecast(limits=(made.limit("intake", 333.15),))).limits[0].words().endswith("to spare.")

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from coldside.judge.wording import Quantity, Sentence
+from coldside.judge.wording import Range, Sentence
 
 Band = tuple[float, float, float]  # 10th, 50th, 90th percentile, SI
 NEARLY = 0.95  # chance from which tenths would claim too little
@@ -30,11 +30,10 @@ def limit_sentence(kind: str, band: Band | None, chance: float | None) -> Senten
     if band is None or chance is None:
         return None
     values: dict[str, Any] = {
-        "low": Quantity(band[0], kind),
-        "high": Quantity(band[2], kind),
+        "span": Range(band[0], band[2], kind),
         "chance": chance_words(chance),
     }
-    return Sentence("Likely {low} to {high}; the chance that it holds is {chance}.", values)
+    return Sentence("Likely {span}; the chance that it holds is {chance}.", values)
 
 
 def peak_sentence(bands: Mapping[str, Band], chance: float | None = None) -> Sentence | None:
@@ -42,8 +41,8 @@ def peak_sentence(bands: Mapping[str, Band], chance: float | None = None) -> Sen
     if "intake_max" not in bands:
         return None
     low, _, high = bands["intake_max"]
-    values: dict[str, Any] = {"low": Quantity(low, "temperature"), "high": Quantity(high, "temperature")}
-    text = "The peak of the intake is likely {low} to {high}"
+    values: dict[str, Any] = {"span": Range(low, high, "temperature")}
+    text = "The peak of the intake is likely {span}"
     if chance is not None:
         values["chance"] = chance_words(chance)
         text += "; the chance that every limit holds is {chance}"

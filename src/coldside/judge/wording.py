@@ -1,6 +1,6 @@
 """Sentences whose numbers wait for a unit system: what a verdict is made of.
 
-Here: `Quantity`, `Sentence`, ordinals and clock times.  A sentence keeps SI values; `words(system)` sets them
+Here: `Quantity`, `Range`, `Sentence`, ordinals and clock times.  A sentence keeps SI values; `words(system)` sets them
 in "si" or "us" units, rounded to what is known.  Not here: what is said and when (`verdict.py`).
 """
 
@@ -40,16 +40,38 @@ class Quantity:
 
 
 @dataclass(frozen=True)
+class Range:
+    """Two numbers of one unit on their way into a sentence, SI: "51 to 58 degC"."""
+
+    low: float
+    high: float
+    kind: str
+    digits: int = 0
+
+    def shown(self, system: str) -> str:
+        """The span in "si" or "us" units; one number where both read alike."""
+        low, high = (shown(Quantity(value, self.kind, self.digits), system) for value in (self.low, self.high))
+        number, _, unit = low.partition(" ")
+        alike = high.partition(" ")[2] == unit and not any(letter.isdigit() for letter in unit)
+        return high if low == high else f"{number if alike else low} to {high}"
+
+
+@dataclass(frozen=True)
 class Sentence:
     """A template with named places and what goes there: quantities in SI, or words as they stand."""
 
     template: str
-    values: Mapping[str, Quantity | str] = field(default_factory=dict)
+    values: Mapping[str, Quantity | Range | str] = field(default_factory=dict)
 
     def words(self, system: str = "si") -> str:
         """The sentence in "si" or "us" units."""
-        said = {k: v if isinstance(v, str) else shown(v, system) for k, v in self.values.items()}
-        return self.template.format(**said)
+        return self.template.format(**{name: _told(value, system) for name, value in self.values.items()})
+
+
+def _told(value: Quantity | Range | str, system: str) -> str:
+    if isinstance(value, str):
+        return value
+    return value.shown(system) if isinstance(value, Range) else shown(value, system)
 
 
 def shown(quantity: Quantity, system: str = "si") -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from coldside.build.model import names_on
 from coldside.duty.model import Span
 from coldside.judge.heat import core_loops
-from coldside.judge.wording import Quantity, shown
+from coldside.judge.wording import Quantity, Range, shown
 from coldside.parts.airflow import FanSpec
 from coldside.parts.pump import PumpSpec
 from coldside.plant.results import Forecast
@@ -24,6 +24,7 @@ from coldside.sheet.drawing import Box, spread
 from coldside.sheet.scale import FONT, escape, pretty, text_width
 from coldside.units import UNIT
 
+Band = tuple[float, float, float]  # 10th, 50th, 90th percentile
 BTU = 1055.05585262  # J, international table
 SIZE = 12.0  # px, words in charts
 
@@ -306,8 +307,11 @@ class _Chart:
                 self.text(middle, y, words, "", "middle")
                 return
 
-    def peak(self, panel: Panel) -> None:
-        """A ring around the highest intake, with its value and time where they hide the least of the traces."""
+    def peak(self, panel: Panel, likely: Band | None) -> None:
+        """A ring around the highest intake, with its value and time where they hide the least of the traces.
+
+        `likely` (10th, 50th, 90th percentile, K) is drawn through it as a line with two ends.
+        """
         forecast = self.forecast
         _, factor, shift = self.unit(panel.kind)
         low, high = panel.low * factor + shift, panel.high * factor + shift
@@ -318,6 +322,12 @@ class _Chart:
         value = float(forecast.intake[forecast.peak])
         x, y = self.x(self.time[forecast.peak]), float(level(np.array(value)))
         self.pieces.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" class="spot" fill="none" stroke="#20262b"/>')
+        if likely is not None:
+            ends = [float(level(np.array(likely[k]))) for k in (0, 2)]
+            caps = "".join(f"M{x - 4:.1f} {end:.1f}h8" for end in ends)
+            self.pieces.append(
+                f'<path d="M{x:.1f} {ends[0]:.1f}V{ends[1]:.1f}{caps}" class="spot" fill="none" stroke="#20262b"/>'
+            )
         when = shown(Quantity(float(forecast.time[forecast.peak]), "clock"), self.system)
         words = f"{shown(Quantity(value, 'temperature'), self.system)} at {when}"
         wide = text_width(words, SIZE, True) + 4.0
@@ -421,26 +431,27 @@ def _busy(forecast: Forecast) -> list[tuple[str, str]]:
     return [(n, "on") for n in pumps] + [(n, "fan") for n in fans]
 
 
-def time_chart(forecast: Forecast, system: str, *, narrow: bool = False) -> str:
+def time_chart(forecast: Forecast, system: str, *, narrow: bool = False, likely: Band | None = None) -> str:
     """The session in time as one SVG: intake against its limit, below it coolant, commands and road speed.
 
-    `system` is "si" or "us"; `narrow` gives the form for a phone (360 px wide instead of 940).
+    `system` is "si" or "us"; `narrow` gives the form for a phone (360 px wide instead of 940); `likely` the 10th,
+    50th and 90th percentile of the intake's peak, K.
     """
-    return _chart(forecast, system, narrow)[0]
+    return _chart(forecast, system, narrow, likely)[0]
 
 
-def time_chart_boxes(forecast: Forecast, system: str, *, narrow: bool = False) -> list[Box]:
+def time_chart_boxes(forecast: Forecast, system: str, *, narrow: bool = False, likely: Band | None = None) -> list[Box]:
     """The room that every word of the same chart takes: no two may overlap."""
-    return _chart(forecast, system, narrow)[1].boxes
+    return _chart(forecast, system, narrow, likely)[1].boxes
 
 
-def _chart(forecast: Forecast, system: str, narrow: bool) -> tuple[str, _Chart]:
+def _chart(forecast: Forecast, system: str, narrow: bool, likely: Band | None) -> tuple[str, _Chart]:
     chart = _Chart(forecast, system, narrow)
-    main = _main_panel(forecast, system, narrow)
+    main = _main_panel(forecast, system, narrow, likely)
     bottom = main.top + main.height
     chart.bands(main.top, bottom)
     chart.panel(main, "intake", 5 if narrow else 7)
-    chart.peak(main)
+    chart.peak(main, likely)
     chart.pieces.append(f'<path d="M{chart.left:.1f} {bottom:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
     chart.phases(bottom + 17.0)
     y = bottom + 52.0
@@ -468,7 +479,7 @@ def _chart(forecast: Forecast, system: str, narrow: bool) -> tuple[str, _Chart]:
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {height:.0f}" role="img"'
         f' aria-labelledby="{tag}t {tag}d"><title id="{tag}t">{title}</title><desc id="{tag}d">'
-        f"{escape(pretty(_described(forecast, system)))}</desc><style>{CHART_CSS}</style>"
+        f"{escape(pretty(_described(forecast, system, likely)))}</desc><style>{CHART_CSS}</style>"
         + "".join(chart.pieces)
         + "".join(chart.words)
         + "</svg>"
@@ -476,7 +487,7 @@ def _chart(forecast: Forecast, system: str, narrow: bool) -> tuple[str, _Chart]:
     return svg, chart
 
 
-def _main_panel(forecast: Forecast, system: str, narrow: bool) -> Panel:
+def _main_panel(forecast: Forecast, system: str, narrow: bool, likely: Band | None) -> Panel:
     panel = Panel(30.0, 210.0 if narrow else 270.0, "temperature")
     n = len(forecast.time)
     panel.lines.append(Line(forecast.intake, "gas", "gas" if narrow else "intake gas"))
@@ -497,8 +508,8 @@ def _main_panel(forecast: Forecast, system: str, narrow: bool) -> Panel:
         if item.quantity == "sensor":
             what = "sensor" if narrow else "sensor limit"
         panel.lines.append(Line(np.full(n, level), "limit", f"{what} {name}", flat=True))
-    highest = max(float(line.values.max()) for line in panel.lines)
-    lowest = min(float(line.values.min()) for line in panel.lines)
+    highest = max([float(line.values.max()) for line in panel.lines] + ([likely[2]] if likely else []))
+    lowest = min([float(line.values.min()) for line in panel.lines] + ([likely[0]] if likely else []))
     room = max(highest - lowest, 5.0)
     panel.low, panel.high = lowest - 0.06 * room, highest + 0.14 * room
     return panel
@@ -524,15 +535,17 @@ def _coolant_panel(forecast: Forecast, top: float, narrow: bool) -> Panel | None
     return panel
 
 
-def _described(forecast: Forecast, system: str) -> str:
+def _described(forecast: Forecast, system: str, likely: Band | None) -> str:
     """The chart in words."""
 
     def say(value: float, kind: str = "temperature") -> str:
         return shown(Quantity(value, kind), system)
 
-    peak = float(forecast.intake[forecast.peak])
+    peak = say(float(forecast.intake[forecast.peak]))
+    if likely is not None:
+        peak += f" (likely {Range(likely[0], likely[2], 'temperature').shown(system)})"
     return (
-        f"Intake gas starts at {say(float(forecast.intake[0]))}, is highest under boost at {say(peak)}, "
+        f"Intake gas starts at {say(float(forecast.intake[0]))}, is highest under boost at {peak}, "
         f"{say(float(forecast.time[forecast.peak]), 'clock')} into the session, "
         f"and ends at {say(float(forecast.intake[-1]))}."
     )

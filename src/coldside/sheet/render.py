@@ -15,9 +15,11 @@ from pathlib import Path
 from coldside.errors import BadInput
 from coldside.judge.run_times import run_rows, run_sentences
 from coldside.judge.verdict import Verdict, label_at
+from coldside.judge.wording import Range
 from coldside.judge.workshop import workshop
 from coldside.plant.results import Forecast
 from coldside.sheet import parts_list, tables
+from coldside.sheet.asked import NOTHING, Asked
 from coldside.sheet.figures import RESISTANCE_UNIT, bar, time_chart
 from coldside.sheet.ribbon import ribbon_svg
 from coldside.sheet.scale import escape, keep_units, pretty
@@ -29,8 +31,11 @@ GIST = (
 )
 
 
-def sheet_html(forecast: Forecast, verdict: Verdict, system: str) -> str:
-    """The whole sheet as one self-contained HTML document; `system` is "si" or "us".  BadInput for another system."""
+def sheet_html(forecast: Forecast, verdict: Verdict, system: str, asked: Asked = NOTHING) -> str:
+    """The whole sheet as one self-contained HTML document; `system` is "si" or "us".  BadInput for another system.
+
+    `asked` is what was asked for besides the forecast: each answer gets a section.
+    """
     if system not in SYSTEMS:
         raise BadInput(f'"{system}" is no unit system; "si" or "us" is', where="units")
     headline, reasons, notes, cautions = tables.all_words(verdict, system)
@@ -40,8 +45,9 @@ def sheet_html(forecast: Forecast, verdict: Verdict, system: str) -> str:
         _head(forecast, verdict, headline, system),
         _limits(verdict, system),
         _runs(forecast, system),
-        _drawings(forecast, system),
+        _drawings(forecast, system, asked),
         _section("What gives first, and why", _list([*reasons])) if reasons else "",
+        _answers(verdict, asked, system),
         _before(forecast, notes, system),
         _figures(forecast, system),
         _ledger(forecast, system),
@@ -69,13 +75,15 @@ def _foot(build_file: str, session_file: str) -> str:
     return f"<footer>Made by coldside from {files}. Nothing in this file loads anything from elsewhere.</footer>"
 
 
-def write_sheet(forecast: Forecast, verdict: Verdict, path: str | Path, system: str = "si") -> Path:
+def write_sheet(
+    forecast: Forecast, verdict: Verdict, path: str | Path, system: str = "si", asked: Asked = NOTHING
+) -> Path:
     """Write the sheet to `path` in one go: the old file stays until the new one is whole.  Returns the path.
 
     BadInput when the place cannot be written.
     """
     target = Path(path)
-    text = sheet_html(forecast, verdict, system)
+    text = sheet_html(forecast, verdict, system, asked)
     scratch = ""
     try:
         handle, scratch = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
@@ -173,7 +181,16 @@ def _runs(forecast: Forecast, system: str) -> str:
     )
 
 
-def _drawings(forecast: Forecast, system: str) -> str:
+def _answers(verdict: Verdict, asked: Asked, system: str) -> str:
+    """Sections of what was asked for besides the forecast."""
+    made = []
+    for one in asked.sections(verdict.limits, system):
+        table = _table(one.heads, one.rows, looks="stack") if one.rows else ""
+        made.append(_section(one.title[:1].upper() + one.title[1:], _list(one.sentences) + table))
+    return "".join(made)
+
+
+def _drawings(forecast: Forecast, system: str, asked: Asked) -> str:
     at = forecast.peak
     when = tables.say(float(forecast.time[at]), "clock", system)
     where = label_at(forecast, at)
@@ -188,11 +205,17 @@ def _drawings(forecast: Forecast, system: str) -> str:
         for cls in ("wide", "narrow")
     )
     chart = "".join(
-        f'<div class="{cls}">{time_chart(forecast, system, narrow=cls == "narrow")}</div>' for cls in ("wide", "narrow")
+        f'<div class="{cls}">{time_chart(forecast, system, narrow=cls == "narrow", likely=asked.peak)}</div>'
+        for cls in ("wide", "narrow")
     )
+    lead = ""
+    if asked.peak is not None:
+        peak = tables.say(float(forecast.intake[at]), "temperature", system)
+        likely = Range(asked.peak[0], asked.peak[2], "temperature").shown(system)
+        lead = f"<b>{_t(f'The intake peaks at {peak}, likely {likely}')}.</b> "
     return _section("The build at work", f"<figure><figcaption>{_t(moment)}.</figcaption>{ribbon}</figure>") + _section(
         "The session",
-        "<figure><figcaption>Bands: in boost. Solid: gas; dashed: what the sensor reads; dash-dotted: limits."
+        f"<figure><figcaption>{lead}Bands: in boost. Solid: gas; dashed: what the sensor reads; dash-dotted: limits."
         f"</figcaption>{chart}</figure>",
     )
 

@@ -17,10 +17,11 @@ from coldside.judge.heat import core_loops, heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.pressures import belts, couplers, exhaust, largest_pull, leak, suction
 from coldside.judge.run_times import feedback_words
+from coldside.judge.sureness import chance_words
 from coldside.judge.tract import leak_area
 from coldside.judge.verdict import LimitResult, Verdict, label_at
 from coldside.judge.water import WORTH_SAYING, condensation
-from coldside.judge.wording import Quantity, listed, shown
+from coldside.judge.wording import Quantity, Range, listed, shown
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, geometry_of
 from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast
@@ -141,6 +142,9 @@ def limit_row(limit: LimitResult, system: str) -> tuple[str, str, str, str, str]
         words = f"broken first at {say(limit.first_broken, 'clock', system)}"
         words += f" in {limit.first_where}" if limit.first_where else ""
         words += f", {say(limit.seconds_over, 'time', system)} over in all"
+    if limit.band is not None and limit.chance is not None:
+        likely = Range(limit.band[0], limit.band[2], limit.kind).shown(system)
+        words += f"; likely {likely}, the chance that it holds is {chance_words(limit.chance)}"
     return limit.name, allowed, value, margin, words
 
 

@@ -17,9 +17,11 @@ from coldside.judge.coolant import point_cautions, serves_core
 from coldside.judge.pressures import belts
 from coldside.judge.run_times import run_rows, run_sentences
 from coldside.judge.verdict import Verdict
+from coldside.judge.wording import Range
 from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast, Point
 from coldside.sheet import tables
+from coldside.sheet.asked import NOTHING, Asked
 from coldside.sheet.ribbon_narrow import ribbon_text
 from coldside.sheet.scale import keep_units
 from coldside.units import retold, show
@@ -30,10 +32,17 @@ PLAIN = str.maketrans("░▒▓█┊╎┼╪╬│├└┬┴▼…■□·�
 ANSI = {"bad": "\x1b[1;31m", "good": "\x1b[1;36m", "head": "\x1b[1m", "off": "\x1b[0m"}
 
 
-def forecast_text(forecast: Forecast, verdict: Verdict, system: str, width: int, colour: bool | None = None) -> str:
+def forecast_text(
+    forecast: Forecast,
+    verdict: Verdict,
+    system: str,
+    width: int,
+    colour: bool | None = None,
+    asked: Asked = NOTHING,
+) -> str:
     """A forecast as text, `width` columns wide, in "si" or "us" units.
 
-    `colour` None decides by the terminal and NO_COLOR.
+    `colour` None decides by the terminal and NO_COLOR; `asked` is what was asked for besides the forecast.
     """
     page = _Page(width, colour)
     headline, reasons, notes, _ = tables.all_words(verdict, system)
@@ -53,10 +62,18 @@ def forecast_text(forecast: Forecast, verdict: Verdict, system: str, width: int,
     _runs(page, forecast, system)
     page.head("intake over the session")
     page.lines += _spark(forecast, system, page.width)
+    if asked.peak is not None:
+        page.say(f"the peak in boost is likely {Range(asked.peak[0], asked.peak[2], 'temperature').shown(system)}")
     if reasons:
         page.head("what gives first, and why")
         for reason in reasons:
             page.item(reason)
+    for section in asked.sections(verdict.limits, system):
+        page.head(section.title)
+        for sentence in section.sentences:
+            page.item(sentence)
+        if section.rows:
+            page.table(section.heads, section.rows)
     when = tables.say(float(forecast.time[forecast.peak]), "clock", system)
     page.head(f"the build at {when} into the session")
     page.lines += ribbon_text(forecast, forecast.peak, system, page.width).splitlines()

@@ -1,0 +1,129 @@
+"""What was asked for besides a forecast, as sections for paper and terminal and as JSON: how sure, how alike.
+
+Here: `Asked`, `Section`.  Each part is made elsewhere (`explore/`, `judge/consistency.py`) and is None when it was not
+asked for.  Layout is `render.py` and `terminal.py`; the bands of limits and of the headline are in the verdict.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from coldside.explore.bands import Band, Bands, bands_json
+from coldside.explore.sensitivity import by_regression
+from coldside.explore.sensitivity import words as influence_words
+from coldside.judge.consistency_words import Consistency, consistency_json
+from coldside.judge.verdict import LimitResult
+from coldside.judge.wording import Quantity, shown
+from coldside.units import show
+
+FIGURES = {  # figure of a band -> words and kind of unit; "*" stands for a loop's name or a limit's number
+    "intake_max": ("intake, peak in boost", "temperature"),
+    "over_ambient_max": ("intake over ambient, peak", "temperature_difference"),
+    "sensor_max": ("intake sensor, highest in boost", "temperature"),
+    "coolant_max.*": ("coolant of loop *, highest into the cores", "temperature"),
+    "power_mean": ("power, mean in boost", "power"),
+    "spread_temperature": ("spread of the repeats' peaks over ambient", "share"),
+    "spread_power": ("spread of the repeats' mean power", "share"),
+    "seconds_over.*": ("time over the limit on the *", "time"),
+}
+MEANING = (
+    "Likely: four draws in five of every value with a known +- fall in it. What the model itself leaves out is not in "
+    "it."
+)
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading, sentences, and a table below them (no rows: none); the first column names the row."""
+
+    title: str
+    sentences: tuple[str, ...]
+    heads: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Answers beside the forecast; None for what was not asked."""
+
+    bands: Bands | None = None
+    consistency: Consistency | None = None
+
+    @property
+    def peak(self) -> Band | None:
+        """The band of the intake's peak, K, for the chart; None without draws."""
+        return None if self.bands is None else self.bands.figures.get("intake_max")
+
+    def sections(self, limits: Sequence[LimitResult], system: str) -> tuple[Section, ...]:
+        """Sections in the order in which they are told; `limits` are those that the bands were drawn for."""
+        found = []
+        if self.bands is not None:
+            found.append(_how_sure(self.bands, limits, system))
+        if self.consistency is not None:
+            found.append(Section("how alike its runs are", self.consistency.words(system)))
+        return tuple(section for section in found if section.sentences or section.rows)
+
+    def json(self, system: str) -> dict[str, Any]:
+        """Blocks to add to the forecast's JSON, only those asked for."""
+        said: dict[str, Any] = {}
+        if self.bands is not None:
+            said["bands"] = bands_json(self.bands)
+            said["bands"]["inputs"] = len(self.bands.inputs)
+            said["bands"]["influences"] = _influences(self.bands)
+        if self.consistency is not None:
+            said["consistency"] = consistency_json(self.consistency, system)
+        return said
+
+
+NOTHING = Asked()
+
+
+def _how_sure(bands: Bands, limits: Sequence[LimitResult], system: str) -> Section:
+    rows = []
+    for name, band in bands.figures.items():
+        words, kind = _told(name, limits)
+        if words:
+            low, middle, high = (_say(value, kind, system) for value in band)
+            rows.append((words, low, middle, high))
+    count = f"From {bands.draws} draws of {len(bands.inputs)} uncertain values."
+    failed = f" {len(bands.failed)} more found no balance and are left out." if bands.failed else ""
+    above = [sentence.words(system) for sentence in influence_words(by_regression(bands), bands.inputs)]
+    heads = ("figure", "one in ten below", "middle", "one in ten above")
+    return Section("how sure", (*above, f"{count}{failed} {MEANING}"), heads, tuple(rows))
+
+
+def _told(name: str, limits: Sequence[LimitResult]) -> tuple[str, str]:
+    """Words and unit of a figure; empty for one that is told elsewhere (a limit's value, with the limit)."""
+    if name in FIGURES:
+        return FIGURES[name]
+    head, _, tail = name.partition(".")
+    words, kind = FIGURES.get(f"{head}.*", ("", ""))
+    if head == "seconds_over":
+        k = int(tail)
+        if k >= len(limits) or limits[k].quantity == "spread":
+            return "", ""
+        tail = limits[k].name
+    return words.replace("*", tail), kind
+
+
+def _say(value: float, kind: str, system: str) -> str:
+    return show(value, kind, system) if kind == "power" else shown(Quantity(value, kind), system)
+
+
+def _influences(bands: Bands) -> list[dict[str, Any]]:
+    """Inputs that the draws find to matter for the intake's peak: share of its variance, kelvin per standard deviation.
+
+    By regression; the share's error is one standard error.
+    """
+    return [
+        {
+            "key": one.name,
+            "alike": list(one.keys[1:]),
+            "share": one.total,
+            "share_error": one.total_error,
+            "K_per_deviation": one.slope,
+        }
+        for one in by_regression(bands).influences
+    ]
