@@ -172,6 +172,14 @@ def test_files_beside_the_session_are_found_and_read(tmp_path: Path, monkeypatch
     assert refused.value.where.startswith("days/log.csv:1")
 
 
+def test_a_limit_on_coolant_names_a_loop(tmp_path: Path) -> None:
+    (tmp_path / "limits.toml").write_text(LIMITS.replace('quantity = "coolant"', 'quantity = "coolant"\nloop = "oil"'))
+    assert [limit.loop for limit in load_limits(tmp_path / "limits.toml")] == ["oil", None]
+    (tmp_path / "limits.toml").write_text(LIMITS.replace('quantity = "spread"', 'quantity = "spread"\nloop = "oil"'))
+    with pytest.raises(BadInput, match="is only of a limit on coolant"):
+        load_limits(tmp_path / "limits.toml")
+
+
 def test_limits_of_their_own(tmp_path: Path) -> None:
     (tmp_path / "limits.toml").write_text(LIMITS)
     own = load_limits(tmp_path / "limits.toml")

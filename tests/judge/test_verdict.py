@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 import coldside.judge
 from coldside.build.model import Loop
 from coldside.judge.sureness import chance_words
-from coldside.judge.verdict import judge, limited_trace, seconds_above
+from coldside.judge.verdict import judge, judge_limit, limited_trace, seconds_above
 from judge import made
 
 EXACT = 1e-9  # closed forms: only round-off
@@ -226,10 +226,28 @@ def test_how_sure_a_limit_is_is_said_beside_it():
     assert judge(made.forecast(limits=(made.limit("intake", 333.15),))).limits[0].words().endswith("to spare.")
 
 
+def test_a_limit_may_name_any_loop():
+    """An engine's own loop counts where it leaves a part hottest: 302 K + 2 K a minute, 310.333 K after 310 s, less 1.
+
+    The pulls end after 310 s: six of 10 s and five rests of 50 s.
+    """
+    base = made.forecast()
+    parts = {name: spec for name, spec in base.build.parts.items() if name != "core"}
+    own = replace(base, build=replace(base.build, parts=parts))
+    limit = replace(made.limit("coolant", 309.0, "always"), loop="charge")
+    found = judge_limit(own, limit)
+    assert (found.name, found.subject, found.holds) == ("coolant of loop charge", "the coolant of loop charge", False)
+    assert found.value == pytest.approx(302.0 + 310.0 / 30.0 - 1.0, rel=EXACT)
+    # a loop with charge cores: what flows into them, which is 1 K more here
+    assert judge_limit(base, limit).value == pytest.approx(302.0 + 310.0 / 30.0, rel=EXACT)
+    wrong = judge_limit(base, replace(limit, loop="charg"))
+    assert (wrong.holds, wrong.why_not) == (None, 'the build has no loop "charg"; nearest: "charge"')
+
+
 def test_a_limit_on_coolant_is_not_of_the_engines_own_loops():
-    """With the charge core cooled by air the loop that is left is the engine's: shown, not judged."""
+    """With the charge core cooled by air the loop that is left is the engine's: judged only where it is named."""
     base = made.forecast()
     parts = {name: spec for name, spec in base.build.parts.items() if name != "core"}
     trace, _, why_not = limited_trace(replace(base, build=replace(base.build, parts=parts)), "coolant")
     assert trace is None
-    assert why_not == "no coolant loop serves a charge core; loops of the engine's own are not judged, only shown"
+    assert why_not.startswith("no coolant loop serves a charge core; an engine's own loop is judged where a")

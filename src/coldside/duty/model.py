@@ -207,6 +207,13 @@ class LimitSpec:
         "highest allowed: a temperature for intake, sensor, coolant; a difference for over_ambient; a share for spread",
     )
     during: str = given("choice", "when it counts", default="boost", choices=("boost", "always"))
+    loop: str | None = given(
+        "text",
+        "which loop's coolant or oil, by its name in the build: into the charge cores, or, in a loop without one, "
+        "where it leaves a part hottest",
+        default=None,
+        when_absent="the hottest of the loops with charge cores",
+    )
 
 
 @dataclass(frozen=True)

@@ -347,7 +347,16 @@ def _limits(reading: Reading) -> tuple[LimitSpec, ...]:
     return tuple(found)
 
 
-RULES.update({PhaseSpec: _phase_rules, AmbientSpec: _ambient_rules})
+def _limit_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
+    verdict = Verdict()
+    if values.get("quantity") != "coolant":
+        verdict.idle = frozenset({"loop"})
+        if "loop" in keys and "quantity" in values:
+            verdict.faults.append(("loop", 'is only of a limit on coolant; write quantity = "coolant"'))
+    return verdict
+
+
+RULES.update({PhaseSpec: _phase_rules, AmbientSpec: _ambient_rules, LimitSpec: _limit_rules})
 OTHER_WORDS[PhaseSpec] = {
     **dict.fromkeys(("length", "time", "seconds", "minutes", "lasts"), "duration"),
     **dict.fromkeys(("start", "begin", "from_speed", "from_rpm"), "from"),

@@ -58,6 +58,16 @@ def spoiled_coolant(forecast: Forecast) -> list[Sentence]:
     return found
 
 
+def hottest_outlet(forecast: Forecast, loop: str) -> np.ndarray | None:
+    """Where the coolant of a loop leaves one of its parts hottest, K over the samples; None without figures.
+
+    A coarse run of many (`explore/outcome.py`) keeps no outlets.
+    """
+    names = set(names_on(forecast.build.loops[loop].path))
+    traces = [T for (part, side), T in getattr(forecast, "outlet", {}).items() if _on_loop(part, side, names)]
+    return np.max(np.vstack(traces), axis=0) if traces else None
+
+
 def point_cautions(point: Point) -> list[Sentence]:
     """What a steady point must say of its loops: nowhere to give heat to, boiling, freezing."""
     found = []
@@ -90,15 +100,16 @@ def serves_core(build: Build, loop: str) -> bool:
 def _extreme(loop: Loop, outlets: Mapping[tuple[str, str], float], *, hottest: bool) -> tuple[str, float] | None:
     """The part of a loop that its coolant leaves hottest or coldest, and that temperature; None without figures."""
     names = set(names_on(loop.path))
-    mine = {
-        part: T
-        for (part, side), T in outlets.items()
-        if side not in AIR_SIDES and (part in names or f"{part}.{side}" in names)
-    }
+    mine = {part: T for (part, side), T in outlets.items() if _on_loop(part, side, names)}
     if not mine:
         return None
     part = (max if hottest else min)(mine, key=lambda name: mine[name])
     return part, mine[part]
+
+
+def _on_loop(part: str, side: str, names: set[str]) -> bool:
+    """True for the liquid side of a part on a loop's path; one with two liquids stands there as part.side."""
+    return side not in AIR_SIDES and (part in names or f"{part}.{side}" in names)
 
 
 def _boils(name: str, loop: Loop, coolant: Coolant, hot: tuple[str, float], ambient: float) -> list[Sentence]:

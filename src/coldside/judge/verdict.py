@@ -13,13 +13,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coldside.duty.model import LimitSpec, Span
-from coldside.judge.coolant import spoiled_coolant
+from coldside.errors import nearest
+from coldside.judge.coolant import hottest_outlet, spoiled_coolant
 from coldside.judge.heat import core_loops
 from coldside.judge.knock import KnockVerdict, judge_knock
 from coldside.judge.power import Repeat, power_spread, repeats, temperature_spread
 from coldside.judge.reasons import CAUTIONS, notes, reasons
 from coldside.judge.sureness import limit_sentence, peak_sentence
 from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, ordinal
+from coldside.media.coolants import parse_coolant
 from coldside.plant.health import seconds_surging
 from coldside.plant.results import Forecast
 
@@ -67,6 +69,7 @@ class LimitResult:
     seconds_over: float = 0.0
     subject: str = ""  # whose temperature: "the intake", "the coolant of loop charge"
     why_not: str = ""
+    loop: str | None = None  # that the limit names
     band: tuple[float, float, float] | None = None  # of the value: 10th, 50th, 90th percentile; None: no draws made
     chance: float | None = None  # that it holds, 0 to 1
 
@@ -180,9 +183,10 @@ def judge_limit(forecast: Forecast, spec: LimitSpec) -> LimitResult:
     if spec.quantity == "spread":
         return _judge_spread(forecast, spec)
     counts = forecast.boost if spec.during == "boost" else np.ones(len(forecast.time), dtype=bool)
-    name = NAMES[spec.quantity] + (" in boost" if spec.during == "boost" else "")
-    blank = LimitResult(name, spec.quantity, spec.during, KINDS[spec.quantity], spec.at_most, None)
-    trace, subject, why_not = limited_trace(forecast, spec.quantity)
+    name = NAMES[spec.quantity] + (f" of loop {spec.loop}" if spec.loop else "")
+    name += " in boost" if spec.during == "boost" else ""
+    blank = LimitResult(name, spec.quantity, spec.during, KINDS[spec.quantity], spec.at_most, None, loop=spec.loop)
+    trace, subject, why_not = limited_trace(forecast, spec.quantity, spec.loop)
     if trace is None:
         return replace(blank, why_not=why_not)
     if not counts.any():
@@ -205,8 +209,11 @@ def judge_limit(forecast: Forecast, spec: LimitSpec) -> LimitResult:
     )
 
 
-def limited_trace(forecast: Forecast, quantity: str) -> tuple[np.ndarray | None, str, str]:
-    """The trace that a limit on `quantity` looks at, whose it is, and why there is none if there is none."""
+def limited_trace(forecast: Forecast, quantity: str, loop: str | None = None) -> tuple[np.ndarray | None, str, str]:
+    """The trace that a limit on `quantity` looks at, whose it is, and why there is none if there is none.
+
+    `loop` names one for coolant; None is the hottest into the charge cores.
+    """
     if quantity == "intake":
         return forecast.intake, "the intake", ""
     if quantity == "over_ambient":
@@ -215,14 +222,31 @@ def limited_trace(forecast: Forecast, quantity: str) -> tuple[np.ndarray | None,
         if forecast.sensor is None:
             return None, "", "no intake sensor is fitted"
         return forecast.sensor, "the intake sensor", ""
+    if loop is not None:
+        return _loop_trace(forecast, loop)
     loops = core_loops(forecast)
     if not loops:
-        own = "; loops of the engine's own are not judged, only shown" if forecast.coolant_in_cores else ""
+        own = "; an engine's own loop is judged where a limit names it with loop" if forecast.coolant_in_cores else ""
         return None, "", "no coolant loop serves a charge core" + own
     hottest = np.max(np.vstack(list(loops.values())), axis=0)
     if len(loops) == 1:
         return hottest, f"the coolant of loop {next(iter(loops))}", ""
     return hottest, "the hottest loop's coolant", ""
+
+
+def _loop_trace(forecast: Forecast, loop: str) -> tuple[np.ndarray | None, str, str]:
+    """The coolant of the loop that a limit names: into its charge cores, else where it leaves a part hottest."""
+    if loop not in forecast.build.loops:
+        close = nearest(loop, forecast.build.loops)
+        hint = f'; nearest: "{close}"' if close else ""
+        return None, "", f'the build has no loop "{loop}"{hint}'
+    trace = core_loops(forecast).get(loop)
+    subject = f"the coolant of loop {loop}"
+    if trace is None:
+        trace = hottest_outlet(forecast, loop)
+        if parse_coolant(forecast.build.loops[loop].coolant).is_oil:
+            subject = f"the oil of loop {loop}"
+    return trace, subject, "" if trace is not None else f"loop {loop} has no figures in this session"
 
 
 def _judge_spread(forecast: Forecast, spec: LimitSpec) -> LimitResult:
@@ -412,7 +436,7 @@ def _broken_once(result: LimitResult) -> Sentence:
 def _broken_in_repeats(forecast: Forecast, result: LimitResult) -> list[Sentence]:
     """ "Holds for four pulls. The fifth goes ..."; nothing when the first breach lies outside the repeats."""
     noun = _repeat_noun(forecast, result)
-    trace, _, _ = limited_trace(forecast, result.quantity)
+    trace, _, _ = limited_trace(forecast, result.quantity, result.loop)
     if not noun or trace is None or result.first_broken is None:
         return []
     group = repeats(forecast)[0]
