@@ -356,6 +356,29 @@ def test_units_change_no_number_of_the_json(tern, short):
     assert both[0] == both[1]
 
 
+def test_draws_are_made_only_when_asked_for(tern, short, limits, tmp_path):
+    plain_run = run("forecast", tern, short, "--json", "--limits", limits("50 degC"))
+    assert "bands" not in json.loads(plain_run.stdout)
+    page = tmp_path / "sure.html"
+    seen = run("forecast", tern, short, "--json", "--draws", "8", "--limits", limits("50 degC"), "--sheet", page)
+    said = json.loads(seen.stdout)
+    assert said["bands"]["draws"] + said["bands"]["without_balance"] == 8
+    assert 0.0 <= said["bands"]["chances"]["limits.0"] <= 1.0
+    assert "likely" in said["verdict"]["headline"]
+    assert "How sure" in page.read_text(encoding="utf-8")
+    # the forecast itself is the same, drawn or not
+    assert said["intake"] == json.loads(plain_run.stdout)["intake"]
+
+
+@pytest.mark.parametrize(("bands", "draws", "found"), [(False, None, 0), (True, None, 64), (True, 9, 9), (False, 9, 9)])
+def test_draws_asked_for(bands, draws, found):
+    assert cli.draws_of(bands, draws) == found
+
+
+def test_a_handful_of_draws_is_too_few(tern, short):
+    assert run("forecast", tern, short, "--draws", "3").exit_code == 2
+
+
 def test_sheet(tern, short, tmp_path):
     out = tmp_path / "made.html"
     seen = run("sheet", tern, short, "--out", out)

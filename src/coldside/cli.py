@@ -18,9 +18,10 @@ import os
 import sys
 import traceback
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, ParamSpec
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, ParamSpec
 
 import typer
 
@@ -28,9 +29,10 @@ from coldside.errors import BadInput, ColdsideError, Internal
 
 if TYPE_CHECKING:
     from coldside.build.model import Build
-    from coldside.duty.model import LimitSpec
+    from coldside.explore.bands import Bands
     from coldside.judge.verdict import Verdict
     from coldside.plant.results import Forecast
+    from coldside.sheet.asked import Asked
 
 P = ParamSpec("P")
 
@@ -86,6 +88,16 @@ Overrides = Annotated[
 LimitsFile = Annotated[
     Path | None,
     typer.Option("--limits", metavar="FILE", help="Judge against this file's limits instead of the session's."),
+]
+WithBands = Annotated[
+    bool, typer.Option("--bands", help="Say how sure: run it again with the uncertain values drawn anew; see --draws.")
+]
+Draws = Annotated[
+    int | None, typer.Option("--draws", metavar="N", help="How often they are drawn; 64 with --bands alone.", min=8)
+]
+WithConsistency = Annotated[
+    bool,
+    typer.Option("--consistency", help="Say how alike runs are, what rest they need, what tank and exchanger buy."),
 ]
 
 
@@ -227,40 +239,84 @@ def is_prepared(kernel: Any) -> bool:
     return False
 
 
+class Wanted(NamedTuple):
+    """What is asked for besides a forecast: draws of the uncertain values (0: none), how alike its runs are."""
+
+    draws: int = 0
+    consistency: bool = False
+
+
+NO_MORE = Wanted()
+
+
 def solved(
-    build_file: Path, session_file: Path, overrides: list[str] | None, limits_file: Path | None
-) -> tuple[Forecast, Verdict]:
+    build_file: Path,
+    session_file: Path,
+    overrides: list[str] | None,
+    limits_file: Path | None,
+    wanted: Wanted = NO_MORE,
+) -> tuple[Forecast, Verdict, Asked]:
     """Read, simulate and judge; the solver's preparation is announced."""
     from coldside.build.files import load_build
     from coldside.duty.phases import load_limits, load_session
 
     build = load_build(build_file, overrides or [])
     session = load_session(session_file)
-    limits: tuple[LimitSpec, ...] | None = load_limits(limits_file) if limits_file else None
+    if limits_file is not None:
+        session = replace(session, limits=load_limits(limits_file))
 
     from coldside.judge.verdict import judge
     from coldside.plant.forecast import simulate
+    from coldside.sheet.asked import Asked
 
     announce_first_use()
     progress(f"{build.name}, {session.name}:")
     with keys_of(build_file):
         forecast = simulate(build, session, progress=progress)
-    return forecast, judge(forecast, limits)
+        bands = drawn_bands(forecast, wanted.draws) if wanted.draws else None
+        alike = None
+        if wanted.consistency:
+            from coldside.judge.consistency import consistency
+
+            alike = consistency(forecast, progress=progress)
+    verdict = judge(forecast) if bands is None else judge(forecast, bands=bands.figures, chances=bands.chances)
+    return forecast, verdict, Asked(bands, alike)
 
 
-def show_forecast(forecast: Forecast, verdict: Verdict, as_json: bool, units: System, sheet: Path | None) -> None:
+def draws_of(bands: bool, draws: int | None) -> int:
+    """How many draws were asked for; 0 for none."""
+    if draws is not None:
+        return draws
+    if not bands:
+        return 0
+    from coldside.explore.bands import DRAWS
+
+    return DRAWS
+
+
+def drawn_bands(forecast: Forecast, draws: int) -> Bands:
+    """The forecast's session again with other numbers for every value that is not known exactly."""
+    from coldside.explore.bands import simulate_many
+
+    progress(f"  the uncertain values drawn {draws} times")
+    return simulate_many(forecast.build, forecast.session, draws, forecast=forecast)
+
+
+def show_forecast(
+    forecast: Forecast, verdict: Verdict, asked: Asked, as_json: bool, units: System, sheet: Path | None
+) -> None:
     """Print a forecast as JSON or as text; name the sheet that was written."""
     if as_json:
-        from coldside.judge.summary import forecast_json
+        from coldside.judge.summary import forecast_json, plain
 
-        said = forecast_json(forecast, verdict, units.value)
+        said = forecast_json(forecast, verdict, units.value) | plain(asked.json(units.value))
         if sheet is not None:
             said["sheet"] = str(sheet)
         print_json(said)
         return
     from coldside.sheet.terminal import forecast_text
 
-    typer.echo(forecast_text(forecast, verdict, units.value, width()))
+    typer.echo(forecast_text(forecast, verdict, units.value, width(), asked=asked))
     if sheet is not None:
         typer.echo(f"Sheet: {sheet}")
 
@@ -274,11 +330,11 @@ def html_path(path: Path) -> Path:
     return path
 
 
-def write(forecast: Forecast, verdict: Verdict, path: Path, units: System) -> None:
+def write(forecast: Forecast, verdict: Verdict, asked: Asked, path: Path, units: System) -> None:
     """Write the sheet."""
     from coldside.sheet.render import write_sheet
 
-    write_sheet(forecast, verdict, path, units.value)
+    write_sheet(forecast, verdict, path, units.value, asked)
 
 
 def option(text: str | None, kind: str, name: str) -> Any:
@@ -330,10 +386,10 @@ def demo(as_json: AsJson = False, units: Units = System.si, overrides: Overrides
     """The bundled build and session end to end: forecast, verdict, and a sheet in this folder."""
     folder = examples_folder()
     build, session = folder.joinpath(*DEMO_BUILD), folder.joinpath(*DEMO_SESSION)
-    forecast, verdict = solved(build, session, overrides, None)
+    forecast, verdict, asked = solved(build, session, overrides, None)
     sheet = Path(DEMO_SHEET)
-    write(forecast, verdict, sheet, units)
-    show_forecast(forecast, verdict, as_json, units, sheet)
+    write(forecast, verdict, asked, sheet, units)
+    show_forecast(forecast, verdict, asked, as_json, units, sheet)
     if not as_json:
         typer.echo("The car and the day are invented.")
     return 0
@@ -453,6 +509,9 @@ def forecast(
     session: SessionFile,
     limits: LimitsFile = None,
     sheet: Annotated[Path | None, typer.Option(metavar="PATH", help="Also write the HTML sheet here.")] = None,
+    bands: WithBands = False,
+    draws: Draws = None,
+    consistency: WithConsistency = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
@@ -460,10 +519,11 @@ def forecast(
     """The whole session: forecast, verdict, and how far to trust them.  Exit code 1 if a limit is broken."""
     if sheet is not None:
         html_path(sheet)
-    result, verdict = solved(build, session, overrides, limits)
+    wanted = Wanted(draws_of(bands, draws), consistency)
+    result, verdict, asked = solved(build, session, overrides, limits, wanted)
     if sheet is not None:
-        write(result, verdict, sheet, units)
-    show_forecast(result, verdict, as_json, units, sheet)
+        write(result, verdict, asked, sheet, units)
+    show_forecast(result, verdict, asked, as_json, units, sheet)
     return 0 if verdict.holds else BROKEN
 
 
@@ -477,16 +537,20 @@ def sheet(
     session: SessionFile,
     out: Annotated[Path, typer.Option(metavar="PATH", help="Where to write it, ending in .html.")] = Path("sheet.html"),
     limits: LimitsFile = None,
+    bands: WithBands = False,
+    draws: Draws = None,
+    consistency: WithConsistency = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
 ) -> int:
     """Write the sheet of a session as one HTML file that needs no network.  Exit code 1 if a limit is broken."""
     html_path(out)
-    result, verdict = solved(build, session, overrides, limits)
-    write(result, verdict, out, units)
+    wanted = Wanted(draws_of(bands, draws), consistency)
+    result, verdict, asked = solved(build, session, overrides, limits, wanted)
+    write(result, verdict, asked, out, units)
     if as_json:
-        show_forecast(result, verdict, as_json, units, out)
+        show_forecast(result, verdict, asked, as_json, units, out)
     else:
         typer.echo(verdict.words(units.value).headline)
         typer.echo(f"Sheet: {out}")
@@ -538,6 +602,38 @@ def compare(
         from coldside.sheet.comparison import comparison_text
 
         typer.echo(comparison_text(found, units.value, width()))
+    return 0
+
+
+@app.command(
+    short_help="Find the best switching of pumps and fans.",
+    epilog=example("coldside strategy examples/tern/water.toml examples/sessions/traffic-then-pull.toml"),
+)
+@guarded
+def strategy(
+    build: BuildFile,
+    session: SessionFile,
+    as_json: AsJson = False,
+    units: Units = System.si,
+    overrides: Overrides = None,
+) -> int:
+    """Pumps and fans always on, as the build says, and the best switching found; and when stopping one is wrong."""
+    from coldside.build.files import load_build
+    from coldside.duty.phases import load_session
+
+    loaded, driven = load_build(build, overrides or []), load_session(session)
+
+    from coldside.explore.strategy import strategy as find
+    from coldside.explore.strategy_words import sentences, strategy_json
+
+    announce_first_use()
+    progress(f"{loaded.name}, {driven.name}: trying ways to switch")
+    with keys_of(build):
+        found = find(loaded, driven)
+    if as_json:
+        print_json(strategy_json(found, units.value))
+    else:
+        typer.echo("\n".join(sentence.words(units.value) for sentence in sentences(found)))
     return 0
 
 
