@@ -8,6 +8,7 @@ codes' use (`cli.py`).
 from __future__ import annotations
 
 import difflib
+import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -61,6 +62,20 @@ class Internal(ColdsideError):
     exit_code = 3
 
 
+def _within(value: float | np.ndarray, low: float | None, high: float | None, open_low: bool) -> bool:
+    """The quick answer of `require` where all is well: from the smallest and the largest element; NaN fails it."""
+    if isinstance(value, float):
+        least = most = value
+    else:
+        array = np.asarray(value, dtype=float)
+        if array.size == 0:
+            return True
+        least, most = (float(array), float(array)) if array.ndim == 0 else (float(array.min()), float(array.max()))
+    floor = -math.inf if low is None else low
+    above = least > floor if open_low else least >= floor
+    return above and most <= (math.inf if high is None else high) and math.isfinite(least) and math.isfinite(most)
+
+
 def require(
     name: str,
     value: float | np.ndarray,
@@ -73,6 +88,8 @@ def require(
 
     `open_low` excludes `low` itself.  NaN is bad input.  Names the first element that fails.
     """
+    if _within(value, low, high, open_low):
+        return
     flat = np.atleast_1d(np.asarray(value, dtype=float)).ravel()
     bad = ~np.isfinite(flat)
     if low is not None:

@@ -164,12 +164,22 @@ def first_order(target: np.ndarray, lag: float, start: float) -> np.ndarray:
     """
     if lag <= 0.0:
         return np.array(target, dtype=float)
+    values = np.asarray(target, dtype=float)
     decay = math.exp(-SAMPLE_TIME / lag)
-    out = np.empty(len(target))
-    out[0] = value = start
-    for i in range(1, len(target)):
-        value = _follow(value, target[i - 1], target[i], lag, decay)
-        out[i] = value
+    slope_lag = np.diff(values) * (lag / SAMPLE_TIME)
+    g = values[1:] - slope_lag + (slope_lag - values[:-1]) * decay
+    out = np.empty(len(values))
+    out[0] = start
+    if lag < SAMPLE_TIME:
+        for i, own_g in enumerate(g):
+            out[i + 1] = decay * out[i] + own_g
+        return out
+    # x_i = decay x_(i-1) + g_i, summed in blocks so short that decay^-i stays under e^8
+    block = int(8.0 * lag / SAMPLE_TIME)
+    for first in range(0, len(g), block):
+        own = g[first : first + block]
+        powers = decay ** np.arange(1, len(own) + 1)
+        out[first + 1 : first + 1 + len(own)] = powers * (out[first] + np.cumsum(own / powers))
     return out
 
 
@@ -188,14 +198,16 @@ def lagged_boost(
     keep = np.zeros(len(out), dtype=bool) if exact is None else exact
     value = out[0] if keep[0] else min(out[0], ambient_pressure)
     out[0] = value
-    for i in range(1, len(out)):
-        now = target[i]
-        if not keep[i] and now > max(value, ambient_pressure) and lag > 0.0:
-            before = max(target[i - 1], ambient_pressure)
-            value = min(_follow(max(value, ambient_pressure), before, now, lag, decay), now)
-        else:
-            value = now
-        out[i] = value
+    if lag <= 0.0:
+        return out
+    asked, late = out.tolist(), ~keep
+    asked[0] = float(target[0])
+    # only where more than ambient is asked for can pressure be behind
+    for i in (np.flatnonzero(late[1:] & (np.asarray(target[1:]) > ambient_pressure)) + 1).tolist():
+        value, now = out[i - 1], asked[i]
+        if now > value:
+            before = max(asked[i - 1], ambient_pressure)
+            out[i] = min(_follow(max(value, ambient_pressure), before, now, lag, decay), now)
     return out
 
 

@@ -20,7 +20,7 @@ import numpy as np
 
 from coldside.build.model import Build
 from coldside.duty.demand import sample
-from coldside.duty.model import SAMPLE_TIME, Demand, Run, Session, Span
+from coldside.duty.model import Demand, Run, Session, Span
 from coldside.judge.heat import core_loops
 from coldside.judge.power import mean_where, power_spread, temperature_spread
 from coldside.judge.verdict import judge_limit
@@ -29,6 +29,7 @@ from coldside.plant.assemble import Plant, assemble
 from coldside.plant.forecast import charge_states, solve
 from coldside.plant.output import answers_heat, brake_power_at, knock_share
 from coldside.plant.results import Forecast
+from coldside.plant.tables import FULL, Grid
 from coldside.plant.traces import Solution, Streams
 
 Piece = TypeVar("Piece", Span, Run)
@@ -40,16 +41,37 @@ class Fineness:
 
     `cells` as of `assemble`; of the demand every `every`-th sample is kept; engine speed and pressure are
     rounded to the share `rounding` of themselves and bay temperature to `bay` kelvin (0: not rounded).
+    `grid` as of `assemble`.
     """
 
     cells: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     every: int = 1
     rounding: float = 0.0
     bay: float = 0.0
+    grid: Grid = FULL
 
 
 FINE = Fineness()
-COARSE = Fineness({"water_core": (3, 8), "air_core": (16, 2), "exchanger": (3, 2)}, 2, 0.02, 2.0)
+COARSE = Fineness(
+    {"water_core": (3, 8), "air_core": (16, 2), "exchanger": (3, 2)},
+    every=4,
+    rounding=0.02,
+    bay=2.0,
+    grid=Grid(
+        one=10,
+        two=9,
+        temperature=4,
+        single=32,
+        loop=10,
+        duct_temperature=3,
+        duct_speed=8,
+        feed=4,
+        cell_length=0.8,
+        fewest_cells=2,
+        settled=1e-6,
+        feedback_time=0.5,
+    ),
+)
 
 
 @dataclass(frozen=True)
@@ -66,6 +88,8 @@ class Outcome:
     coolant_in_cores: Mapping[str, np.ndarray]
     power: np.ndarray
     peak: int
+    charge_loss: float = math.nan  # Pa from the last compressor to the plenum, at `peak`
+    cooling_in: Mapping[str, np.ndarray] = field(default_factory=dict)  # part in a duct -> air that reaches it
 
 
 def run(build: Build, session: Session, fineness: Fineness = FINE) -> Outcome:
@@ -75,8 +99,7 @@ def run(build: Build, session: Session, fineness: Fineness = FINE) -> Outcome:
     forecast's to say, and moves the heat of a run by little.
     """
     demand = thinned(sample(session, build), fineness)
-    plant = assemble(build, demand, fineness.cells)
-    plant = replace(plant, arrays=plant.arrays._replace(step=fineness.every * SAMPLE_TIME))
+    plant = assemble(build, demand, fineness.cells, grid=fineness.grid)
     return _outcome(plant, session, solve(plant))
 
 
@@ -143,7 +166,26 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
         coolant_in_cores={loop.loop.name: streams.into_cores(i, means[:, i]) for i, loop in enumerate(plant.loops)},
         power=_power(plant, solution, sensor),
         peak=solution.peak,
+        charge_loss=_charge_loss(plant, solution),
+        cooling_in={
+            p.part: solution.streams[:, i, 0]
+            for i, p in enumerate(plant.passes)
+            if p.side == "cooling" and A.passes[i, layout.P_SORT] == layout.COOLING
+        },
     )
+
+
+def _charge_loss(plant: Plant, solution: Solution) -> float:
+    """Pressure that the charge tract loses at the hottest moment, Pa."""
+    A, demand, k = plant.arrays, plant.demand, slice(solution.peak, solution.peak + 1)
+    late = 4 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
+    between = solution.scalars[k, late + 1] if A.stages > 1 else None
+    drawn = None if demand.drawn_rise is None else demand.drawn_rise[k]
+    inlet = plant.charge.inlet_temperature(demand.bay_temperature[k], drawn)
+    state = plant.charge.balance(
+        demand.engine_speed[k], demand.plenum_target[k], solution.scalars[k, 3], inlet, between
+    )
+    return float(state.compressor_out_pressure[0] - state.plenum_pressure[0])
 
 
 def _power(plant: Plant, solution: Solution, sensor: np.ndarray | None) -> np.ndarray:

@@ -470,8 +470,10 @@ def _tabulate(lines: Lines, lowest: float, highest: float) -> SpeedTable:
     above = np.geomspace(highest, 2 * highest, int(np.log(2) / SPEED_STEP))[1:]
     inner[0], inner[-1] = lowest, highest
     speed = np.concatenate([below, inner, above])
-    phi_surge, phi_choke, psi, efficiency = lines(np.clip(speed, lowest, highest), np.linspace(0, 1, BETA_NODES))
-    return SpeedTable(speed, phi_surge, phi_choke, np.sqrt(psi), efficiency, lowest, highest)
+    found = lines(inner, np.linspace(0, 1, BETA_NODES))
+    held = np.concatenate([np.zeros(len(below), int), np.arange(len(inner)), np.full(len(above), len(inner) - 1)])
+    phi_surge, phi_choke, root_psi, efficiency = (v[held] for v in (found[0], found[1], np.sqrt(found[2]), found[3]))
+    return SpeedTable(speed, phi_surge, phi_choke, root_psi, efficiency, lowest, highest)
 
 
 def _table_of_family(spec: CompressorSpec) -> SpeedTable:

@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 Number = Any  # float or array in, the broadcast shape out; NumPy scalars count as floats
 
 LARGEST_NTU = 500.0  # exp(-NTU) must not underflow in the series; eps is then within 2.6 % of 1 for any C_r
+COMPILED_FROM = 256  # points, from which compiling pays; a table has thousands, a check of bench points a few
+USUAL_NTU = 20.0  # no part of a car has more; what is reached by then need not be tried at the largest
 _SMALLEST_NTU = 1e-9  # below, two terms of the expansion in NTU are exact to round-off
 _SMALLEST_C_R = 1e-12  # below, the stream does not change temperature
 
@@ -65,16 +67,21 @@ def _crossflow(N: Array, C: Array) -> tuple[Array, Array]:
     eps[tiny] = N[tiny] * (1.0 - 0.5 * (1.0 + C[tiny]) * N[tiny])
     slope[tiny] = 1.0 - (1.0 + C[tiny]) * N[tiny]
     rest = np.flatnonzero(~tiny & (C >= _SMALLEST_C_R))
-    if rest.size:
-        rest = rest[np.argsort(-N[rest], kind="stable")]  # longest series first: the active part is a slice
+    if rest.size >= COMPILED_FROM:
+        from coldside.parts.series import crossflow_series  # Numba: only where a table is made
+
+        eps[rest], slope[rest] = crossflow_series(N[rest], C[rest])
+    elif rest.size:
+        rest = rest[np.argsort(-(N * C)[rest], kind="stable")]  # longest series first: the active part is a slice
         eps[rest], slope[rest] = _crossflow_series(N[rest], C[rest])
     return eps, slope
 
 
 def _crossflow_series(N: Array, C: Array) -> tuple[Array, Array]:
-    """The series for N falling along the array, N and C above their smallest."""
+    """The series for C N falling along the array, N and C above their smallest."""
     y = C * N
-    terms = np.ceil(N + 12.0 * np.sqrt(N) + 40.0)  # beyond it every term is below round-off
+    # every term has a factor P(n + 1, y) or e^-y y^n / n!, the tail of a Poisson count of mean y: here below round-off
+    terms = np.ceil(y + 12.0 * np.sqrt(y) + 40.0)
     pmf_x, pmf_y = np.exp(-N), np.exp(-y)  # e^-x x^n / n!, n = 0
     P_x, P_y = -np.expm1(-N), -np.expm1(-y)  # P(n + 1, x), n = 0
     total, change = P_x * P_y, pmf_x * P_y + C * P_x * pmf_y
@@ -156,6 +163,8 @@ def transfer_units_crossflow(effectiveness: ArrayLike, C_r: ArrayLike) -> Number
 
 def _refuse_unreachable(target: Array, ratio: Array) -> None:
     """BadInput for the first effectiveness that the largest NTU does not reach."""
+    if np.all(target < _crossflow(np.full(target.shape, USUAL_NTU), ratio)[0]):
+        return
     limit = _crossflow(np.full(target.shape, LARGEST_NTU), ratio)[0]
     beyond = (target >= limit) | (target >= 1.0)
     if beyond.any():

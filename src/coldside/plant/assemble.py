@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from coldside.build.model import Build, names_on
-from coldside.duty.model import SAMPLE_TIME, Demand
+from coldside.duty.model import Demand
 from coldside.errors import BadInput
 from coldside.parts.airflow import recirculation
 from coldside.parts.chiller import ChillerSpec
@@ -41,7 +41,6 @@ from coldside.plant.phase_change import (
 )
 from coldside.plant.threads import AROUND, Pass, Threads
 
-LOOP_NODES, DUCT_NODES_T, DUCT_NODES_V = 28, 6, 24
 LEAST_REACH = 0.05  # share of the engine's peak flow that the charge tables reach at least
 HOTTEST, HOTTEST_ENGINE = 388.15, 433.15  # K, top of the tables' coolant axis; in a loop that cools the engine
 BETWEEN = (-10.0, 140.0)  # K over ambient: gas between two compressors at which the charge side is tabulated
@@ -95,23 +94,30 @@ class Plant:
 
 
 def assemble(
-    build: Build, demand: Demand, cells: Mapping[str, tuple[int, int]] | None = None, *, ice: bool = True
+    build: Build,
+    demand: Demand,
+    cells: Mapping[str, tuple[int, int]] | None = None,
+    *,
+    ice: bool = True,
+    grid: tables.Grid = tables.FULL,
 ) -> Plant:
     """Turn a build and a sampled demand into a plant.
 
     `cells` overrides the number of wall cells (along side 1, along side 2) by part name or kind of
     part, for accuracy studies; `ice` False takes all ice as melted and gone, which is what a steady
-    state means.  Raises `BadInput` for bench points that cannot be, `NoAnswer` when
-    flows or pressures have no balance.
+    state means; `grid` says how finely flows and coefficients are tabulated.  Raises `BadInput` for
+    bench points that cannot be, `NoAnswer` when flows or pressures have no balance.
     """
-    return _Assembly(build, demand, dict(cells or {}), ice).plant()
+    return _Assembly(build, demand, dict(cells or {}), ice, grid).plant()
 
 
 class _Assembly(Threads):
     """Threads of a build with the tables of their flows; `plant` packs everything."""
 
-    def __init__(self, build: Build, demand: Demand, cells: Mapping[str, tuple[int, int]], ice: bool) -> None:
-        super().__init__(build, demand, cells)
+    def __init__(
+        self, build: Build, demand: Demand, cells: Mapping[str, tuple[int, int]], ice: bool, grid: tables.Grid
+    ) -> None:
+        super().__init__(build, demand, cells, grid)
         self.ice = ice
 
     # --- devices ---
@@ -160,7 +166,7 @@ class _Assembly(Threads):
             low = self._coldest(i)
             # a chiller fades out in 3 K over freezing, a thermostat opens in 12: finer steps than viscosity takes
             fine = self._has(i, ChillerSpec) or self._has(i, ThermostatSpec)
-            T = np.linspace(low, self._hottest(i), (4 if fine else 1) * LOOP_NODES)
+            T = np.linspace(low, self._hottest(i), (4 if fine else 1) * self.grid.loop)
             combos = self.commands_of(loop.pumps)
             commands = {name: np.repeat([c[name] for c in combos], len(T)) for name in loop.pumps}
             q, heat = loop.flow(self.build, np.tile(T, len(combos)), commands)
@@ -189,8 +195,8 @@ class _Assembly(Threads):
         offset = 0
         for i, duct in enumerate(self.ducts):
             fastest = max(float(self.demand.air_speed[duct.duct.name].max()) * 1.01, 10.0)
-            u = np.linspace(0.0, np.sqrt(fastest), DUCT_NODES_V)
-            T = self.demand.ambient_temperature + np.linspace(-10.0, 90.0, DUCT_NODES_T)
+            u = np.linspace(0.0, np.sqrt(fastest), self.grid.duct_speed)
+            T = self.demand.ambient_temperature + np.linspace(-10.0, 90.0, self.grid.duct_temperature)
             combos = self.commands_of(duct.fans)
             c, t, v = (g.ravel() for g in np.meshgrid(np.arange(len(combos)), T, u**2, indexing="ij"))
             commands = {name: np.array([combo[name] for combo in combos])[c] for name in duct.fans}
@@ -240,7 +246,7 @@ class _Assembly(Threads):
         T_feed = self._feed_nodes()
         drawn = self.charge.inlet_temperature(d.bay_temperature, d.drawn_rise)
         rows = np.column_stack([d.engine_speed, d.plenum_target, np.round(drawn, 2)])
-        unique, back = np.unique(rows, axis=0, return_inverse=True)
+        unique, back = _unique_rows(rows)
         stages = len(self.charge.stages)
         low = min(BETWEEN[0], self._coldest(-1) - d.ambient_temperature)
         T_between = d.ambient_temperature + np.linspace(low, BETWEEN[1], layout.BETWEEN_NODES)
@@ -307,9 +313,12 @@ class _Assembly(Threads):
 
     def _balances(self, rows: np.ndarray, T_feed: np.ndarray, T_between: float) -> _Tabulated:
         """The charge side at rows of (engine speed, target, inlet T) by plenum temperatures."""
+        T_all, T_feed, spread = T_feed, *_feed_points(T_feed, self.grid.feed)
         speed, target, inlet = (np.repeat(rows[:, c], len(T_feed)) for c in range(3))
         plenum = np.tile(T_feed, len(rows))
-        state = self.charge.balance(speed, target, plenum, inlet, np.full(plenum.shape, T_between))
+        state = self.charge.balance(
+            speed, target, plenum, inlet, np.full(plenum.shape, T_between), settled=self.grid.settled
+        )
         first, last = state.stages[0], state.stages[-1]
         values = (
             state.flow,
@@ -319,7 +328,11 @@ class _Assembly(Threads):
             first.outlet,
             last.outlet,
         )
-        return _Tabulated(*(v.reshape(len(rows), len(T_feed)) for v in values))
+        shaped = [v.reshape(len(rows), len(T_feed)) for v in values]
+        if spread is None:
+            return _Tabulated(*shaped)
+        # flow falls as one over temperature: its product with it is what a polynomial follows
+        return _Tabulated((shaped[0] * T_feed) @ spread / T_all, *(v @ spread for v in shaped[1:]))
 
     def _charge_shares(self, most_flow: float) -> dict[str, Any]:
         """Share of the whole charge flow in each charge pass, tabulated up to `most_flow`."""
@@ -348,9 +361,9 @@ class _Assembly(Threads):
         ahead = names_on(self._up_to_last_stage())
         chilled = [loop.coolant.freezing_point for i, loop in enumerate(self.loops) if self._has(i, ChillerSpec)]
         coldest = min([self._coldest(-1) + 5.0, *chilled])
+        damp = bool(self.injections) or may_condense(self.around, pressures, coldest)
         for p, found in enumerate(self.passes):
             core = isinstance(self.build.parts.get(found.part), (WaterCoreSpec, AirCoreSpec))
-            damp = bool(self.injections) or may_condense(self.around, pressures, coldest)
             if core and found.side == "charge" and damp:
                 wet[p] = 2 if found.part in ahead else 1
         return {"pass_wet": wet}
@@ -387,6 +400,7 @@ class _Assembly(Threads):
                     coefficient,
                     most,
                     (self._coldest(self.coefficient_loop[k]), self._hottest(self.coefficient_loop[k])),
+                    self.grid,
                 )
             table = made[key]
             found.append(table)
@@ -485,7 +499,8 @@ class _Assembly(Threads):
         parts |= self._controls(parts)
         d = self.demand
         arrays = layout.Arrays(
-            step=SAMPLE_TIME,
+            step=float(d.time[1] - d.time[0]),
+            feedback_time=self.grid.feedback_time,
             ambient=d.ambient_temperature,
             engine_metal=self._engine_metal(),
             cp_charge=self.cp_charge,
@@ -670,6 +685,26 @@ class _Assembly(Threads):
         if self.demand.start == "soaked":
             x[arrays.i_duct : arrays.i_boss] = self.demand.ambient_temperature
         return x
+
+
+def _unique_rows(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Unlike rows, and the place of every row among them: column by column, which sorts numbers and not rows."""
+    code = np.zeros(len(rows), dtype=np.int64)
+    for column in rows.T:
+        values, place = np.unique(column, return_inverse=True)
+        code = np.unique(code * len(values) + place, return_inverse=True)[1]
+    _, first, back = np.unique(code, return_index=True, return_inverse=True)
+    return rows[first], back
+
+
+def _feed_points(T_feed: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray | None]:
+    """Plenum temperatures to balance at (Chebyshev points), and the weights that carry values there to `T_feed`."""
+    if count >= len(T_feed):
+        return T_feed, None
+    middle, half = 0.5 * (T_feed[0] + T_feed[-1]), 0.5 * (T_feed[-1] - T_feed[0])
+    at = np.cos(np.pi * (np.arange(count)[::-1] + 0.5) / count)
+    basis = np.vander((T_feed - middle) / half, count) @ np.linalg.inv(np.vander(at, count))
+    return middle + half * at, basis.T
 
 
 def _three(shape: tuple[int, ...]) -> tuple[int, int, int]:

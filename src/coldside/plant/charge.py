@@ -204,6 +204,8 @@ class ChargeSide:
         plenum: np.ndarray,
         inlet: np.ndarray,
         between: np.ndarray | None = None,
+        *,
+        settled: float = SETTLED,
     ) -> ChargeState:
         """Find flow and compressor states; arrays of one shape.
 
@@ -213,20 +215,21 @@ class ChargeSide:
         compressor's `inlet` and, with two stages, `between` them where the second one draws [K].
         Where the target asks for less than the path passes at a pressure ratio of 1, the throttle takes
         the rest (charge note D3).  Two stages share the logarithm of the whole ratio as the first one's
-        `ratio_share` says; what lies between them loses at the density there.
+        `ratio_share` says; what lies between them loses at the density there.  `settled` is the relative
+        change of the pressure ratio at which a turn is the last, 1e-6 at most.
 
         Raises `ValueError` for two stages without `between`, `NoAnswer` and `BadInput` where there is no balance.
         """
         n, T_pl, T_in = (np.asarray(v, dtype=float) for v in (speed, plenum, inlet))
         goal = np.asarray(target, dtype=float)
         asked = _Asked(n, goal, T_pl, self._drawn(T_in, between), self._sensed_at_outlet(goal))
-        settled = self._settle(asked)
+        found = self._settle(asked, settled)
         if self.drive is not None:
-            settled = self._within_drive(self.drive, asked, settled)
-        self._refuse_beyond(n, settled.p_plenum, T_pl)
-        return self._state(asked, settled)
+            found = self._within_drive(self.drive, asked, found)
+        self._refuse_beyond(n, found.p_plenum, T_pl)
+        return self._state(asked, found)
 
-    def _settle(self, asked: _Asked) -> _Settled:
+    def _settle(self, asked: _Asked, settled: float = SETTLED) -> _Settled:
         """The balance at what is asked, whether or not a belt could drive it."""
         n, goal, T_pl, drawn = asked.speed, asked.goal, asked.plenum, asked.drawn
         p_plenum = goal.copy()
@@ -249,7 +252,7 @@ class ChargeSide:
             stages = self._compress(flow, p_in, total, asked)
             T_out = [stage.outlet for stage in stages]
             moved = np.maximum(np.abs(total - previous) / total, shifted)
-            if np.all(moved <= SETTLED):
+            if np.all(moved <= settled):
                 break
         if float(moved.max()) > UNSETTLED:
             raise NoAnswer(

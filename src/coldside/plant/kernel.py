@@ -20,7 +20,6 @@ from coldside.plant.layout import (
     DUCT_TIME,
     FACE_HOTTEST,
     FEED_NODES,
-    FEEDBACK_TIME,
     HEADER,
     IN_BAY,
     IN_FLOW,
@@ -69,7 +68,8 @@ WET_PULL = 2.0  # a condensing film takes up to about this much more heat a kelv
     W_LANE_W, W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE, W_STATE, W_WATER,
 ) = range(len(HEADER))
 (
-    S_STEP, S_AMBIENT, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_HUMIDITY, S_VAPOUR_A, S_VAPOUR_B, S_VAPOUR_C,
+    S_STEP, S_FEEDBACK_TIME, S_AMBIENT, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_HUMIDITY,
+    S_VAPOUR_A, S_VAPOUR_B, S_VAPOUR_C,
     S_ENHANCEMENT, S_ENHANCEMENT_RISE, S_VAPOUR_RATIO, S_LATENT, S_CP_VAPOUR, S_CP_WATER, S_SHARE_SCALE,
     S_SHARE_STEP,
 ) = range(len(SCALARS))
@@ -389,7 +389,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
     bay = r * F[now + IN_BAY] + s * F[then + IN_BAY]
     running = r * F[now + I[H_IN_RUNNING]] + s * F[then + I[H_IN_RUNNING]]
     handled = 0.0
-    fastest = 1.0 / FEEDBACK_TIME
+    fastest = 1.0 / F[S_FEEDBACK_TIME]
     state = x
     x = _temperatures(I, F, w, state)
 
@@ -615,7 +615,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 w[pull + wall] += c * e
             elif I[row + P_TABLE] == SECOND_STAGE:
                 out = T_second
-                dx[I[H_I_BETWEEN]] = (T - x[I[H_I_BETWEEN]]) / FEEDBACK_TIME
+                dx[I[H_I_BETWEEN]] = (T - x[I[H_I_BETWEEN]]) / F[S_FEEDBACK_TIME]
                 w[I[W_CHARGE] + 3] = T
                 w[I[W_CHARGE] + 4] = out
             elif I[row + P_TABLE] <= INJECTION:
@@ -635,7 +635,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
             w[node_w + last] += m * vapour
         leaving = w[node_T + last] / w[node_m + last]
         if is_charge:
-            dx[I[H_I_FEED]] = (leaving - x[I[H_I_FEED]]) / FEEDBACK_TIME
+            dx[I[H_I_FEED]] = (leaving - x[I[H_I_FEED]]) / F[S_FEEDBACK_TIME]
             w[I[W_CHARGE]], w[I[W_CHARGE] + 1], w[I[W_CHARGE] + 2] = charge, T_charge, leaving
             for sensor in range(n_sensors):
                 if I[I[H_SENSOR_SORT] + sensor] == CHARGE:

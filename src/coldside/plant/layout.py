@@ -14,7 +14,7 @@ import numpy as np
 
 CHARGE, COOLANT, COOLING = 0, 1, 2  # sort of path a pass lies on
 BAY, ENGINE, AMBIENT = 0, 1, 2  # what a field takes heat from
-FEEDBACK_TIME = 0.1  # s: how fast the engine's flow answers plenum temperature; about the charge tract's residence time
+FEEDBACK_TIME = 0.1  # s, of `feedback_time` as a rule: about the charge tract's residence time
 DUCT_TIME = 1.0  # s: how fast a duct's density follows its own air temperature
 FACE_HOTTEST = 383.15  # K: a face with a heat of its own warms air at ambient no further (its coolant would boil)
 TOTAL_CHARGE = -2  # in table_flow: the whole charge flow instead of one pass's
@@ -40,6 +40,7 @@ class Arrays(NamedTuple):
     """
 
     step: float  # s between samples
+    feedback_time: float  # s: how fast the engine's flow answers plenum temperature
     # (n, columns): flow x T_feed and first compressor's outlet at the nodes, bay T, duct air speeds; then per duct the
     # share of its air's rise that comes back, charge pressure behind and between compressors, 1 where the engine runs,
     # heat sources, injections, and with two stages STAGE_BLOCK columns for each node between them
@@ -170,7 +171,8 @@ class Arrays(NamedTuple):
 # that says where each member starts.
 # fmt: off
 SCALARS = (  # first in the floats
-    "step", "ambient", "engine_metal", "cp_charge", "cp_air", "humidity", "vapour_a", "vapour_b", "vapour_c",
+    "step", "feedback_time", "ambient", "engine_metal", "cp_charge", "cp_air", "humidity",
+    "vapour_a", "vapour_b", "vapour_c",
     "enhancement", "enhancement_rise", "vapour_ratio", "latent", "cp_vapour", "cp_water", "share_scale",
     "share_step",
 )

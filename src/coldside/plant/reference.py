@@ -22,7 +22,6 @@ from coldside.plant.layout import (
     DUCT_TIME,
     FACE_HOTTEST,
     FEED_NODES,
-    FEEDBACK_TIME,
     IN_BAY,
     IN_FLOW,
     IN_OUT,
@@ -455,10 +454,10 @@ def derivative(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) ->
     _melt(A, x, h.into[:, 0], dx)
     for f in range(len(A.field_first)):
         dx[nodes_of(A, f)] = h.into[nodes_of(A, f), 0] / A.field_capacity[f]
-    dx[A.i_feed] = (h.plenum[0] - x[A.i_feed]) / FEEDBACK_TIME
+    dx[A.i_feed] = (h.plenum[0] - x[A.i_feed]) / A.feedback_time
     if A.stages == 2:
         second = int(np.flatnonzero((A.passes[:, P_WALL] < 0) & (A.passes[:, P_TABLE] == SECOND_STAGE))[0])
-        dx[A.i_between] = (h.T_in[second, 0] - x[A.i_between]) / FEEDBACK_TIME
+        dx[A.i_between] = (h.T_in[second, 0] - x[A.i_between]) / A.feedback_time
     for d in range(len(A.duct_nodes)):
         dx[A.i_duct + d] = (h.duct_out[d, 0] - x[A.i_duct + d]) / DUCT_TIME
     for sensor in range(len(A.sensor_sort)):

@@ -12,16 +12,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coldside.build.model import Build
+from coldside.build.model import Build, names_on
 from coldside.duty.demand import drawn_pickup, engine_driven, sample
 from coldside.duty.model import Demand, Session, Span
 from coldside.duty.road import pull_gear, road_speed_in
 from coldside.errors import BadInput, NoAnswer
 from coldside.media import air
 from coldside.parts import engine
-from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.intake_air import settled_rise
 from coldside.parts.jacket import EngineJacketSpec
+from coldside.parts.oil_cooler import OilCoolerSpec
 from coldside.plant import layout, reference
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.charge import ChargeState
@@ -284,11 +285,24 @@ def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ..
             return _Settled(x, found, heats, a, b, state, dict(command), warnings)
     for loop, T in zip(plant.loops, loops.assumed[:n_loops], strict=True):
         if T > HOTTEST_LOOP - 1.0:
-            words = f"it would pass {HOTTEST_LOOP - 273.15:.0f} degC"
-            raise NoAnswer(f"loop {loop.loop.name} cannot give its heat away: {words}")
+            raise NoAnswer(_too_hot(plant, loop.loop.name))
     raise NoAnswer(
         f"the point does not settle (temperatures still move by {moved:.2g} K a turn); "
         "the loops or the charge side have no steady balance here"
+    )
+
+
+def _too_hot(plant: Plant, loop: str) -> str:
+    """Which loop cannot give its heat away, through what, and what to try."""
+    parts = plant.build.parts
+    on_it = [name.partition(".")[0] for name in names_on(plant.build.loops[loop].path)]
+    through = [name for name in on_it if isinstance(parts.get(name), ExchangerSpec | OilCoolerSpec)]
+    where = f" through {', '.join(through)}" if through else ", since no exchanger lies on it"
+    return (
+        f"loop {loop} cannot give its heat away{where}: held for ever, this load would bring it past "
+        f"{HOTTEST_LOOP - 273.15:.0f} degC. A point asks for a load that never ends; try less load (--rpm, or a calmer "
+        "moment with --session and --at), more air (--speed, a fan, a larger exchanger), or a forecast of the session, "
+        "which ends before that"
     )
 
 

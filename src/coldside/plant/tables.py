@@ -19,10 +19,37 @@ from coldside.parts.lines import HoseSpec, PipeSpec, PlenumSpec
 from coldside.parts.oil_cooler import OilCoolerRating
 from coldside.parts.rating import FLOOR, Rating, cell_conductances
 from coldside.parts.sensor import SensorSpec, soak_weight, time_constant
+from coldside.plant.layout import FEED_NODES, FEEDBACK_TIME
 
-NODES_1, NODES_2, NODES_T = 28, 24, 12  # grid of a two-flow table
-NODES_SINGLE = 48  # grid of a one-flow table
 GAS_TEMPERATURE = 380.0  # K, charge in pipes: where their film takes viscosity and conductivity
+
+
+@dataclass(frozen=True)
+class Grid:
+    """How finely what depends on flows alone is tabulated, in nodes.
+
+    `one`, `two`, `temperature`: of a two-flow table of coolant (one of two gases is always full); `single`:
+    of a one-flow table; `loop`: coolant temperatures of a loop's flows; `duct_temperature`, `duct_speed`: of a
+    duct's; `feed`: plenum temperatures at which the charge side is really balanced (a polynomial through them
+    gives the others), to the relative change `settled`.  `cell_length` [m] and `fewest_cells` of pipes and
+    hoses.  `feedback_time` [s]: how fast the engine's flow answers plenum temperature.
+    """
+
+    one: int = 28
+    two: int = 24
+    temperature: int = 12
+    single: int = 48
+    loop: int = 28
+    duct_temperature: int = 6
+    duct_speed: int = 24
+    feed: int = FEED_NODES
+    settled: float = 1e-9
+    cell_length: float = 0.3  # definitions, "Paths -> hydraulics and kernel"
+    fewest_cells: int = 4
+    feedback_time: float = FEEDBACK_TIME
+
+
+FULL = Grid()
 
 # (flow 1, flow 2, coolant T) -> value a, value b, what the cells miss of the exact effectiveness
 Exact = Callable[[np.ndarray, np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray, np.ndarray]]
@@ -139,11 +166,15 @@ class Table:
     b: np.ndarray
 
 
-def tabulate(coefficient: Coefficient, most: tuple[float, float], temperatures: tuple[float, float]) -> Table:
+def tabulate(
+    coefficient: Coefficient, most: tuple[float, float], temperatures: tuple[float, float], grid: Grid = FULL
+) -> Table:
     """Sample a coefficient up to flows `most` [kg/s], and between `temperatures` [K] where coolant matters."""
     two = coefficient.scale2 > 0.0
-    n1, n2 = (NODES_1, NODES_2) if two else (NODES_SINGLE, 1)
-    n_T = NODES_T if coefficient.liquid else 1
+    # without coolant there is no third axis to pay for, and a core in still air bends more than a wet one
+    finest = grid if coefficient.liquid else FULL
+    n1, n2 = (finest.one, finest.two) if two else (grid.single, 1)
+    n_T = grid.temperature if coefficient.liquid else 1
     u1 = np.linspace(0.0, np.sqrt(max(most[0], 0.05 * coefficient.scale1) / coefficient.scale1) * 1.01, n1)
     u2 = (
         np.linspace(0.0, np.sqrt(max(most[1], 0.05 * coefficient.scale2) / coefficient.scale2) * 1.01, n2)
@@ -153,8 +184,8 @@ def tabulate(coefficient: Coefficient, most: tuple[float, float], temperatures: 
     T = np.linspace(*temperatures, n_T) if n_T > 1 else np.array([temperatures[0]])
     m1 = (u1**2 * coefficient.scale1)[None, :, None]
     m2 = (u2**2 * coefficient.scale2)[None, None, :]
-    grid = np.broadcast_arrays(m1, m2, T[:, None, None])
-    a, b, _ = coefficient.exact(*grid)
+    points = np.broadcast_arrays(m1, m2, T[:, None, None])
+    a, b, _ = coefficient.exact(*points)
     step = (float(T[1] - T[0]) if n_T > 1 else 1.0, float(u1[1]), float(u2[1]) if two else 1.0)
     a, b = (_padded(_padded(v, 1), 2) if two else _padded(v, 1) for v in (a, b))
     return Table(a.shape, (coefficient.scale1, coefficient.scale2), step, float(T[0]), a, b)

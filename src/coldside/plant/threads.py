@@ -32,7 +32,6 @@ from coldside.plant.flows import Air, LoopFlows, duct_flows, loop_flows
 from coldside.plant.network import Network, network_of
 
 CP_METAL = 896.0  # J/(kg K), aluminium (heat note A2)
-CELL_LENGTH, FEWEST_CELLS = 0.3, 4  # of pipes and hoses (definitions, "Paths -> hydraulics and kernel")
 AROUND = {"bay": layout.BAY, "engine": layout.ENGINE, "ambient": layout.AMBIENT}
 
 
@@ -62,8 +61,10 @@ class Pass:
 class Threads:
     """The fields, passes and coefficients of a build, gathered part by part by `thread`."""
 
-    def __init__(self, build: Build, demand: Demand, cells: Mapping[str, tuple[int, int]]) -> None:
-        self.build, self.demand, self.cells = build, demand, cells
+    def __init__(
+        self, build: Build, demand: Demand, cells: Mapping[str, tuple[int, int]], grid: tables.Grid = tables.FULL
+    ) -> None:
+        self.build, self.demand, self.cells, self.grid = build, demand, cells, grid
         W = float(air.humidity_ratio(demand.ambient_temperature, demand.ambient_pressure, demand.humidity))
         self.around = Air(demand.ambient_temperature, demand.ambient_pressure, W)
         self.charge = ChargeSide(build, self.around, str(FilePath(build.file).parent))
@@ -241,7 +242,7 @@ class Threads:
     def _single_pass(self, name: str, spec: object, side: str, where: tuple) -> None:
         path, ends, column = where
         if isinstance(spec, PipeSpec):
-            n = max(FEWEST_CELLS, math.ceil(spec.length / CELL_LENGTH))
+            n = self._cells_along(spec.length)
             wall = self._add_field(
                 f"{name} metal", n, lines.pipe_metal_mass(spec) * CP_METAL, lines.pipe_pickup(spec), spec.surroundings
             )
@@ -265,6 +266,10 @@ class Threads:
             elif isinstance(spec, InjectionSpec):
                 self.rows[index][layout.P_TABLE] = layout.INJECTION - len(self.injections)
                 self.injections.append(name)
+
+    def _cells_along(self, length: float) -> int:
+        """Cells of a pipe or hose."""
+        return max(self.grid.fewest_cells, math.ceil(length / self.grid.cell_length))
 
     def _vessel(self, name: str, spec: Any, where: tuple) -> None:
         """A part of a loop that is coolant, perhaps with its metal: tank, pump, chiller, valve, the engine's jacket."""
@@ -308,7 +313,7 @@ class Threads:
         path, ends, column = where
         loop = self.loops[path[0]]
         rho, cp = self.reference[path[0]]
-        n = max(FEWEST_CELLS, math.ceil(spec.length / CELL_LENGTH))
+        n = self._cells_along(spec.length)
         wall = self._add_field(
             f"{name} wall", n, lines.hose_wall_capacity(spec), lines.hose_pickup(spec), spec.surroundings
         )
