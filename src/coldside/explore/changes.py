@@ -1,0 +1,397 @@
+"""What to change: single changes to a build or session, each really re-run, ranked by what they do to one figure.
+
+What is here: `what_to_change`, `Changes`, `Change`, their sentences and JSON.  What is not: the changes
+themselves (`changed.py`), one run (`outcome.py`), whether limits hold (`judge/verdict.py`).
+
+Every change is run as coarsely as its base (`outcome.COARSE`), so that the grid's error drops out of the
+difference, which is added to the forecast's own figure.  The best of them are run again on draws of the
+uncertain inputs that base and change have in common: their band is that of the difference.
+Bounded: one base, at most 13 changes, and `draws` runs of the base and of each of the `banded` best.
+A forecast of passes or laps rules their times by heat; these runs keep the driving of a cool charge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from coldside.build.model import Build, names_on
+from coldside.duty.model import LimitSpec, Session
+from coldside.errors import ColdsideError
+from coldside.explore.changed import CHANGES, KINDS, changed, faces_of, said
+from coldside.explore.draws import Uncertain, drawn, scores, uncertain_inputs, values_of
+from coldside.explore.inventory import Inventory, inventory
+from coldside.explore.outcome import COARSE, Fineness, Outcome, figures, run
+from coldside.explore.workers import on_all_cores
+from coldside.judge.verdict import KINDS as LIMIT_KINDS
+from coldside.judge.verdict import NAMES, judge_limit
+from coldside.judge.wording import Quantity, Sentence, listed
+from coldside.parts.exchanger import ExchangerSpec
+from coldside.plant.results import Forecast
+
+DRAWS, BANDED = 6, 4  # runs of each of the best, and how many are the best
+TENTHS = 1.2816  # standard deviations from the middle to the 10th and 90th percentile of a normal quantity
+CLOSE, CLOSE_SHARE = 5.0, 0.05  # K, or share of a spread, by which a limit that holds is close (own)
+WORTH, WORTH_SHARE = 0.25, 0.005  # the same that a change must bring to be one (own)
+MASS, VOLUME, CURRENT, PREHEAT, LOSS, POWER = 0.1, 0.1e-3, 0.3, 0.5, 200.0, 0.005  # from which a side effect is named
+
+
+@dataclass(frozen=True)
+class Aside:
+    """What a change does beside the figure it was tried for; differences to the build as it is, SI.
+
+    `mass` [kg] of metal and coolant, as far as the build describes parts; `charge_volume` [m3]; `current` [A] of all
+    pumps and fans on; `charge_loss` [Pa] at the hottest moment; `power` share of mean power in boost; `preheat` by
+    part [K]: air that reaches a face behind those that cool the charge, mean in boost; `breaks` the limits
+    that hold now and would not; `mends` those broken now that would hold.
+    """
+
+    mass: float
+    charge_volume: float
+    current: float
+    charge_loss: float
+    power: float | None
+    preheat: Mapping[str, float]
+    breaks: tuple[str, ...]
+    mends: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change that was run, SI.
+
+    `effect` on the figure (below 0 is better), its `band` (10th and 90th percentile; None where not drawn), the
+    figure's `value` with it, whether the limit then `holds` (None without one).
+    """
+
+    kind: str
+    what: Sentence
+    effect: float
+    value: float
+    holds: bool | None
+    aside: Aside
+    band: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Changes:
+    """Changes ranked by what they do to the limiting figure, best first.
+
+    `figure` as of `outcome.figures`, `name` and `unit_kind` of it, `value` now, `limit` (None: none was judged, then
+    the peak of the intake counts), `urgency` "broken", "close" or "holds"; `without` the kinds that found no balance
+    and why; `runs` made.
+    """
+
+    figure: str
+    name: str
+    unit_kind: str
+    value: float
+    limit: LimitSpec | None
+    urgency: str
+    ranked: tuple[Change, ...]
+    without: tuple[tuple[str, str], ...]
+    runs: int
+
+    @property
+    def sentences(self) -> tuple[Sentence, ...]:
+        """The list in words, a lead and one line a change; those that do nothing together in the last."""
+        return tuple(_lines(self))
+
+
+def what_to_change(
+    forecast: Forecast,
+    *,
+    limits: Sequence[LimitSpec] | None = None,
+    kinds: Sequence[str] = KINDS,
+    draws: int = DRAWS,
+    banded: int = BANDED,
+    seed: int = 0,
+    fineness: Fineness = COARSE,
+) -> Changes:
+    """Single changes to the forecast's build and session, each re-run, ranked.
+
+    Parameters: `limits` in place of the session's own; `kinds` of changes to try; `draws` of the uncertain inputs
+    for each of the `banded` best, which then have a band (0: none).  The figure is the limit broken first, else the
+    one with least to spare, else the peak of the intake.  Raises as `simulate` does for the base.
+    """
+    build = forecast.build
+    session = forecast.session if limits is None else replace(forecast.session, limits=tuple(limits))
+    limit, figure, urgency = _limiting(forecast, session.limits)
+    nominal = figures(replace(forecast, session=session))
+    jobs: list[tuple[str, Build, Session]] = [("", build, session)]
+    for kind in kinds:
+        pair = changed(kind, build, session)
+        if pair is not None:
+            jobs.append((kind, *pair))
+    seen = on_all_cores(_seen, fineness, jobs)
+    base = seen[0]
+    if isinstance(base, str):  # as the build is, it has been solved: what is coarse must be too
+        run(build, session, fineness)
+        base = {}
+    found, without, now = [], [], inventory(build)
+    for (kind, other, _), one in zip(jobs[1:], seen[1:], strict=True):
+        if isinstance(one, str) or figure not in one:
+            without.append((kind, one if isinstance(one, str) else "the figure is not there to be judged"))
+            continue
+        effect = one[figure] - base[figure]
+        value = nominal[figure] + effect
+        holds = None if limit is None else value <= limit.at_most
+        aside = _aside(session, nominal, base, one, (now, inventory(other)))
+        found.append(Change(kind, said(kind, build), effect, value, holds, aside))
+    found.sort(key=lambda change: change.effect)
+    ranked, more = _with_bands(found, build, session, figure, (draws, banded, seed), fineness)
+    return Changes(
+        figure=figure,
+        name=NAMES[limit.quantity] if limit is not None else "peak of the intake",
+        unit_kind=LIMIT_KINDS[limit.quantity] if limit is not None else "temperature",
+        value=nominal[figure],
+        limit=limit,
+        urgency=urgency,
+        ranked=tuple(ranked),
+        without=tuple(without),
+        runs=len(jobs) + more,
+    )
+
+
+# ---------------------------------------------------------------- running
+
+
+def _limiting(forecast: Forecast, limits: Sequence[LimitSpec]) -> tuple[LimitSpec | None, str, str]:
+    """The limit that matters, its figure, and how much: broken first, else with the least share of `CLOSE` to spare."""
+    judged = [(k, spec, judge_limit(forecast, spec)) for k, spec in enumerate(limits)]
+    known = [one for one in judged if one[2].holds is not None and one[2].margin is not None]
+    if not known:
+        return None, "intake_max", "holds"
+    broken = [one for one in known if one[2].holds is False]
+    if broken:
+        k, spec, _ = min(broken, key=lambda one: (one[2].first_broken is None, one[2].first_broken or 0.0))
+        return spec, f"limits.{k}", "broken"
+
+    def room(one: Any) -> float:
+        return float(one[2].margin) / (CLOSE_SHARE if one[1].quantity == "spread" else CLOSE)
+
+    k, spec, _ = nearest = min(known, key=room)
+    return spec, f"limits.{k}", "close" if room(nearest) <= 1.0 else "holds"
+
+
+def _seen(fineness: Fineness, jobs: Sequence[tuple[str, Build, Session]]) -> list[dict[str, float] | str]:
+    """Figures of some runs with what side effects look at; what was said where there is no balance."""
+    found: list[dict[str, float] | str] = []
+    for _, build, session in jobs:
+        try:
+            found.append(_measured(run(build, session, fineness)))
+        except ColdsideError as fault:
+            found.append(str(fault))
+    return found
+
+
+def _measured(outcome: Outcome) -> dict[str, float]:
+    counts = outcome.boost if outcome.boost.any() else np.ones(len(outcome.time), dtype=bool)
+    found = figures(outcome) | {"charge_loss": outcome.charge_loss}
+    for part in behind(outcome.build):
+        found[f"preheat.{part}"] = float(outcome.cooling_in[part][counts].mean())
+    return found
+
+
+def behind(build: Build) -> tuple[str, ...]:
+    """Faces that stand in a duct with one that cools the charge and do not cool the charge: radiators, condensers."""
+    own, found = set(faces_of(build)), []
+    for duct in build.ducts.values():
+        names = names_on(duct.path)
+        if own & set(names):
+            found += [n for n in names if n not in own and isinstance(build.parts[n], ExchangerSpec)]
+    return tuple(dict.fromkeys(found))
+
+
+def _aside(
+    session: Session,
+    nominal: Mapping[str, float],
+    base: Mapping[str, float],
+    one: Mapping[str, float],
+    held: tuple[Inventory, Inventory],
+) -> Aside:
+    breaks, mends = [], []
+    for k, spec in enumerate(session.limits):
+        key = f"limits.{k}"
+        if key not in nominal or key not in base or key not in one:
+            continue
+        before, after = nominal[key], nominal[key] + one[key] - base[key]
+        if before <= spec.at_most < after:
+            breaks.append(NAMES[spec.quantity])
+        elif after <= spec.at_most < before:
+            mends.append(NAMES[spec.quantity])
+    power = one["power_mean"] / base["power_mean"] - 1.0 if base.get("power_mean", 0.0) > 0.0 else None
+    now, then = held
+    return Aside(
+        mass=then.mass - now.mass,
+        charge_volume=then.charge_volume - now.charge_volume,
+        current=then.current - now.current,
+        charge_loss=one["charge_loss"] - base["charge_loss"],
+        power=power,
+        preheat={
+            key.partition(".")[2]: value - base[key]
+            for key, value in one.items()
+            if key.startswith("preheat.") and key in base
+        },
+        breaks=tuple(breaks),
+        mends=tuple(mends),
+    )
+
+
+def _with_bands(
+    found: list[Change],
+    build: Build,
+    session: Session,
+    figure: str,
+    asked: tuple[int, int, int],
+    fineness: Fineness,
+) -> tuple[list[Change], int]:
+    """The best changes with the band of their effect from draws that they share with the base; runs made."""
+    draws, banded, seed = asked
+    inputs, best = uncertain_inputs(build, session), [one.kind for one in found[:banded]]
+    if draws < 2 or not best or not inputs:
+        return found, 0
+    kinds = ["", *best]
+    jobs = [(kind, row) for row in values_of(inputs, scores(len(inputs), draws, seed)) for kind in kinds]
+    values = np.array(on_all_cores(_of_draws, (build, session, inputs, figure, fineness), jobs))
+    by_kind = values.reshape(draws, len(kinds))
+    effects = by_kind[:, 1:] - by_kind[:, :1]
+    banded_changes = []
+    for k, change in enumerate(found):
+        known = effects[np.isfinite(effects[:, k]), k] if k < len(best) else np.zeros(0)
+        if known.size < 2:
+            banded_changes.append(change)
+            continue
+        reach = TENTHS * float(known.std(ddof=1))
+        banded_changes.append(replace(change, band=(change.effect - reach, change.effect + reach)))
+    return banded_changes, len(jobs)
+
+
+def _of_draws(
+    shared: tuple[Build, Session, tuple[Uncertain, ...], str, Fineness], jobs: Sequence[tuple[str, np.ndarray]]
+) -> list[float]:
+    """The figure with one change on one draw of the inputs; NaN where there is no balance."""
+    build, session, inputs, figure, fineness = shared
+    found = []
+    for kind, row in jobs:
+        try:
+            pair = drawn(build, session, inputs, row)
+            if kind:
+                pair = CHANGES[kind](*pair) or pair
+            found.append(figures(run(*pair, fineness)).get(figure, np.nan))
+        except ColdsideError:
+            found.append(np.nan)
+    return found
+
+
+# ---------------------------------------------------------------- words
+
+
+def _lines(found: Changes) -> list[Sentence]:
+    spread = found.unit_kind == "share"
+    kind, least = ("points", WORTH_SHARE) if spread else ("temperature_difference", WORTH)
+    useful = [one for one in found.ranked if one.effect <= -least]
+    lead = {
+        "broken": "What to change, each alone and re-run, by what it does to the {name}, now {value}:",
+        "close": "Close: what would give the {name}, now {value}, more room, each alone and re-run:",
+        "holds": "Nothing has to change. What would lower the {name}, now {value}, each alone and re-run:",
+    }[found.urgency]
+    lines = [Sentence(lead, {"name": found.name, "value": Quantity(found.value, found.unit_kind)})]
+    lines += [_line(rank, one, found, kind) for rank, one in enumerate(useful, start=1)]
+    if not useful:
+        lines.append(Sentence("None of the changes tried does anything worth its work here."))
+    elif found.limit is not None and found.urgency == "broken" and not any(one.holds for one in useful):
+        lines.append(Sentence("No single one of these is enough: together, or with a lower aim, they may be."))
+    small = [one for one in found.ranked if -least < one.effect < least]
+    worse = [one for one in found.ranked if one.effect >= least]
+    if small:
+        lines.append(Sentence("Next to nothing: {names}.", {"names": listed([one.kind for one in small])}))
+    if worse:
+        lines.append(Sentence("Worse: {names}.", {"names": listed([one.kind for one in worse])}))
+    for name, why in found.without:
+        lines.append(Sentence("{name}: not judged, {why}.", {"name": name, "why": why.rstrip(".")}))
+    return lines
+
+
+def _line(rank: int, one: Change, found: Changes, kind: str) -> Sentence:
+    values: dict[str, Quantity | str] = {"rank": str(rank), "by": Quantity(-one.effect, kind, 1)}
+    pieces = {f"what_{key}": value for key, value in one.what.values.items()}
+    what = one.what.template
+    for key in one.what.values:
+        what = what.replace("{" + key + "}", "{what_" + key + "}")
+    text = "{rank}. " + what + ": {by} less"
+    if one.band is not None:
+        values["low"], values["high"] = Quantity(-one.band[1], kind, 1), Quantity(-one.band[0], kind, 1)
+        text += " (likely {low} to {high})"
+    if found.urgency == "broken" and found.limit is not None:
+        text += ", the limit then holds" if one.holds else ", not enough alone"
+    beside = _beside(one.aside, values)
+    if beside:
+        text += "; " + ", ".join(beside)
+    return Sentence(text + ".", values | pieces)
+
+
+def _beside(aside: Aside, values: dict[str, Quantity | str]) -> list[str]:
+    """Side effects worth a word, their numbers put among the sentence's values."""
+
+    def put(key: str, number: float, kind: str, digits: int = 0) -> str:
+        values[key] = Quantity(abs(number), kind, digits)
+        return "{" + key + "} " + ("more" if number > 0.0 else "less")
+
+    told = []
+    if abs(aside.mass) >= MASS:
+        told.append(put("mass", aside.mass, "mass") + " to carry")
+    if abs(aside.charge_volume) >= VOLUME:
+        told.append(put("volume", aside.charge_volume, "volume") + " charge volume")
+    if abs(aside.current) >= CURRENT:
+        told.append(put("current", aside.current, "current") + " to draw")
+    if abs(aside.charge_loss) >= LOSS:
+        told.append(put("loss", aside.charge_loss, "pressure_difference") + " charge loss")
+    for k, (part, rise) in enumerate(aside.preheat.items()):
+        if abs(rise) >= PREHEAT:
+            values[f"part{k}"], values[f"rise{k}"] = part, Quantity(abs(rise), "temperature_difference", 1)
+            told.append(f"air to {{part{k}}} {{rise{k}}} " + ("warmer" if rise > 0.0 else "cooler"))
+    if aside.power is not None and abs(aside.power) >= POWER:
+        told.append(put("power", aside.power, "share", 1) + " power")
+    if aside.breaks:
+        values["breaks"] = listed(aside.breaks)
+        told.append("but breaks the limit on {breaks}")
+    return told
+
+
+def changes_json(found: Changes, system: str = "si") -> dict[str, Any]:
+    """Changes as a plain dictionary for JSON: keys carry the unit, a share none; what is not known is null."""
+    unit = "" if found.unit_kind == "share" else "_K"
+    return {
+        "figure": found.figure,
+        "name": found.name,
+        "value" + unit: found.value,
+        "at_most" + unit: None if found.limit is None else found.limit.at_most,
+        "urgency": found.urgency,
+        "runs": found.runs,
+        "ranked": [
+            {
+                "kind": one.kind,
+                "what": one.what.words(system),
+                "effect" + unit: one.effect,
+                "effect_p10" + unit: None if one.band is None else one.band[0],
+                "effect_p90" + unit: None if one.band is None else one.band[1],
+                "value" + unit: one.value,
+                "holds": one.holds,
+                "mass_kg": one.aside.mass,
+                "charge_volume_m3": one.aside.charge_volume,
+                "current_A": one.aside.current,
+                "charge_loss_Pa": one.aside.charge_loss,
+                "power": one.aside.power,
+                "preheat_K": dict(one.aside.preheat),
+                "breaks": list(one.aside.breaks),
+                "mends": list(one.aside.mends),
+            }
+            for one in found.ranked
+        ],
+        "without_balance": [{"kind": kind, "why": why} for kind, why in found.without],
+        "words": [sentence.words(system) for sentence in found.sentences],
+    }
