@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from coldside.build.files import load_build
-from coldside.build.model import Build
+from coldside.build.model import Build, names_on
 from coldside.duty.phases import load_session
 from coldside.errors import BadInput, NoAnswer
 from coldside.media import air
 from coldside.parts import engine
+from coldside.parts.exchanger import ExchangerSpec
 from coldside.parts.pump import Control
 from coldside.plant.steady import operating_point
 from generators import BUNDLED
@@ -82,6 +83,22 @@ def test_off_the_map_there_is_no_point():
     tiny = replace(build.parts["turbo"], design_flow=0.1)
     with pytest.raises(NoAnswer, match=r"turbo would run (beyond its choke|above its highest speed) line"):
         operating_point(replace(build, parts={**build.parts, "turbo": tiny}))
+
+
+def test_a_loop_that_cannot_give_its_heat_away_says_what_to_try():
+    """A twentieth of a radiator under an engine at full load for ever: its loop and it are named, and what to try."""
+    build = bundled("plover/stacked")
+    loop, radiator = next(
+        (loop, name)
+        for loop, made in build.loops.items()
+        for name in names_on(made.path)
+        if isinstance(build.parts.get(name), ExchangerSpec)
+    )
+    weak = replace(build.parts[radiator], bench_heat=0.05 * build.parts[radiator].bench_heat)
+    said = rf"loop {loop} cannot give its heat away through {radiator}: .*try less load.*more air.*a forecast"
+    with pytest.raises(NoAnswer, match=said) as refused:
+        operating_point(replace(build, parts={**build.parts, radiator: weak}))
+    assert refused.value.exit_code == 2
 
 
 def settled_with(threshold: float, hysteresis: float = 2.0):
