@@ -22,7 +22,7 @@ PINT = {
     "in|inch|inches": "inch", "ft|foot|feet|ft of fluid": "foot", "mi|mile|miles": "mile",
     "mm2|sq mm": "millimeter**2", "cm2|sq cm": "centimeter**2", "m2|sq m": "meter**2", "in2|sq in": "inch**2", "ft2|sq ft": "foot**2",
     "mL|ml|cm3|cc": "milliliter", "L|l|liter|liters|litre|litres|dm3": "liter", "m3": "meter**3",
-    "in3|cu in|cid": "inch**3", "ft3|cu ft": "foot**3",
+    "in3|cu in|cid|ci": "inch**3", "ft3|cu ft": "foot**3",
     "US gal|US gallon|US gallons": "gallon", "US qt|US quart|US quarts": "quart",
     "imp gal|imp gallon|imp gallons|imperial gal": "imperial_gallon", "imp qt": "imperial_quart",
     "g": "gram", "kg": "kilogram", "t|tonne": "metric_ton", "lb|lbs|lbm|pound|pounds": "pound", "oz": "ounce",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import re
 from pathlib import Path
@@ -15,6 +16,7 @@ from coldside.build.model import Build, Parallel
 from coldside.build.schema import PART_KINDS, LoopKeys, fields_of
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
+from coldside.parts.exchanger import WaterCoreSpec
 from words.files import BUILD, spoiled
 
 
@@ -32,6 +34,17 @@ def test_the_whole_text(system: str, root: Path, tmp_path: Path, monkeypatch: py
     if os.environ.get("COLDSIDE_STORE_WORDS") == "1":
         file.write_text("\n".join(said) + "\n", encoding="utf-8")
     assert said == file.read_text(encoding="utf-8").splitlines()
+
+
+def test_bench_points_that_contradict_are_worth_a_look(examples: Path) -> None:
+    """Twice the flow at a better effectiveness: no core does so (own case)."""
+    build = load_build(examples / "tern" / "water.toml")
+    name = next(name for name, part in build.parts.items() if isinstance(part, WaterCoreSpec))
+    assert not any("contradict" in worry for worry in concerns(build))
+    spec = build.parts[name]
+    better = {"bench2_charge_flow": 2.0 * spec.bench_charge_flow, "bench2_effectiveness": 0.97}
+    off = dataclasses.replace(build, parts={**build.parts, name: dataclasses.replace(spec, **better)})
+    assert any(worry.startswith(f"{name}: the two bench points contradict") for worry in concerns(off))
 
 
 @pytest.mark.parametrize("system", ["si", "us"])

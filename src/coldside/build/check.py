@@ -15,10 +15,11 @@ from typing import Any
 from coldside import units
 from coldside.build.model import Build, Given, Parallel, Path, names_on
 from coldside.build.schema import PART_KINDS, LoopKeys, SpecField, fields_of
+from coldside.media.coolants import parse_coolant
 from coldside.parts import airflow
 from coldside.parts.airflow import FanSpec
 from coldside.parts.engine import RPM
-from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec, rating_notes
 from coldside.parts.pump import PumpSpec
 from coldside.parts.sensor import SensorSpec
 
@@ -78,6 +79,7 @@ def _concerns(build: Build) -> Iterator[str]:
     if not {"water_core", "air_core"} & kinds:
         yield "no core on the charge path: the charge is not cooled"
     yield from _curve_ends(build)
+    yield from _contradictions(build)
     for name, part in build.parts.items():
         if isinstance(part, PumpSpec | FanSpec) and part.control.mode == "off":
             yield f'{name}: control is "off", so it never runs'
@@ -88,6 +90,15 @@ def _concerns(build: Build) -> Iterator[str]:
             yield f"{faces[-1]}: covers {share} of the next face, but none stands behind it in duct {duct.name}"
         for doubt in airflow.doubts(duct.spec):
             yield f"duct {duct.name}: {doubt}"
+
+
+def _contradictions(build: Build) -> Iterator[str]:
+    """Parts whose two bench points no one core can give."""
+    for name, part in build.parts.items():
+        if isinstance(part, WaterCoreSpec | AirCoreSpec) or (isinstance(part, ExchangerSpec) and part.heat is None):
+            loop = next((loop for loop in build.loops.values() if name in names_on(loop.path)), None)
+            notes = rating_notes(part, None if loop is None else parse_coolant(loop.coolant))
+            yield from (f"{name}: {note}" for note in notes if "contradict" in note)
 
 
 def _curve_ends(build: Build) -> Iterator[str]:

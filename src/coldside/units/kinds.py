@@ -121,7 +121,7 @@ _VOLUMES = _spell(
     ("mL|ml|cm3|cc", 1e-6),
     ("L|l|liter|liters|litre|litres|dm3", 1e-3),
     ("m3", 1.0),
-    ("in3|cu in|cid", INCH**3),
+    ("in3|cu in|cid|ci", INCH**3),
     ("ft3|cu ft", FOOT**3),
     ("US gal|US gallon|US gallons", US_GAL),
     ("US qt|US quart|US quarts", US_GAL / 4),
