@@ -179,6 +179,32 @@ def test_far_from_the_known_point_is_trusted_less():
     assert "trust it less" in words(far)
 
 
+@pytest.mark.parametrize("keys", [{"fuel": "gasoline 98"}, {"fuel": "E85"}, KNOWN, KNOWN | {"knock_spark": 0.5}])
+def test_the_brief_words_are_short_and_tell_the_same(keys):
+    result = judge_knock(engine(**keys))
+    assert result is not None
+    brief = [sentence.words() for sentence in result.brief]
+    whole = [sentence.words() for sentence in result.sentences]
+    assert sum(map(len, brief)) < 0.75 * sum(map(len, whole))
+    assert brief[1] == whole[1]  # the sloped line is told alike
+    assert ("sign and the order" in brief[0]) == (keys["fuel"] == "E85")
+    if result.margins is None:
+        assert "how near knock is takes a point" in brief[0]
+    else:
+        assert f"{abs(result.margins.octane):.1f} octane numbers" in brief[0]
+        assert ("beyond" in brief[0]) == (result.margins.octane < 0.0)
+        assert "known to 2 to 3 octane numbers" in brief[0]  # note E7, as ACCURACY_CALIBRATED
+    assert not any(SI_IN_US.search(sentence.words("us")) for sentence in result.brief)
+
+
+def test_one_octane_number_is_one():
+    result = judge_knock(engine(fuel="gasoline 98"))
+    assert result is not None
+    one = replace(result, change_octane=(0.8, 1.2))
+    assert "asks for 1 octane number more" in one.brief[0].words()
+    assert "asks for 1 octane number more" in one.sentences[0].words()
+
+
 def test_cautions_and_accuracy_stand_with_every_verdict_in_boost():
     verdict = judge(made.forecast())
     for caution in CAUTIONS:

@@ -112,3 +112,18 @@ def test_the_band_stands_in_the_chart_and_no_words_collide(narrow):
     assert 30.0 <= bottom < top <= 300.0  # of the panel, 30 px from the top and 210 or 270 high
     boxes = time_chart_boxes(forecast, "si", narrow=narrow, likely=wide)
     assert not any(a.overlaps(b) for k, a in enumerate(boxes) for b in boxes[:k])
+
+
+def test_knock_is_short_with_all_of_it_folded_on_paper_and_never_twice():
+    forecast, verdict, _ = drawn()
+    assert verdict.knock is not None
+    page = re.sub(r"\s+", " ", sheet_html(forecast, verdict, "si")).replace("\u00a0", " ").replace("°C", "degC")
+    text = " ".join(forecast_text(forecast, verdict, "si", 100).split())
+    brief, whole = ([s.words() for s in said] for said in (verdict.knock.brief, verdict.knock.sentences))
+    for sentence in brief:
+        assert sentence in text
+    fold = page[page.index("All of it, and how far to trust it") :]
+    for sentence in whole:
+        assert sentence.replace("'", "&#x27;") in fold or sentence in fold
+    assert whole[-1] not in text  # how far to trust it is with the sheet
+    assert text.count("starting point for a dyno") == 1

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from coldside.judge.wording import Quantity, Sentence
+from coldside.judge.wording import Quantity, Range, Sentence
 from coldside.parts.knock import (
     ACCURACY_CALIBRATED,
     ACCURACY_ETHANOL,
@@ -155,11 +155,21 @@ class KnockVerdict:
             }
         if self.beyond:
             accuracy.append("The worst moment lies farther than that from your point: trust it less.")
-        if self.model.conditions.fuel.alcohol_share > ETHANOL_TREND:
+        if _much_alcohol(self):
             accuracy.append(ACCURACY_ETHANOL)
         if self.model.conditions.chamber.kind == "rotary":
             accuracy.append(ACCURACY_ROTARY)
         return (*said, Sentence(" ".join(accuracy), values))
+
+    @property
+    def brief(self) -> tuple[Sentence, ...]:
+        """The same where room is short: how near or what heat adds, the sloped line, what the trims take."""
+        said = [_brief_words(self)]
+        if self.worst.T - self.reference >= WORTH_SAYING or self.margins:
+            said.append(_line_words(self))
+        if self.felt is not None and self.felt.power >= TRIM_LEAST:
+            said.append(_felt_words(self.felt))
+        return tuple(said)
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -308,18 +318,68 @@ def _change_words(result: KnockVerdict) -> list[Sentence]:
             )
         ]
     values["over"] = Quantity(over, "temperature_difference")
-    values["octane"] = _span(*result.change_octane)
+    values["octane"] = _octane(*result.change_octane)
     values["spark"] = _span(*result.change_spark)
     values["boost"] = Quantity(abs(result.change.boost), "boost_difference")
     return [
         Sentence(
-            "Knock: with charge {over} over ambient " + place + " this engine asks for {octane} octane numbers more "
+            "Knock: with charge {over} over ambient " + place + " this engine asks for {octane} more "
             "than with charge at ambient; {spark} deg less spark or some {boost} less boost make up for it. How near "
             "it is to knock is not known: give one point where it just knocks (knock_speed, knock_boost, knock_intake, "
             "knock_spark).",
             values,
         )
     ]
+
+
+def _brief_words(result: KnockVerdict) -> Sentence:
+    """The margin with its accuracy, or the change; one sentence."""
+    place, values = _moment_words(result.worst)
+    margins = result.margins
+    if margins is None:
+        over = result.worst.T - result.reference
+        if over < WORTH_SAYING:
+            return Sentence("The charge is nowhere in boost so much warmer than ambient that knock comes nearer.", {})
+        values["over"] = Quantity(over, "temperature_difference")
+        values["octane"], values["spark"] = _octane(*result.change_octane), _span(*result.change_spark)
+        return Sentence(
+            "Charge {over} over ambient " + place + " asks for {octane} more, or {spark} deg less spark; how near "
+            "knock is takes a point where it just knocks (knock_speed and its like)"
+            + (
+                "; of so much alcohol only the sign and the order of a change are known."
+                if _much_alcohol(result)
+                else "."
+            ),
+            values,
+        )
+    pieces, good = [f"{abs(margins.octane):.1f} octane numbers"], ["2 to 3 octane numbers"]
+    if margins.temperature is not None:
+        pieces.append("{kelvin} of charge")
+        good.append("{within} of charge")
+        values["kelvin"] = Quantity(abs(margins.temperature), "temperature_difference")
+    if margins.spark is not None:
+        pieces.append(f"{abs(margins.spark):.1f} deg of spark")
+        good.append("2 to 3 deg")
+    start, end = "Nearest ", " in hand"
+    if margins.octane < 0.0:
+        start, end = "Worst ", " beyond what this fuel bears"
+    elif margins.spark is not None and margins.spark < RESERVE_SPARK[0]:
+        end += ", less than the 2 to 3 deg to keep in reserve"
+    far = "; it lies far from your known point, so trust it less" if result.beyond else ""
+    within = {"within": Range(*CALIBRATED_TEMPERATURE, "temperature_difference")}
+    return Sentence(
+        start + place + ": " + ", or ".join(pieces) + end + "; known to " + ", ".join(good) + far + ".", values | within
+    )
+
+
+def _much_alcohol(result: KnockVerdict) -> bool:
+    return result.model.conditions.fuel.alcohol_share > ETHANOL_TREND
+
+
+def _octane(low: float, high: float) -> str:
+    """ "1 octane number", "1 to 2 octane numbers"."""
+    told = _span(low, high)
+    return f"{told} octane number" + ("" if told == "1" else "s")
 
 
 def _margin_words(result: KnockVerdict) -> Sentence:

@@ -49,6 +49,7 @@ def sheet_html(forecast: Forecast, verdict: Verdict, system: str, asked: Asked =
         _section("What gives first, and why", _list([*reasons])) if reasons else "",
         _answers(verdict, asked, system),
         _before(forecast, notes, system),
+        _knock(verdict, system),
         _figures(forecast, system),
         _ledger(forecast, system),
         _health(forecast, system),
@@ -188,6 +189,18 @@ def _answers(verdict: Verdict, asked: Asked, system: str) -> str:
         table = _table(one.heads, one.rows, looks="stack") if one.rows else ""
         made.append(_section(one.title[:1].upper() + one.title[1:], _list(one.sentences) + table))
     return "".join(made)
+
+
+def _knock(verdict: Verdict, system: str) -> str:
+    """Knock in short, all of it with its accuracy and cautions folded below."""
+    if verdict.knock is None:
+        return ""
+    brief = [sentence.words(system) for sentence in verdict.knock.brief]
+    whole = [sentence.words(system) for sentence in verdict.knock.sentences]
+    fold = (
+        f'<details class="knock"><summary><b>All of it, and how far to trust it</b></summary>{_list(whole)}</details>'
+    )
+    return _section("Knock", _list(brief) + fold)
 
 
 def _drawings(forecast: Forecast, system: str, asked: Asked) -> str:

@@ -401,9 +401,12 @@ def used_sources(forecast: Forecast) -> list[str]:
 
 
 def all_words(verdict: Verdict, system: str) -> tuple[str, list[str], list[str], tuple[str, ...]]:
-    """Headline, reasons, notes, cautions; a note that only repeats `before_full_load` is left out."""
+    """Headline, reasons, notes, cautions; notes on knock and one that repeats `before_full_load` are left out."""
     words = verdict.words(system)
+    knock = set() if verdict.knock is None else {sentence.template for sentence in verdict.knock.sentences}
     notes = [
-        n for n, s in zip(words.notes, verdict.notes, strict=True) if not s.template.startswith("The engine asks for")
+        said
+        for said, sentence in zip(words.notes, verdict.notes, strict=True)
+        if not sentence.template.startswith("The engine asks for") and sentence.template not in knock
     ]
     return words.headline, list(words.reasons), notes, words.cautions

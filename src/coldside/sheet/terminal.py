@@ -70,14 +70,18 @@ def forecast_text(
             page.item(reason)
     for section in asked.sections(verdict.limits, system):
         page.head(section.title)
-        for sentence in section.sentences:
-            page.item(sentence)
+        for words in section.sentences:
+            page.item(words)
         if section.rows:
             page.table(section.heads, section.rows)
     when = tables.say(float(forecast.time[forecast.peak]), "clock", system)
     page.head(f"the build at {when} into the session")
     page.lines += ribbon_text(forecast, forecast.peak, system, page.width).splitlines()
     _before(page, forecast, notes, system)
+    if verdict.knock is not None:
+        page.head("knock")
+        for told in verdict.knock.brief:
+            page.item(told.words(system))
     _heat(page, forecast, system)
     _trust(page, forecast, system)
     return page.text()
