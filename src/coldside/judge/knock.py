@@ -366,10 +366,8 @@ def _brief_words(result: KnockVerdict) -> Sentence:
     elif margins.spark is not None and margins.spark < RESERVE_SPARK[0]:
         end += ", less than the 2 to 3 deg to keep in reserve"
     far = "; it lies far from your known point, so trust it less" if result.beyond else ""
-    within = {"within": Range(*CALIBRATED_TEMPERATURE, "temperature_difference")}
-    return Sentence(
-        start + place + ": " + ", or ".join(pieces) + end + "; known to " + ", ".join(good) + far + ".", values | within
-    )
+    told = start + place + ": " + ", or ".join(pieces) + end + "; known to " + ", ".join(good) + far + "."
+    return Sentence(told, {**values, "within": Range(*CALIBRATED_TEMPERATURE, "temperature_difference")})
 
 
 def _much_alcohol(result: KnockVerdict) -> bool:

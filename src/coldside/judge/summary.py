@@ -87,14 +87,7 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
             for rung in forecast.ladder
         ],
         "verdict": _verdict_block(verdict, system),
-        "health": {
-            "step_check_K": forecast.health.step_check,
-            "closure_relative": forecast.health.closure,
-            "feedback_s": list(forecast.feedback),
-            "extrapolated": list(forecast.health.extrapolated),
-            "defaults": list(forecast.health.defaults),
-            "warnings": list(forecast.health.warnings),
-        },
+        "health": _health_block(forecast),
     }
     return plain(said)
 
@@ -210,6 +203,18 @@ def plain(value: Any) -> Any:
 
 
 # ---------------------------------------------------------------- blocks of the forecast
+
+
+def _health_block(forecast: Forecast) -> dict[str, Any]:
+    health = forecast.health
+    return {
+        "step_check_K": health.step_check,
+        "closure_relative": health.closure,
+        "feedback_s": list(forecast.feedback),
+        "extrapolated": list(health.extrapolated),
+        "defaults": list(health.defaults),
+        "warnings": list(health.warnings),
+    }
 
 
 def _boost_seconds(forecast: Forecast) -> float:
