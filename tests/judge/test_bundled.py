@@ -15,6 +15,7 @@ from coldside.judge.heat import recompute_ledger
 from coldside.judge.summary import forecast_json
 from coldside.judge.verdict import judge
 from coldside.plant.forecast import simulate
+from coldside.plant.health import doubt_words
 
 # still air and fans that switch; many closings of the throttle; pickup against heat from the charge; a loop
 RUNS = [
@@ -70,6 +71,13 @@ def test_a_compressor_off_its_map_is_told_in_the_headline(examples):
     small = simulate(load_build(examples / "tern" / "water.toml", ["parts.turbo.design_flow=0.15 kg/s"]), session)
     assert small.health.compressor_off > 10.0
     assert "the compressor runs off its map" in judge(small).words("us").headline
+
+
+@pytest.mark.parametrize(("share", "told"), [(2.2, ""), (4.0, "uncertain by another 10 %"), (8.0, "by another 20 %")])
+def test_a_doubt_beyond_the_bench_is_told_where_it_matters(share, told):
+    """10 % for every doubling beyond twice the bench flow (heat-B4, own); under 5 % nothing is said."""
+    said = doubt_words(share)
+    assert (said is None) if not told else told in said
 
 
 def test_a_coolant_set_without_its_bench_coolant_is_told(examples):

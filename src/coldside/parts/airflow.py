@@ -107,7 +107,9 @@ class FanSpec:
         shape="falls",
     )
     control: Control = given(
-        "control", 'always, schedule, off, or "above 45 degC coolant, 5 K hysteresis"', default=Control("always")
+        "control",
+        'always (parked too), schedule, off, or "above 45 degC coolant, 5 K hysteresis"',
+        default=Control("always"),
     )
     off_loss: float | None = given(
         "pressure_difference",

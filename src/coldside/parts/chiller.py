@@ -33,7 +33,9 @@ class ChillerSpec:
         shape="any",
     )
     control: Control = given(
-        "control", 'always, schedule, off, or "above 10 degC coolant, 3 K hysteresis"', default=Control("always")
+        "control",
+        'always (parked too), schedule, off, or "above 10 degC coolant, 3 K hysteresis"',
+        default=Control("always"),
     )
     bore: float = given("length", "inside diameter of its passage", default=0.016, sd_share=0.2, low=2e-3, high=0.1)
     losses: float = given(

@@ -108,7 +108,12 @@ def parse_fluid(text: str) -> Fluid:
 class InjectionSpec:
     """`kind = "injection"`: water or methanol sprayed into the charge behind a compressor."""
 
-    fluid: str = given("text", 'what is injected: "water", "methanol" or "methanol 50 % by volume"', default="water")
+    fluid: str = given(
+        "text",
+        'what is injected: "water", "methanol" or "methanol 50 % by volume"; '
+        "methanol cools the charge here, but counts neither as fuel nor in the mixture",
+        default="water",
+    )
     flow: float = given("volume_flow", "liquid flow of all nozzles while it runs", low=1e-8, high=2e-4)
     above: float = given(
         "pressure_difference",

@@ -110,7 +110,9 @@ class PumpSpec:
         when_absent="not known: no loss of head from low suction pressure",
     )
     control: Control = given(
-        "control", 'always, schedule, off, or "above 40 degC charge, 4 K hysteresis"', default=Control("always")
+        "control",
+        'always (parked too), schedule, off, or "above 40 degC charge, 4 K hysteresis"',
+        default=Control("always"),
     )
     efficiency: float = given(
         "share", "hydraulic power over electrical power", default=0.25, sd=0.07, low=0.02, high=0.9

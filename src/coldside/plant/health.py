@@ -17,6 +17,7 @@ from coldside.plant.results import Forecast
 from coldside.plant.traces import Solution, Streams, leaving_start
 
 CELLS_MISS_ALLOWED = 3e-3  # of the heat carried
+DOUBT_TOLD = 0.05  # of a conductance: less is below what its bench point is good for (own)
 SPOOLING = 1.0  # s under the lowest line of a map that any spool-up spends there
 BACKWARDS = 1e-3  # kg/s of air against its path that is worth a word
 SURGE_RATIO = 1.3  # below it there is little pressure to run back: the line itself is doubtful there (own)
@@ -106,8 +107,18 @@ def _bench_left(plant: Plant, solution: Solution) -> list[str]:
             words = f"{flow} in boost stays below half the point it was measured at"
         else:
             continue
-        found.append(f"{words}: its conductance there is uncertain by another {100.0 * doubt_beyond_bench(most):.0f} %")
+        doubt = doubt_words(most)
+        if doubt is not None:
+            found.append(f"{words}: {doubt}")
     return found
+
+
+def doubt_words(share: float) -> str | None:
+    """What it costs in trust to use a part at `share` of its bench flow; None for a doubt below DOUBT_TOLD."""
+    doubt = doubt_beyond_bench(share)
+    if doubt < DOUBT_TOLD:
+        return None
+    return f"what heat it moves there is uncertain by another {100.0 * doubt:.0f} %"
 
 
 def _surfaces_left(plant: Plant, solution: Solution) -> list[str]:
@@ -234,8 +245,8 @@ def _cells_missed(plant: Plant, solution: Solution) -> list[str]:
         mean = float(np.average(np.abs(miss), weights=heat)) if heat.sum() > 0.0 else 0.0
         if mean > CELLS_MISS_ALLOWED:
             found.append(
-                f"{plant.passes[one].part}: its wall cells carry {mean:.1%} less heat "
-                "than the exact relation, averaged over the session"
+                f"{plant.passes[one].part}: in small pieces, the heat it moves is {100.0 * mean:.1f} % off what "
+                "the exact formula for its kind gives, averaged over the session"
             )
     return found
 
