@@ -17,7 +17,7 @@ from coldside.duty.model import SAMPLE_TIME, AmbientSpec, Demand, PhaseSpec, Ses
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.correlations import transfer_units_crossflow
-from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
+from coldside.parts.engine import RPM, BaySpec, CarSpec, EngineSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, Rating, WaterCoreSpec
 from coldside.parts.lines import HoseSpec
 from coldside.parts.pump import PumpSpec
@@ -71,6 +71,26 @@ EXCHANGER = ExchangerSpec(
     bench_coolant_loss=6e3,
     bench_cooling_loss=170.0,
     pickup=0.0,
+)
+RADIATOR = ExchangerSpec(
+    bench_coolant_flow=1.5e-3,
+    bench_cooling_flow=1.5,
+    bench_coolant_in=363.15,
+    bench_cooling_in=298.15,
+    bench_heat=60e3,
+    bench_coolant_loss=15e3,
+    bench_cooling_loss=120.0,
+    coolant_volume=3e-3,
+)
+WATER_PUMP = PumpSpec(curve=((0.0, 14.0), (2e-3, 11.0), (3.5e-3, 0.0)), drive="engine")  # on the engine's belt
+PSI = 6894.757293168
+ROAD_ENGINE = EngineSpec(
+    kind="piston",
+    displacement=2.4e-3,
+    cylinders=4,
+    fuel="gasoline 98",
+    boost=((2000 * RPM, Pressure(10 * PSI, True)), (7000 * RPM, Pressure(18 * PSI, True))),
+    top_speed=7600 * RPM,
 )
 TANK = ReservoirSpec(volume=5e-3, nodes=1, metal_mass=0.0, pickup=0.0)
 PUMP = PumpSpec()

@@ -17,19 +17,12 @@ from coldside.duty.model import AmbientSpec, Demand, PhaseSpec, Session
 from coldside.errors import BadInput
 from coldside.parts import engine as engines
 from coldside.parts.airflow import DuctSpec, FanSpec
-from coldside.parts.engine import RPM, BaySpec, CarSpec, EngineSpec
+from coldside.parts.engine import RPM, BaySpec, CarSpec
 from coldside.parts.pump import Control, PumpSpec
 from coldside.units import Pressure
+from generators import PSI
+from generators import ROAD_ENGINE as ENGINE
 
-PSI = 6894.757293168
-ENGINE = EngineSpec(
-    kind="piston",
-    displacement=2.4e-3,
-    cylinders=4,
-    fuel="gasoline 98",
-    boost=((2000 * RPM, Pressure(10 * PSI, True)), (7000 * RPM, Pressure(18 * PSI, True))),
-    top_speed=7600 * RPM,
-)
 FAN = ((0.0, 200.0), (0.5, 0.0))
 
 

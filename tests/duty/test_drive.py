@@ -17,20 +17,11 @@ from coldside.duty.courses import Track
 from coldside.duty.load import part_load_pressure, reckoned_power, surroundings
 from coldside.duty.model import AmbientSpec
 from coldside.errors import BadInput
-from coldside.parts.engine import RPM, CarSpec, EngineSpec
-from coldside.units import Pressure
+from coldside.parts.engine import CarSpec
+from generators import ROAD_ENGINE as ENGINE
 from generators import build_of
 
 G = 9.80665
-PSI = 6894.757293168
-ENGINE = EngineSpec(
-    kind="piston",
-    displacement=2.4e-3,
-    cylinders=4,
-    fuel="gasoline 98",
-    boost=((2000 * RPM, Pressure(10 * PSI, True)), (7000 * RPM, Pressure(18 * PSI, True))),
-    top_speed=7600 * RPM,
-)
 DAY = surroundings(AmbientSpec(temperature=303.15, altitude=200.0))
 CAR = drive.powertrain(build_of({}, (), engine=ENGINE), DAY)
 STRIP = drive.Course(slip=55.0)

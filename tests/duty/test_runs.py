@@ -16,19 +16,11 @@ from coldside.duty.model import AmbientSpec, Demand, PhaseSpec, Session
 from coldside.duty.schedules import schedule, schedule_name
 from coldside.errors import BadInput
 from coldside.parts.airflow import DuctSpec
-from coldside.parts.engine import RPM, CarSpec, EngineSpec
+from coldside.parts.engine import RPM, CarSpec
 from coldside.units import Pressure
-from generators import build_of
+from generators import PSI, build_of
+from generators import ROAD_ENGINE as ENGINE
 
-PSI = 6894.757293168
-ENGINE = EngineSpec(
-    kind="piston",
-    displacement=2.4e-3,
-    cylinders=4,
-    fuel="gasoline 98",
-    boost=((2000 * RPM, Pressure(10 * PSI, True)), (7000 * RPM, Pressure(18 * PSI, True))),
-    top_speed=7600 * RPM,
-)
 CAR = CarSpec(grip=1.6, drive="all")  # so that power rules a good part of a pass
 AMBIENT = AmbientSpec(temperature=303.15, pressure=Pressure(98.5e3, False))
 DUCTS = {"front": Duct("front", DuctSpec(place="nose", inlet_area=0.05), ())}

@@ -13,26 +13,13 @@ from coldside.build.files import load_build
 from coldside.build.model import Build, Loop, Parallel
 from coldside.media import fuels
 from coldside.parts.chiller import ChillerSpec
-from coldside.parts.exchanger import ExchangerSpec
 from coldside.parts.jacket import COOLANT_SIDE, jacket_of
 from coldside.parts.lines import ThermostatSpec, ValveSpec
-from coldside.parts.pump import PumpSpec
 from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
-from generators import short_session
+from generators import RADIATOR, WATER_PUMP, short_session
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
-RADIATOR = ExchangerSpec(
-    bench_coolant_flow=1.5e-3,
-    bench_cooling_flow=1.5,
-    bench_coolant_in=363.15,
-    bench_cooling_in=298.15,
-    bench_heat=60e3,
-    bench_coolant_loss=15e3,
-    bench_cooling_loss=120.0,
-    coolant_volume=3e-3,
-)
-WATER_PUMP = PumpSpec(curve=((0.0, 14.0), (2e-3, 11.0), (3.5e-3, 0.0)), drive="engine")
 
 
 def engined(**stat: object) -> Build:

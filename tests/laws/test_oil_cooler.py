@@ -11,14 +11,13 @@ import pytest
 
 from coldside.build.files import load_build
 from coldside.build.model import Build, Loop
-from coldside.parts.exchanger import ExchangerSpec
 from coldside.parts.jacket import COOLANT_SIDE, OIL_SIDE, jacket_of
 from coldside.parts.oil_cooler import OIL_END, WATER_END, OilCoolerSpec, side_of
 from coldside.parts.pump import PumpSpec
 from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
 from coldside.plant.steady import operating_point
-from generators import short_session
+from generators import RADIATOR, WATER_PUMP, short_session
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 COOLER = OilCoolerSpec(
@@ -29,16 +28,6 @@ COOLER = OilCoolerSpec(
     bench_heat=9e3,
     bench_oil_loss=60e3,
     bench_water_loss=10e3,
-)
-RADIATOR = ExchangerSpec(
-    bench_coolant_flow=1.5e-3,
-    bench_cooling_flow=1.5,
-    bench_coolant_in=363.15,
-    bench_cooling_in=298.15,
-    bench_heat=60e3,
-    bench_coolant_loss=15e3,
-    bench_cooling_loss=120.0,
-    coolant_volume=3e-3,
 )
 
 
@@ -52,7 +41,7 @@ def build(share: float = 0.02, **changed: object) -> Build:
         **base.parts,
         COOLANT_SIDE: jacket_of(engine, COOLANT_SIDE),
         OIL_SIDE: jacket_of(engine, OIL_SIDE),
-        "water_pump": PumpSpec(curve=((0.0, 14.0), (2e-3, 11.0), (3.5e-3, 0.0)), drive="engine"),
+        "water_pump": WATER_PUMP,
         "oil_pump": PumpSpec(curve=((0.0, 70.0), (6e-4, 40.0), (9e-4, 0.0))),
         "radiator": RADIATOR,
         "cooler": cooler,
