@@ -86,7 +86,7 @@ class Bench:
     ) -> None:
         self.demand = thinned(sample(session, build) if demand is None else demand, fineness)
         self.build = build
-        plant = assemble(build, _with_levels(self.demand, self._movable(), levels), fineness.cells)
+        plant = assemble(build, _with_levels(self.demand, self._turning(), levels), fineness.cells)
         step = fineness.every * SAMPLE_TIME
         self.plant: Plant = replace(plant, demand=self.demand, arrays=plant.arrays._replace(step=step))
         self.boost = plant.arrays.boost.astype(bool)
@@ -103,6 +103,10 @@ class Bench:
             and spec.control.mode != "off"
             and getattr(spec, "fault", "none") == "none"
         )
+
+    def _turning(self) -> tuple[str, ...]:
+        """Every pump and fan that the plant commands, driven by whatever: each may die."""
+        return tuple(n for n in self.demand.command if isinstance(self.build.parts[n], PumpSpec | FanSpec))
 
     def _numbered(self) -> list[tuple[int, str]]:
         return list(enumerate(self.plant.devices))
