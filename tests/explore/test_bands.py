@@ -250,3 +250,12 @@ def test_inputs_can_be_shared_between_builds():
     two = simulate_many(replace(BUILD, name="twin"), SHORT, 2, inputs=both)
     assert (one.scores == two.scores).all()
     assert isinstance(both[0], Uncertain)
+
+
+def test_a_limit_on_an_engine_s_loop_has_its_band():
+    """A loop without charge cores is judged in every draw as it is on the forecast: where it leaves a part hottest."""
+    build = load_build(EXAMPLES / "plover" / "stacked.toml")
+    session = load_session(EXAMPLES / "sessions" / "dyno-pulls.toml")
+    limit = LimitSpec(quantity="coolant", at_most=388.15, during="always", loop="engine_water")
+    bands = simulate_many(build, replace(session, limits=(limit,)), 4)
+    assert bands.figures["limits.0"][2] > bands.figures["limits.0"][0]

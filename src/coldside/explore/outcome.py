@@ -90,6 +90,7 @@ class Outcome:
     peak: int
     charge_loss: float = math.nan  # Pa from the last compressor to the plenum, at `peak`
     cooling_in: Mapping[str, np.ndarray] = field(default_factory=dict)  # part in a duct -> air that reaches it
+    outlet: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)  # (part, "coolant") -> what leaves it
 
 
 def run(build: Build, session: Session, fineness: Fineness = FINE) -> Outcome:
@@ -171,6 +172,11 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
             p.part: solution.streams[:, i, 0]
             for i, p in enumerate(plant.passes)
             if p.side == "cooling" and A.passes[i, layout.P_SORT] == layout.COOLING
+        },
+        outlet={
+            (p.part, p.side): solution.streams[:, i, 1]
+            for i, p in enumerate(plant.passes)
+            if A.passes[i, layout.P_SORT] == layout.COOLANT
         },
     )
 

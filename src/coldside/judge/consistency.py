@@ -162,7 +162,7 @@ def _settling(steady: Forecast, limits: Sequence[LimitSpec]) -> Settling:
 def _held(steady: Forecast, limits: Sequence[LimitSpec]) -> list[Held]:
     found = []
     for spec in limits:
-        trace, subject, _ = limited_trace(steady, spec.quantity)
+        trace, subject, _ = limited_trace(steady, spec.quantity, spec.loop)
         if trace is not None:
             counts = steady.boost if spec.during == "boost" else np.ones_like(steady.boost)
             gives = _first_above(trace, spec.at_most, counts, steady.time)
@@ -229,7 +229,7 @@ class _Rests:
         samples = trials.samples_of_runs(found)
         traces = [(found.intake, LimitSpec(quantity="intake", at_most=math.inf))]
         for spec in self.limits:
-            trace, _, _ = limited_trace(found, spec.quantity)
+            trace, _, _ = limited_trace(found, spec.quantity, spec.loop)
             traces += [] if trace is None else [(trace, spec)]
         rows = []
         for trace, spec in traces:
