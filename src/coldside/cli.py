@@ -1,6 +1,6 @@
 """The command `coldside`: parse, call one public function, print, map errors to exit codes.
 
-Here: `main`, the commands, where the bundled examples are.  Exit codes: 0 done, 1 a limit is broken
+Here: `main`, the commands, where the bundled examples are.  Exit codes: 0 done, 1 a given limit is broken
 (`forecast` and `sheet` only), 2 bad input or no balance, 3 our own fault, 130 interrupted.  With `--json`
 one object goes to stdout and nothing else; progress and trouble go to stderr.  Nothing heavier than typer is
 imported before a command runs.
@@ -98,6 +98,9 @@ Draws = Annotated[
 WithConsistency = Annotated[
     bool,
     typer.Option("--consistency", help="Say how alike runs are, what rest they need, what tank and exchanger buy."),
+]
+WithChanges = Annotated[
+    bool, typer.Option("--changes", help="Say what to change: single changes, each run again, the most useful first.")
 ]
 
 
@@ -240,10 +243,11 @@ def is_prepared(kernel: Any) -> bool:
 
 
 class Wanted(NamedTuple):
-    """What is asked for besides a forecast: draws of the uncertain values (0: none), how alike its runs are."""
+    """What is asked for besides a forecast: draws of the uncertain values (0: none), how alike runs are, changes."""
 
     draws: int = 0
     consistency: bool = False
+    changes: bool = False
 
 
 NO_MORE = Wanted()
@@ -265,6 +269,7 @@ def solved(
     if limits_file is not None:
         session = replace(session, limits=load_limits(limits_file))
 
+    from coldside.judge.proposal import propose, with_proposal
     from coldside.judge.verdict import judge
     from coldside.plant.forecast import simulate
     from coldside.sheet.asked import Asked
@@ -273,14 +278,30 @@ def solved(
     progress(f"{build.name}, {session.name}:")
     with keys_of(build_file):
         forecast = simulate(build, session, progress=progress)
+        proposal = None if session.limits else propose(forecast)
+        if proposal is not None:
+            forecast = replace(forecast, session=replace(session, limits=(proposal.limit,)))
         bands = drawn_bands(forecast, wanted.draws) if wanted.draws else None
         alike = None
         if wanted.consistency:
             from coldside.judge.consistency import consistency
 
             alike = consistency(forecast, progress=progress)
+        changes = None
+        if wanted.changes:
+            from coldside.explore.changes import what_to_change
+
+            progress("  single changes, each run again")
+            changes = what_to_change(forecast)
     verdict = judge(forecast) if bands is None else judge(forecast, bands=bands.figures, chances=bands.chances)
-    return forecast, verdict, Asked(bands, alike)
+    if proposal is not None:
+        verdict = with_proposal(verdict, proposal)
+    return forecast, verdict, Asked(bands, alike, changes, proposal)
+
+
+def code_of(verdict: Verdict, asked: Asked) -> int:
+    """Exit code of a verdict: a limit that was only proposed breaks nothing that the user asked for."""
+    return 0 if verdict.holds or asked.proposal is not None else BROKEN
 
 
 def draws_of(bands: bool, draws: int | None) -> int:
@@ -512,19 +533,20 @@ def forecast(
     bands: WithBands = False,
     draws: Draws = None,
     consistency: WithConsistency = False,
+    changes: WithChanges = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
 ) -> int:
-    """The whole session: forecast, verdict, and how far to trust them.  Exit code 1 if a limit is broken."""
+    """The whole session: forecast, verdict, and how far to trust them.  Exit code 1 if a given limit is broken."""
     if sheet is not None:
         html_path(sheet)
-    wanted = Wanted(draws_of(bands, draws), consistency)
+    wanted = Wanted(draws_of(bands, draws), consistency, changes)
     result, verdict, asked = solved(build, session, overrides, limits, wanted)
     if sheet is not None:
         write(result, verdict, asked, sheet, units)
     show_forecast(result, verdict, asked, as_json, units, sheet)
-    return 0 if verdict.holds else BROKEN
+    return code_of(verdict, asked)
 
 
 @app.command(
@@ -540,13 +562,14 @@ def sheet(
     bands: WithBands = False,
     draws: Draws = None,
     consistency: WithConsistency = False,
+    changes: WithChanges = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
 ) -> int:
-    """Write the sheet of a session as one HTML file that needs no network.  Exit code 1 if a limit is broken."""
+    """Write the sheet of a session as one HTML file that needs no network.  Exit code 1 if a given limit is broken."""
     html_path(out)
-    wanted = Wanted(draws_of(bands, draws), consistency)
+    wanted = Wanted(draws_of(bands, draws), consistency, changes)
     result, verdict, asked = solved(build, session, overrides, limits, wanted)
     write(result, verdict, asked, out, units)
     if as_json:
@@ -554,7 +577,7 @@ def sheet(
     else:
         typer.echo(verdict.words(units.value).headline)
         typer.echo(f"Sheet: {out}")
-    return 0 if verdict.holds else BROKEN
+    return code_of(verdict, asked)
 
 
 @app.command(

@@ -1,4 +1,4 @@
-"""What was asked for besides a forecast, as sections for paper and terminal and as JSON: how sure, how alike.
+"""What was asked for besides a forecast, as sections for paper and terminal and as JSON.
 
 Here: `Asked`, `Section`.  Each part is made elsewhere (`explore/`, `judge/consistency.py`) and is None when it was not
 asked for.  Layout is `render.py` and `terminal.py`; the bands of limits and of the headline are in the verdict.
@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from coldside.explore.bands import Band, Bands, bands_json
+from coldside.explore.changes import Changes, changes_json
 from coldside.explore.sensitivity import by_regression
 from coldside.explore.sensitivity import words as influence_words
 from coldside.judge.consistency_words import Consistency, consistency_json
+from coldside.judge.proposal import Proposal, proposal_json
 from coldside.judge.verdict import LimitResult
 from coldside.judge.wording import Quantity, shown
 from coldside.units import show
@@ -50,6 +52,8 @@ class Asked:
 
     bands: Bands | None = None
     consistency: Consistency | None = None
+    changes: Changes | None = None
+    proposal: Proposal | None = None  # of a limit, where none was given; its words are in the headline
 
     @property
     def peak(self) -> Band | None:
@@ -63,6 +67,8 @@ class Asked:
             found.append(_how_sure(self.bands, limits, system))
         if self.consistency is not None:
             found.append(Section("how alike its runs are", self.consistency.words(system)))
+        if self.changes is not None:
+            found.append(Section("what to change", tuple(one.words(system) for one in self.changes.sentences)))
         return tuple(section for section in found if section.sentences or section.rows)
 
     def json(self, system: str) -> dict[str, Any]:
@@ -74,6 +80,10 @@ class Asked:
             said["bands"]["influences"] = _influences(self.bands)
         if self.consistency is not None:
             said["consistency"] = consistency_json(self.consistency, system)
+        if self.changes is not None:
+            said["changes"] = changes_json(self.changes, system)
+        if self.proposal is not None:
+            said["proposed_limit"] = proposal_json(self.proposal, system)
         return said
 
 
