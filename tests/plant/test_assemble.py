@@ -20,7 +20,8 @@ from coldside.parts.pump import Control, PumpSpec
 from coldside.parts.sensor import SensorSpec
 from coldside.plant import layout
 from coldside.plant.assemble import Plant, assemble
-from coldside.plant.threads import CELL_LENGTH, CP_METAL, FEWEST_CELLS
+from coldside.plant.tables import FULL
+from coldside.plant.threads import CP_METAL
 from generators import (
     AIR_CORE,
     BUNDLED,
@@ -72,12 +73,12 @@ def test_fields_hold_what_the_parts_weigh():
     assert sorted(plant.fields) == sorted(set(plant.fields))
 
 
-@pytest.mark.parametrize(("length", "cells"), [(0.1, FEWEST_CELLS), (1.2, 4), (1.21, 5), (3.0, 10)])
+@pytest.mark.parametrize(("length", "cells"), [(0.1, FULL.fewest_cells), (1.2, 4), (1.21, 5), (3.0, 10)])
 def test_lines_have_a_cell_every_30_cm_and_never_under_four(length, cells):
     plant = of(
         wet(("turbo", "pipe", "core"), hose=replace(HOSE, length=length), pipe=PipeSpec(length=length, bore=0.06))
     )
-    assert CELL_LENGTH == 0.3
+    assert FULL.cell_length == 0.3
     for field in ("hose coolant", "hose wall", "pipe metal"):
         assert plant.arrays.field_count[plant.fields.index(field)] == cells
 

@@ -201,7 +201,7 @@ def test_a_table_s_padding_carries_a_parabola_through():
 
     coefficient = tables.Coefficient(exact, 1.0, 0.0, False)
     table = tables.tabulate(coefficient, (2.0, 0.0), (300.0, 310.0))
-    assert table.shape[1] == tables.NODES_SINGLE + 2
-    u = table.step[1] * np.arange(-1, tables.NODES_SINGLE + 1)
+    assert table.shape[1] == tables.FULL.single + 2
+    u = table.step[1] * np.arange(-1, tables.FULL.single + 1)
     np.testing.assert_allclose(table.a.ravel(), 3.0 + 2.0 * u - 0.5 * u * u, rtol=1e-9)
     np.testing.assert_allclose(table.b.ravel(), 1.0 + u, rtol=1e-9)
