@@ -7,6 +7,7 @@
 #   make format     format and mend what can be mended
 #   make keys       write docs/keys.md anew after a change of a specification
 #   make validation write docs/validation.md anew after a change of a check case or of what it checks
+#   make facts      write docs/facts.md anew after a change of a rule's record or of what it runs
 #   make bench      speed against other solvers, ratios of one interleaved run
 #   make clean      remove what a run leaves behind; `make distclean` removes .venv too
 #
@@ -15,7 +16,7 @@
 
 .POSIX:
 .SUFFIXES:
-.PHONY: help demo test check check-all format keys validation bench clean distclean setup setup-test
+.PHONY: help demo test check check-all format keys validation facts bench clean distclean setup setup-test
 
 PYTHON =
 VENV = .venv
@@ -27,7 +28,7 @@ PIP = PIP_CONSTRAINT=constraints.txt PIP_BUILD_CONSTRAINT=constraints.txt PIP_DI
 PATHS = src tests bench docs
 
 help:
-	@sed -n '3,11s/^# *//p' Makefile
+	@sed -n '3,12s/^# *//p' Makefile
 
 demo: $(VENV)/.base
 	$(VENV)/bin/coldside demo
@@ -52,6 +53,9 @@ keys: $(VENV)/.test
 
 validation: $(VENV)/.test
 	$(PY) docs/make_validation.py
+
+facts: $(VENV)/.test
+	$(PY) docs/make_facts.py
 
 bench: $(VENV)/.test
 	$(PY) bench/run.py

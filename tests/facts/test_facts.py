@@ -1,0 +1,64 @@
+"""Rules of the trade: every figure in its range, the tool's words say so too, the page is what the records give."""
+
+from __future__ import annotations
+
+import functools
+import importlib.util
+import re
+from collections.abc import Mapping
+
+import pytest
+
+from facts.record import BACK_TO_BACK, FACTS, TANK, Fact, outside
+from shape.source import ROOT
+
+
+@functools.cache
+def came_out(number: int) -> tuple[Mapping[str, float], str]:
+    return FACTS[number].compute()
+
+
+def stored() -> str:
+    return (ROOT / "docs" / "facts.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", range(len(FACTS)))
+def test_every_figure_falls_in_its_range(number):
+    figures, words = came_out(number)
+    assert outside(FACTS[number], figures) == []
+    assert words.strip()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [k for k, fact in enumerate(FACTS) if fact.rule in (BACK_TO_BACK, TANK)])
+def test_the_tool_says_so_where_a_rule_does_not_hold(number):
+    """The rule's own limit, 40 degF over ambient, is the session's: the verdict must agree with the record."""
+    fact, (_, words) = FACTS[number], came_out(number)
+    assert words.startswith("Holds:") == fact.holds
+    if not fact.holds:
+        assert "over your 22.2 K limit" in words
+
+
+def test_every_rule_is_shown_and_a_figure_out_of_range_is_told():
+    assert len({fact.rule for fact in FACTS}) == 5
+    fact: Fact = FACTS[0]
+    name, (_, high) = next(iter(fact.ranges.items()))
+    inside = {figure: low for figure, (low, _) in fact.ranges.items()}
+    assert outside(fact, inside) == []
+    assert len(outside(fact, inside | {name: high + 1.0})) == 1
+
+
+@pytest.mark.slow
+def test_the_page_is_what_the_records_give():
+    spec = importlib.util.spec_from_file_location("make_facts", ROOT / "docs" / "make_facts.py")
+    assert spec is not None
+    assert spec.loader is not None
+    made = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(made)
+    page, number = made.facts_page(), re.compile(r"-?\d+(?:\.\d+)?")
+    assert number.sub("#", page) == number.sub("#", stored()), "run `make facts` and commit docs/facts.md"
+    for ours, theirs in zip(number.findall(page), number.findall(stored()), strict=True):
+        # words are rounded to whole kelvin, and seconds: one more or less is another machine's last bit
+        assert float(ours) == pytest.approx(float(theirs), rel=0.1, abs=1.01)
+    assert "**no**" not in page
