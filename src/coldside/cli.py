@@ -102,6 +102,10 @@ WithConsistency = Annotated[
 WithChanges = Annotated[
     bool, typer.Option("--changes", help="Say what to change: single changes, each run again, the most useful first.")
 ]
+WithFailures = Annotated[
+    bool,
+    typer.Option("--failures", help="Say what happens if a pump, fan or hose dies at the worst moment."),
+]
 
 
 # ---------------------------------------------------------------- what every command shares
@@ -243,11 +247,12 @@ def is_prepared(kernel: Any) -> bool:
 
 
 class Wanted(NamedTuple):
-    """What is asked for besides a forecast: draws of the uncertain values (0: none), how alike runs are, changes."""
+    """What is asked for besides a forecast: draws of the uncertain values (0: none), how alike runs are, and so on."""
 
     draws: int = 0
     consistency: bool = False
     changes: bool = False
+    failures: bool = False
 
 
 NO_MORE = Wanted()
@@ -293,10 +298,16 @@ def solved(
 
             progress("  single changes, each run again")
             changes = what_to_change(forecast)
+        failing = None
+        if wanted.failures:
+            from coldside.explore.failures import failures
+
+            progress("  a pump, a fan, a hose that dies")
+            failing = failures(forecast)
     verdict = judge(forecast) if bands is None else judge(forecast, bands=bands.figures, chances=bands.chances)
     if proposal is not None:
         verdict = with_proposal(verdict, proposal)
-    return forecast, verdict, Asked(bands, alike, changes, proposal)
+    return forecast, verdict, Asked(bands, alike, changes, failing, proposal)
 
 
 def code_of(verdict: Verdict, asked: Asked) -> int:
@@ -534,6 +545,7 @@ def forecast(
     draws: Draws = None,
     consistency: WithConsistency = False,
     changes: WithChanges = False,
+    failures: WithFailures = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
@@ -541,7 +553,7 @@ def forecast(
     """The whole session: forecast, verdict, and how far to trust them.  Exit code 1 if a given limit is broken."""
     if sheet is not None:
         html_path(sheet)
-    wanted = Wanted(draws_of(bands, draws), consistency, changes)
+    wanted = Wanted(draws_of(bands, draws), consistency, changes, failures)
     result, verdict, asked = solved(build, session, overrides, limits, wanted)
     if sheet is not None:
         write(result, verdict, asked, sheet, units)
@@ -563,13 +575,14 @@ def sheet(
     draws: Draws = None,
     consistency: WithConsistency = False,
     changes: WithChanges = False,
+    failures: WithFailures = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
 ) -> int:
     """Write the sheet of a session as one HTML file that needs no network.  Exit code 1 if a given limit is broken."""
     html_path(out)
-    wanted = Wanted(draws_of(bands, draws), consistency, changes)
+    wanted = Wanted(draws_of(bands, draws), consistency, changes, failures)
     result, verdict, asked = solved(build, session, overrides, limits, wanted)
     write(result, verdict, asked, out, units)
     if as_json:

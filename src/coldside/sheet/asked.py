@@ -12,6 +12,8 @@ from typing import Any
 
 from coldside.explore.bands import Band, Bands, bands_json
 from coldside.explore.changes import Changes, changes_json
+from coldside.explore.failures import Failures, failures_json
+from coldside.explore.failures import sentences as failure_sentences
 from coldside.explore.sensitivity import by_regression
 from coldside.explore.sensitivity import words as influence_words
 from coldside.judge.consistency_words import Consistency, consistency_json
@@ -53,6 +55,7 @@ class Asked:
     bands: Bands | None = None
     consistency: Consistency | None = None
     changes: Changes | None = None
+    failures: Failures | None = None
     proposal: Proposal | None = None  # of a limit, where none was given; its words are in the headline
 
     @property
@@ -69,6 +72,9 @@ class Asked:
             found.append(Section("how alike its runs are", self.consistency.words(system)))
         if self.changes is not None:
             found.append(Section("what to change", tuple(one.words(system) for one in self.changes.sentences)))
+        if self.failures is not None:
+            said = tuple(one.words(system) for one in failure_sentences(self.failures))
+            found.append(Section("when something dies", said))
         return tuple(section for section in found if section.sentences or section.rows)
 
     def json(self, system: str) -> dict[str, Any]:
@@ -82,6 +88,8 @@ class Asked:
             said["consistency"] = consistency_json(self.consistency, system)
         if self.changes is not None:
             said["changes"] = changes_json(self.changes, system)
+        if self.failures is not None:
+            said["failures"] = failures_json(self.failures, system)
         if self.proposal is not None:
             said["proposed_limit"] = proposal_json(self.proposal, system)
         return said
