@@ -102,7 +102,7 @@ def test_health_tells_what_was_left():
     small = changed(
         "tern/water",
         turbo={"design_flow": 0.20},
-        left_core={"bench_charge_flow": 0.07, "bench_charge_loss": 500.0},
+        left_core={"bench_charge_flow": 0.03, "bench_charge_loss": 100.0},
         pump={"control": Control("off")},
     )
     said = " / ".join(small.health.extrapolated)
