@@ -596,7 +596,8 @@ _LEAK_TEST = ("leak_test_from", "leak_test_to", "leak_test_time")
 
 def _plenum_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     """Keys of a spacer need one, on a flange to the engine; a pressure-decay test is whole and falls, or is absent."""
-    verdict, idle = Verdict(), set()
+    verdict = Verdict()
+    idle: set[str] = set()
     if values.get("spacer", 0.0) == 0.0:
         idle.update(_SPACER)
         if "spacer" not in keys:
