@@ -20,7 +20,7 @@ import typer
 from typer.testing import CliRunner
 
 import coldside
-from coldside import cli
+from coldside import cli, resources
 from coldside.duty.model import PhaseSpec
 from coldside.errors import BadInput, Internal, ManyBadInputs, NoAnswer
 
@@ -435,11 +435,11 @@ def test_public_names_load_when_used():
 
 
 def test_examples_are_found_packaged_or_in_a_clone(root, tmp_path, monkeypatch):
-    assert (cli.examples_folder() / "tern" / "water.toml").is_file()
+    assert (resources.examples_folder() / "tern" / "water.toml").is_file()
     packaged = tmp_path / "coldside" / "examples"
     packaged.mkdir(parents=True)
-    monkeypatch.setattr(cli.importlib.resources, "files", lambda _: packaged.parent)
-    assert cli.examples_folder() == packaged
+    monkeypatch.setattr(resources.importlib.resources, "files", lambda _: packaged.parent)
+    assert resources.examples_folder() == packaged
 
 
 def test_a_console_without_the_sign_shows_another():

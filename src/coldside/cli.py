@@ -12,7 +12,6 @@ import codecs
 import contextlib
 import dataclasses
 import functools
-import importlib.resources
 import json
 import os
 import sys
@@ -212,17 +211,6 @@ def width() -> int:
     return max(40, min(shutil.get_terminal_size((100, 24)).columns, 120))
 
 
-def examples_folder() -> Path:
-    """The bundled builds and sessions: inside the installed package, or beside `src` in a clone."""
-    packaged = Path(str(importlib.resources.files("coldside"))) / "examples"
-    if packaged.is_dir():
-        return packaged
-    beside = Path(__file__).resolve().parents[2] / "examples"
-    if beside.is_dir():
-        return beside
-    raise Internal(f"the bundled examples are missing: looked in {packaged} and {beside}")
-
-
 def announce_first_use() -> None:
     """Say so when the solver has yet to be compiled on this machine."""
     from coldside.plant import kernel
@@ -270,11 +258,11 @@ def solved(
     from coldside.duty.phases import load_limits, load_session
 
     build = load_build(build_file, overrides or [])
-    session = load_session(session_file)
+    session = load_session(session_file, build.loops if limits_file is None else None)
     if limits_file is not None:
-        session = replace(session, limits=load_limits(limits_file))
+        session = replace(session, limits=load_limits(limits_file, build.loops))
 
-    from coldside.judge.proposal import propose, with_proposal
+    from coldside.judge.proposal import propose, proposed, with_proposal
     from coldside.judge.verdict import judge
     from coldside.plant.forecast import simulate
     from coldside.sheet.asked import Asked
@@ -285,7 +273,7 @@ def solved(
         forecast = simulate(build, session, progress=progress)
         proposal = None if session.limits else propose(forecast)
         if proposal is not None:
-            forecast = replace(forecast, session=replace(session, limits=(proposal.limit,)))
+            forecast = replace(forecast, session=proposed(session, proposal))
         bands = drawn_bands(forecast, wanted.draws) if wanted.draws else None
         alike = None
         if wanted.consistency:
@@ -416,6 +404,8 @@ def root(
 @guarded
 def demo(as_json: AsJson = False, units: Units = System.si, overrides: Overrides = None) -> int:
     """The bundled build and session end to end: forecast, verdict, and a sheet in this folder."""
+    from coldside.resources import examples_folder
+
     folder = examples_folder()
     build, session = folder.joinpath(*DEMO_BUILD), folder.joinpath(*DEMO_SESSION)
     forecast, verdict, asked = solved(build, session, overrides, None)
@@ -621,9 +611,10 @@ def compare(
 
     check_number(len(builds))
     loaded = [load_build(build, overrides or []) for build in builds]
-    read = load_session(session)
+    loops = {loop for one in loaded for loop in one.loops}  # a limit may be on what only one of them has
+    read = load_session(session, loops if limits is None else None)
     if limits is not None:
-        read = dataclasses.replace(read, limits=load_limits(limits))
+        read = dataclasses.replace(read, limits=load_limits(limits, loops))
 
     from coldside.explore.compare import compare as side_by_side
 
@@ -670,6 +661,31 @@ def strategy(
         print_json(strategy_json(found, units.value))
     else:
         typer.echo("\n".join(sentence.words(units.value) for sentence in sentences(found)))
+    return 0
+
+
+# ---------------------------------------------------------------- page
+
+
+@app.command("page", epilog=example("coldside page"))
+@guarded
+def page(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Where the builds and sessions lie.", show_default="here")
+    ] = Path("."),
+    port: Annotated[
+        int | None, typer.Option("--port", min=0, max=65535, help="Port to listen at; 0: any that is free.")
+    ] = None,
+    host: Annotated[
+        str, typer.Option("--host", metavar="ADDRESS", help="Another address to listen at, for a network you trust.")
+    ] = "127.0.0.1",
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open it in the browser.")] = True,
+    units: Units = System.si,
+) -> int:
+    """The local page: brief, build, session, verdict, side by side, sheet.  On this machine only, without a network."""
+    from coldside.page.server import serve
+
+    serve(folder, host=host, port=port, browser=browser, system=units.value, tell=tell)
     return 0
 
 

@@ -15,6 +15,7 @@ PACKAGE = ROOT / "src" / "coldside"
 # Each layer may import those before it and itself, never those after it (docs/ARCHITECTURE.md holds the same list).
 LAYERS = (
     "errors",
+    "resources",
     "sources",
     "units",
     "media",

@@ -1,0 +1,72 @@
+"""The start: what is in the folder, the demo cars, and the choice of units and look.
+
+Here: `show`, `copy_demo`, `choose`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from coldside.build.document import read_text
+from coldside.errors import BadInput
+from coldside.page.shell import LOOKS, SYSTEMS, Ask, carried, done, render, seen
+from coldside.resources import examples_folder
+
+YEAR = 365 * 24 * 3600
+
+
+def show(ask: Ask) -> str:
+    """The start page."""
+    entries = ask.desk.project.entries()
+    by_kind = {kind: [e for e in entries if e.kind == kind] for kind in ("build", "session", "brief")}
+    sessions = by_kind["session"]
+    with_session = carried(ask, build=None, session=ask.one("session") or (sessions[0].name if sessions else None))
+    return render(
+        ask,
+        "start.html",
+        title="Start",
+        builds=by_kind["build"],
+        sessions=sessions,
+        briefs=by_kind["brief"],
+        with_session="&" + with_session[1:] if with_session else "",
+        demo_count=sum(1 for path in demo_files() if path.parts[0] not in ("sessions", "briefs")),
+    )
+
+
+def demo_files() -> list[Path]:
+    """The bundled builds, sessions and what they read, relative to the folder of examples."""
+    top = examples_folder()
+    found = [path for path in sorted(top.rglob("*")) if path.suffix in (".toml", ".csv")]
+    return [path.relative_to(top) for path in found]
+
+
+def copy_demo(ask: Ask) -> Mapping[str, Any]:
+    """Copy the bundled files into the folder; what is there already stays as it is."""
+    project, made = ask.desk.project, []
+    for relative in demo_files():
+        target = project.folder / relative
+        if target.exists():
+            continue
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_text(read_text(examples_folder() / relative), encoding="utf-8", newline="")
+        made.append(relative.as_posix())
+    return {"copied": made}
+
+
+def choose(ask: Ask) -> Response:
+    """Keep a choice of units or look in a cookie."""
+    allowed: dict[str, tuple[str, ...]] = {"units": tuple(SYSTEMS), "look": tuple(LOOKS)}
+    name, value = ask.text("name"), ask.text("value")
+    if name not in allowed or value not in allowed[name]:
+        raise BadInput(f'"{value}" is no choice of {name}')
+    answer = JSONResponse({name: value})
+    answer.set_cookie(name, value, max_age=YEAR, samesite="strict", path="/")
+    return answer
+
+
+ROUTES: list[Route] = [seen("/", show), done("/do/copy-demo", copy_demo), done("/do/choose", choose)]

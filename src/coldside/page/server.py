@@ -1,0 +1,104 @@
+"""The server of the page: routes of all places behind the guard, on this machine only.
+
+Here: `create_app` and `serve`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+import socket
+import webbrowser
+from collections.abc import AsyncIterator, Callable
+from importlib import resources
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import BaseRoute, Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from coldside.errors import BadInput
+from coldside.page.desk import Desk
+from coldside.page.guard import KEY, LOOPBACK, Guard
+from coldside.page.places import start
+
+PORT = 8750
+STATIC = Path(str(resources.files("coldside.page"))) / "static"
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of every place."""
+    made: list[BaseRoute] = [*start.ROUTES]
+    made.append(Route("/static/sheet.css", _sheet_css))
+    made.append(Mount("/static", StaticFiles(directory=STATIC)))
+    return made
+
+
+async def _sheet_css(_: object) -> Response:
+    """The looks of the sheet, which the page's own stand on."""
+    css = resources.files("coldside.sheet").joinpath("sheet.css").read_text(encoding="utf-8")
+    return PlainTextResponse(css, media_type="text/css", headers={"Cache-Control": "no-cache"})
+
+
+def create_app(desk: Desk, *, token: str, hosts: tuple[str, ...] = ()) -> Starlette:
+    """The application: `desk` is what it works on, `token` the key it asks for, `hosts` further names it answers to."""
+
+    @contextlib.asynccontextmanager
+    async def life(_: Starlette) -> AsyncIterator[None]:
+        yield
+
+    guard = Middleware(Guard, token=token, hosts=hosts)
+    app = Starlette(routes=routes(), middleware=[guard], lifespan=life)
+    app.state.desk = desk
+    return app
+
+
+def listen(host: str, port: int | None) -> socket.socket:
+    """A listening socket: the port asked for, else the usual one, else any that is free.  BadInput when refused."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    for tried in [port] if port is not None else [PORT, 0]:
+        made = socket.socket(family, socket.SOCK_STREAM)
+        try:
+            if socket.has_ipv6 and family == socket.AF_INET6:
+                made.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
+            made.bind((host, tried))
+            made.listen(64)
+            return made
+        except OSError as error:
+            made.close()
+            fault = error
+    words = f"cannot listen at {host} port {port if port is not None else PORT}: {fault.strerror or fault}"
+    raise BadInput(words, where="--port")
+
+
+def serve(
+    folder: str | Path,
+    *,
+    host: str = "127.0.0.1",
+    port: int | None = None,
+    browser: bool = True,
+    system: str = "si",
+    tell: Callable[[str], None] = print,
+) -> None:
+    """Run the page until it is interrupted; the address with its key is told, and opened where `browser` is true."""
+    import uvicorn
+
+    desk = Desk(folder, system)
+    token = secrets.token_urlsafe(24)
+    hosts = () if host in LOOPBACK else ("*", socket.gethostname().lower())
+    app = create_app(desk, token=token, hosts=hosts)
+    with listen(host, port) as door:
+        named = "127.0.0.1" if host in ("0.0.0.0", "127.0.0.1") else f"[{host}]" if ":" in host else host
+        address = f"http://{named}:{door.getsockname()[1]}/?{KEY}={token}"
+        tell(f"coldside page: {address}")
+        if hosts:
+            tell("Other machines on this network can reach it with that key. Use a network that you trust.")
+        else:
+            tell("On this machine only. Ctrl+C ends it; nothing you typed is lost.")
+        config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, lifespan="on")
+        server = uvicorn.Server(config)
+        if browser:
+            webbrowser.open(address)
+        server.run(sockets=[door])
