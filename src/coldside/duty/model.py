@@ -284,6 +284,13 @@ class Demand:
     distance: np.ndarray = field(default_factory=lambda: np.zeros(0))  # m since its stretch began; empty: not known
     runs: tuple[Run, ...] = ()  # passes and laps, in time order
     drawn_rise: np.ndarray | None = None  # K, air before the compressor over ambient; None: a share of the bay's rise
+    # Pa that the car's own trims took off `plenum_target` (`plant/feedback.py`); None: they have not been asked
+    boost_taken: np.ndarray | None = None
+
+    @property
+    def asked_target(self) -> np.ndarray:
+        """Plenum pressure that would be asked for without the car's own trims, Pa absolute."""
+        return self.plenum_target if self.boost_taken is None else self.plenum_target + self.boost_taken
 
     @property
     def boost(self) -> np.ndarray:

@@ -211,6 +211,7 @@ def _health_block(forecast: Forecast) -> dict[str, Any]:
         "step_check_K": health.step_check,
         "closure_relative": health.closure,
         "feedback_s": list(forecast.feedback),
+        "boost_feedback_Pa": list(forecast.boost_feedback),
         "extrapolated": list(health.extrapolated),
         "defaults": list(health.defaults),
         "warnings": list(health.warnings),

@@ -16,7 +16,7 @@ from coldside import sources
 from coldside.judge.heat import core_loops, heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.pressures import belts, couplers, exhaust, largest_pull, leak, suction
-from coldside.judge.run_times import feedback_words
+from coldside.judge.run_times import boost_feedback_words, feedback_words
 from coldside.judge.sureness import chance_words
 from coldside.judge.tract import leak_area
 from coldside.judge.verdict import LimitResult, Verdict, label_at
@@ -350,6 +350,8 @@ def health_rows(forecast: Forecast, system: str) -> list[tuple[str, str]]:
     ]
     if forecast.feedback:
         rows.append(("driving and heat", feedback_words(forecast)))
+    if forecast.boost_feedback:
+        rows.append(("trims of boost and heat", retold(boost_feedback_words(forecast), system)))
     outside = [retold(words, system) for words in health.extrapolated] or ["nothing"]
     rows += [("used outside its data", words) for words in outside]
     rows += [("note", retold(words, system)) for words in repeats_told_once(health.warnings)]
