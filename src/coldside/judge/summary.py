@@ -424,6 +424,7 @@ def _limit_block(limit: LimitResult) -> dict[str, Any]:
         "margin": limit.margin,
         "value": limit.value,
         "at_most": limit.at_most,
+        "at_least": limit.at_least,
         "unit": unit,
         "first_broken_s": limit.first_broken,
         "seconds_over": limit.seconds_over if limit.holds is not None else None,
