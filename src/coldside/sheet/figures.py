@@ -496,6 +496,10 @@ def _main_panel(forecast: Forecast, system: str, narrow: bool, likely: Band | No
     seen: set[float] = set()
     for item in forecast.session.limits:
         level = item.bound
+        if item.quantity == "over_ambient" and forecast.demand.ambient_changes:
+            name = shown(Quantity(level, "temperature_difference", 1), system)
+            panel.lines.append(Line(level + forecast.demand.ambient_temperature, "limit", f"limit +{name}"))
+            continue
         if item.quantity == "over_ambient":
             level += float(forecast.demand.ambient_temperature[0])
         elif item.quantity not in ("intake", "sensor"):
@@ -534,10 +538,6 @@ def _coolant_panel(forecast: Forecast, top: float, narrow: bool) -> Panel | None
     panel.low, panel.high = lowest - 0.1 * room, highest + 0.1 * room
     return panel
 
-        if item.quantity == "over_ambient" and forecast.demand.ambient_changes:
-            name = shown(Quantity(level, "temperature_difference", 1), system)
-            panel.lines.append(Line(level + forecast.demand.ambient_temperature, "limit", f"limit +{name}"))
-            continue
 
 def _described(forecast: Forecast, system: str, likely: Band | None) -> str:
     """The chart in words."""
