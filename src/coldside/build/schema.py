@@ -150,6 +150,7 @@ _FILES = {
     "coldside.build/1": "a build",
     "coldside.session/1": "a session",
     "coldside.limits/1": "a file of limits",
+    "coldside.brief/1": "a brief",
 }
 
 
