@@ -26,6 +26,7 @@ from coldside.judge.power import mean_where, power_spread, temperature_spread
 from coldside.judge.verdict import judge_limit
 from coldside.plant import layout
 from coldside.plant.assemble import Plant, assemble
+from coldside.plant.charge import ChargeState
 from coldside.plant.forecast import charge_states, solve
 from coldside.plant.output import answers_heat, brake_power_at, knock_share
 from coldside.plant.results import Forecast
@@ -91,6 +92,7 @@ class Outcome:
     charge_loss: float = math.nan  # Pa from the last compressor to the plenum, at `peak`
     cooling_in: Mapping[str, np.ndarray] = field(default_factory=dict)  # part in a duct -> air that reaches it
     outlet: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)  # (part, "coolant") -> what leaves it
+    plenum_pressure: np.ndarray | None = None  # Pa absolute; where a limit on the knock margin asks for it
 
 
 def run(build: Build, session: Session, fineness: Fineness = FINE) -> Outcome:
@@ -156,6 +158,7 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
     means = solution.scalars[:, 4 + n_sensors :]
     streams = Streams(plant, solution)
     sensor = solution.scalars[:, 4 + of_charge[-1]] if of_charge else None
+    knock = any(limit.quantity == "margin" for limit in session.limits)
     return Outcome(
         build=plant.build,
         session=session,
@@ -178,6 +181,7 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
             for i, p in enumerate(plant.passes)
             if A.passes[i, layout.P_SORT] == layout.COOLANT
         },
+        plenum_pressure=_charge(plant, solution).plenum_pressure if knock else None,
     )
 
 
@@ -197,13 +201,19 @@ def _charge_loss(plant: Plant, solution: Solution) -> float:
 
 def _power(plant: Plant, solution: Solution, sensor: np.ndarray | None) -> np.ndarray:
     """Brake power, W; from the tables' flow, but where a belt or knock asks for pressures from the exact balance."""
-    A, flow, plenum = plant.arrays, solution.scalars[:, 0], solution.scalars[:, 3]
+    flow, plenum = solution.scalars[:, 0], solution.scalars[:, 3]
     if plant.charge.drive is None and not answers_heat(plant.build.engine):
         return brake_power_at(plant, flow, plenum)
-    at = 5 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
-    state = charge_states(plant, plant.demand, plenum, solution.scalars[:, at] if A.stages > 1 else None)
+    state = _charge(plant, solution)
     share = knock_share(plant, state.plenum_pressure, plenum, solution.intake if sensor is None else sensor)
     return share * brake_power_at(plant, state.flow, plenum, state.belt_power)
+
+
+def _charge(plant: Plant, solution: Solution) -> ChargeState:
+    """The charge side at every sample, from the exact balance."""
+    at = 5 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
+    between = solution.scalars[:, at] if plant.arrays.stages > 1 else None
+    return charge_states(plant, plant.demand, solution.scalars[:, 3], between)
 
 
 def figures(seen: Forecast | Outcome) -> dict[str, float]:
