@@ -20,20 +20,23 @@ import numpy as np
 
 from coldside.build.model import Build
 from coldside.duty.demand import sample
-from coldside.duty.model import Demand, Run, Session, Span
+from coldside.duty.model import Demand, Run, Session, Shares, Span
 from coldside.judge.heat import core_loops
 from coldside.judge.power import mean_where, power_spread, temperature_spread
 from coldside.judge.verdict import judge_limit
 from coldside.plant import layout
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.charge import ChargeState
-from coldside.plant.forecast import charge_states, solve
+from coldside.plant.feedback import Turn, settle, shares_of
+from coldside.plant.forecast import charge_states, solve, turn_of
 from coldside.plant.output import answers_heat, brake_power_at, knock_share
 from coldside.plant.results import Forecast
 from coldside.plant.tables import FULL, Grid
 from coldside.plant.traces import Solution, Streams
 
 Piece = TypeVar("Piece", Span, Run)
+
+TRIMMED = 3  # turns in which trims of boost come within a few per cent of what they take (1 %/K)
 
 
 @dataclass(frozen=True)
@@ -93,17 +96,31 @@ class Outcome:
     cooling_in: Mapping[str, np.ndarray] = field(default_factory=dict)  # part in a duct -> air that reaches it
     outlet: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)  # (part, "coolant") -> what leaves it
     plenum_pressure: np.ndarray | None = None  # Pa absolute; where a limit on the knock margin asks for it
+    run_times: tuple[float, ...] = ()  # s of passes and laps with the power that heat leaves; empty: not asked for
 
 
-def run(build: Build, session: Session, fineness: Fineness = FINE) -> Outcome:
+def run(
+    build: Build, session: Session, fineness: Fineness = FINE, *, shares: Shares | None = None, timed: bool = False
+) -> Outcome:
     """The whole session on one build; raises as `simulate` does.
 
-    Passes and laps are driven once, as if heat left all their power: how far heat slows them is the nominal
-    forecast's to say, and moves the heat of a run by little.
+    Passes and laps are driven once, with `shares` of their power, such as a forecast's of the same session (None: all
+    of it): further turns of driving and heat move a run's heat by less than a coarse march is off.  `timed` drives
+    them once more with the power that this march leaves, for their times alone.  Trims of boost take `TRIMMED` turns.
     """
-    demand = thinned(sample(session, build), fineness)
-    plant = assemble(build, demand, fineness.cells, grid=fineness.grid)
-    return _outcome(plant, session, solve(plant))
+
+    def march(demand: Demand) -> Turn[tuple[Plant, Solution]]:
+        plant = assemble(build, thinned(demand, fineness), fineness.cells, grid=fineness.grid)
+        return turn_of(plant, session, solve(plant))
+
+    most = 0 if build.engine.trim_boost is None else TRIMMED
+    turn, _ = settle(build, session, march, shares=shares, turns=most)
+    plant, solution = turn.result
+    found = _outcome(plant, session, solution)
+    if not timed or not plant.demand.runs:
+        return found
+    left = sample(session, build, shares_of(turn.demand, *turn.powers()))
+    return replace(found, run_times=tuple(run.time for run in left.runs))
 
 
 def thinned(demand: Demand, fineness: Fineness) -> Demand:

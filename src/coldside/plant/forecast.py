@@ -169,6 +169,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[
         runs=feedback.timed_runs(build, session, demand, cold, _reckoned(plant, session)) if demand.runs else (),
         feedback=checks[1].runs,
         boost_feedback=checks[1].boost,
+        shares=checks[1].shares,
         latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
 
