@@ -664,6 +664,10 @@ def draft(
     ] = None,
     as_json: AsJson = False,
     units: Units = System.si,
+    overrides: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="KEY=VALUE", help='Override an answer of the brief, such as "power=500 hp".'),
+    ] = None,
 ) -> int:
     """Starter builds from a brief, sized by rules, grown within the room and really run; what to find out first.
 
@@ -672,7 +676,7 @@ def draft(
     from coldside.build.brief import load_brief
     from coldside.explore import draft_answer
 
-    read = load_brief(brief)
+    read = load_brief(brief, overrides or [])
     if out is not None:
         draft_answer.refuse_taken(out)
 
