@@ -60,6 +60,7 @@ ROOM = (
     "core_length", "core_width", "core_height", "nose_width", "nose_height", "nose_depth",
     "side_width", "side_height", "side_depth",
 )  # fmt: skip
+RADIATOR_NAME = "engine_radiator"  # a face that follows what the engine asks
 COOLING = (WaterCoreSpec, AirCoreSpec, ExchangerSpec, ReservoirSpec, PumpSpec, HoseSpec, FanSpec)
 OF_DEMAND = ("displacement", "chamber_volume", "redline", "power", "fuel", "use", "hottest_day", "altitude", "car_mass")
 OTHER_FUELS = ("gasoline 95", "E85")
@@ -292,7 +293,7 @@ def _judged(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[_Final
     results = []
     for build, session in jobs:
         forecast = simulate(build, session)
-        reaches = forecast.inlet.get(("engine_radiator", "cooling"))
+        reaches = forecast.inlet.get((RADIATOR_NAME, "cooling"))
         preheat = None
         if reaches is not None and forecast.boost.any():
             preheat = float((reaches - forecast.demand.ambient_temperature)[forecast.boost].max())
@@ -618,8 +619,6 @@ def _values_to_try(brief: Brief, item: BriefField) -> list[tuple[Any, str]]:
 def _varied(shop: _Shop, best: Starter, key: str, value: Any) -> tuple[Build | None, Session | None, str]:
     """Build and session with another value of a key; (None, None, "") where it changes neither."""
     other = shop.brief.having(**{key: value})
-    if key in ("power", "displacement") and key in shop.brief.unknown:
-        other = replace(other, unknown=shop.brief.unknown)
     try:
         varied = _Shop(other)
         text = build_text(other, varied.need, best.kind, best.growth, varied.coolant)[0]
@@ -629,10 +628,9 @@ def _varied(shop: _Shop, best: Starter, key: str, value: Any) -> tuple[Build | N
     except BadInput as error:
         return None, None, str(error)
     if key in OF_DEMAND:  # the car asks for something else, the cooling stays
-        parts = {**build.parts, **{n: p for n, p in best.build.parts.items() if isinstance(p, COOLING)}}
-        parts["engine_radiator"] = build.parts.get("engine_radiator", parts.get("engine_radiator"))
-        parts = {name: part for name, part in parts.items() if part is not None}
-        build = replace(build, parts=parts, loops=best.build.loops, ducts=best.build.ducts)
+        kept = {n: p for n, p in best.build.parts.items() if isinstance(p, COOLING) and n != RADIATOR_NAME}
+        asked = {n: p for n, p in build.parts.items() if not isinstance(p, COOLING) or n == RADIATOR_NAME}
+        build = replace(build, parts={**asked, **kept}, loops=best.build.loops, ducts=best.build.ducts)
     return build, varied.session, ""
 
 
