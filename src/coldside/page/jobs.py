@@ -1,201 +1,199 @@
-"""Long work of the page: in threads of its own, with progress, time left, partial results, and a stop.
+"""Long work: started once, watched from any tab, stopped when nobody wants it any more.
 
-Here: `Jobs`, `Job`, `Report`, `Stopped`.  What the work is, is the caller's: a function that is handed a `Report` and
-tells it how far it is; every word said is a chance to be stopped.  The same work asked for twice is one job.
+What is here: `Jobs`, `Job`, `Report`, `Stopped`.  What is not: the work itself.
+
+A job runs in a thread of a small pool.  It tells how far it is and publishes pieces of its result as they come; a
+watcher asks again with the version that it knows and is answered when there is something newer.  Stopping is asked
+for: the work notices when it next reports.
 """
 
 from __future__ import annotations
 
-import itertools
+import secrets
 import threading
 import time
-import traceback
-from collections import OrderedDict
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from coldside.errors import BadInput, ColdsideError, Internal
+from coldside.errors import BadInput
 
+RUNNING, DONE, STOPPED, FAILED = "running", "done", "stopped", "failed"
 WORKERS = 2
-MOST_KEPT = 40  # finished jobs that can still be asked for
-EARLY = 0.03  # share of the work below which no time left is told
+MOST_FINISHED = 32  # jobs remembered after their end
+LONGEST_WAIT = 30.0  # s that a watcher is kept waiting
+EARLY = 0.02  # share of the work before which no time left is told
 
 
 class Stopped(Exception):
-    """Somebody asked the job to stop."""
+    """Raised inside a job that was asked to stop, which is no fault; let it through."""
 
 
 @dataclass(frozen=True)
 class Job:
-    """What a job is at one moment.
+    """How one job stands.
 
-    `state` is "running", "done", "stopped" or "failed"; `fraction` 0 to 1; `left` s or None where it is not known yet;
-    `pieces` the partial results by name, each with a number that grows when it is published again; `error` what went
-    wrong; `version` grows with every change.
+    `fraction` 0 to 1; `words` what it is doing; `seconds` since it began; `left_s` s that it may still take, None
+    where that is not known; `pieces` what it has published; `error` the fault of a failed one; `version` grows with
+    every change.
     """
 
     id: str
     kind: str
     key: str
-    state: str
-    fraction: float
-    words: str
-    seconds: float
-    left: float | None
-    pieces: Mapping[str, Any]
-    error: ColdsideError | None
-    version: int
-
-
-@dataclass
-class _Running:
-    """The changing side of a job; guarded by `Jobs`' condition."""
-
-    id: str
-    kind: str
-    key: str
-    begun: float
-    state: str = "running"
+    state: str = RUNNING
     fraction: float = 0.0
-    words: str = "waiting for its turn"
-    ended: float | None = None
-    pieces: dict[str, Any] = field(default_factory=dict)
-    error: ColdsideError | None = None
+    words: str = ""
+    seconds: float = 0.0
+    left_s: float | None = None
+    pieces: Mapping[str, Any] = field(default_factory=dict)
+    error: Exception | None = None
     version: int = 0
-    stop: bool = False
 
 
 class Report:
-    """How a job's work tells of itself."""
+    """What the work is given to tell of itself."""
 
-    def __init__(self, jobs: Jobs, running: _Running) -> None:
-        self._jobs, self._running = jobs, running
+    def __init__(self, jobs: Jobs, job_id: str) -> None:
+        self._jobs = jobs
+        self._id = job_id
 
-    def progress(self, fraction: float, words: str = "") -> None:
-        """How far the work is (0 to 1), in words.  Raises Stopped where it was asked to stop."""
-        with self._jobs.news:
-            running = self._running
-            running.fraction = min(max(fraction, running.fraction), 1.0)
-            running.words = words or running.words
-            self._jobs.changed(running)
-            if running.stop:
-                raise Stopped
+    def progress(self, fraction: float, words: str) -> None:
+        """Say how far the work is (0 to 1, never back) and what comes now.  Raises Stopped when asked to stop."""
+        self._jobs._told(self._id, fraction, words)
 
     def piece(self, name: str, value: Any) -> None:
-        """Publish a partial result.  Raises Stopped where the work was asked to stop, the piece being published."""
-        with self._jobs.news:
-            self._running.pieces[name] = value
-            self._jobs.changed(self._running)
-            if self._running.stop:
-                raise Stopped
+        """Publish a part of the result under a name.  Raises Stopped when asked to stop."""
+        self._jobs._published(self._id, name, value)
+
+
+class _Entry:
+    """A job's record: what is shown, and whether it is asked to stop."""
+
+    def __init__(self, job: Job, began: float) -> None:
+        self.job = job
+        self.began = began
+        self.ended: float | None = None
+        self.stopping = False
+        self.future: Future[None] | None = None
 
 
 class Jobs:
-    """All jobs of a page.  `clock` gives seconds."""
+    """All jobs of the page.  `clock` gives seconds that only grow."""
 
     def __init__(self, workers: int = WORKERS, clock: Callable[[], float] = time.monotonic) -> None:
-        self.news = threading.Condition(threading.RLock())
-        self.clock = clock
-        self._pool = ThreadPoolExecutor(workers, thread_name_prefix="coldside-job")
-        self._jobs: OrderedDict[str, _Running] = OrderedDict()
-        self._ids = itertools.count(1)
-        self._closed = False
+        self._pool = ThreadPoolExecutor(workers, thread_name_prefix="job")
+        self._clock = clock
+        self._changed = threading.Condition()
+        self._entries: dict[str, _Entry] = {}
 
     def start(self, kind: str, key: str, run: Callable[[Report], None]) -> Job:
-        """Begin a job, or find the one of the same kind and key that runs or is done."""
-        with self.news:
-            for running in self._jobs.values():
-                if (running.kind, running.key) == (kind, key) and running.state in ("running", "done"):
-                    return self._seen(running)
-            if self._closed:
-                raise BadInput("the page is being closed")
-            running = _Running(f"{kind}-{next(self._ids)}", kind, key, self.clock())
-            self._jobs[running.id] = running
-            self._forget()
-            self._pool.submit(self._run, running, run)
-            return self._seen(running)
+        """Start `run` in a thread; a job of the same kind and key that is running already is returned instead.
 
-    def get(self, ident: str, after: int = -1, timeout: float = 0.0) -> Job:
-        """A job as it is; waits up to `timeout` s for something newer than version `after`.  BadInput: none such."""
-        deadline = time.monotonic() + timeout
-        with self.news:
+        What `run` returns is not looked at: results are published by `Report.piece`.  What it raises becomes the job's
+        `error`.
+        """
+        with self._changed:
+            for entry in self._entries.values():
+                if (entry.job.kind, entry.job.key, entry.job.state) == (kind, key, RUNNING) and not entry.stopping:
+                    return self._shown(entry)
+            entry = _Entry(Job(secrets.token_urlsafe(9), kind, key, words="waiting to begin"), self._clock())
+            self._entries[entry.job.id] = entry
+            self._drop_oldest()
+            entry.future = self._pool.submit(self._work, entry, run)
+            return self._shown(entry)
+
+    def get(self, job_id: str, after: int | None = None, timeout: float = 20.0) -> Job:
+        """How a job stands; with `after`, waits until its version is higher, it ends, or `timeout` [s] has passed.
+
+        BadInput for a job that is not known (any more).
+        """
+        end = time.monotonic() + min(max(timeout, 0.0), LONGEST_WAIT)
+        with self._changed:
             while True:
-                running = self._jobs.get(ident)
-                if running is None:
-                    raise BadInput("this work is no longer known; reload the page")
-                left = deadline - time.monotonic()
-                if running.version > after or running.state != "running" or left <= 0.0 or self._closed:
-                    return self._seen(running)
-                self.news.wait(left)
+                entry = self._entries.get(job_id)
+                if entry is None:
+                    raise BadInput("this work is not known any more; start it again")
+                left = end - time.monotonic()
+                if after is None or entry.job.version > after or entry.job.state != RUNNING or left <= 0.0:
+                    return self._shown(entry)
+                self._changed.wait(left)
 
-    def stop(self, ident: str) -> None:
-        """Ask a job to stop at its next word; one that ended, or is none, stays as it is."""
-        with self.news:
-            running = self._jobs.get(ident)
-            if running is not None and running.state == "running":
-                running.stop = True
-                running.words = "stopping"
-                self.changed(running)
+    def running(self) -> list[Job]:
+        """The jobs that are not finished, oldest first."""
+        with self._changed:
+            return [self._shown(entry) for entry in self._entries.values() if entry.job.state == RUNNING]
+
+    def stop(self, job_id: str) -> Job:
+        """Ask a job to stop; one that has not begun yet never does.  BadInput for a job that is not known."""
+        with self._changed:
+            entry = self._entries.get(job_id)
+            if entry is None:
+                raise BadInput("this work is not known any more")
+            if entry.job.state == RUNNING and not entry.stopping:
+                entry.stopping = True
+                self._set(entry, words="stopping")
+                if entry.future is not None and entry.future.cancel():
+                    self._end(entry, STOPPED, None)
+            return self._shown(entry)
 
     def close(self) -> None:
-        """Ask all to stop, and wait for none."""
-        with self.news:
-            self._closed = True
-            for ident in self._jobs:
-                self.stop(ident)
-            self.news.notify_all()
+        """Ask all to stop and wait for none."""
+        for job in self.running():
+            self.stop(job.id)
         self._pool.shutdown(wait=False, cancel_futures=True)
 
-    def changed(self, running: _Running) -> None:
-        """Something of a job is new."""
-        running.version += 1
-        self.news.notify_all()
-
-    def _run(self, running: _Running, run: Callable[[Report], None]) -> None:
-        report = Report(self, running)
-        state, error, words = "done", None, ""
+    # -- called by the work --------------------------------------------------------------------------
+    def _work(self, entry: _Entry, run: Callable[[Report], None]) -> None:
+        state = DONE
+        error: Exception | None = None
         try:
-            report.progress(0.0)
-            run(report)
+            with self._changed:
+                entry.began = self._clock()
+                _go_on(entry)
+            run(Report(self, entry.job.id))
         except Stopped:
-            state, words = "stopped", "stopped; what was found stays"
-        except ColdsideError as fault:
-            state, error, words = "failed", fault, "not to be reckoned"
-            if isinstance(fault, Internal):
-                traceback.print_exc()
-        except Exception as fault:
-            traceback.print_exc()
-            state, words = "failed", "our fault"
-            error = Internal(" ".join(f"{type(fault).__name__}: {fault}".split())[:200])
-        with self.news:
-            running.state, running.error, running.ended = state, error, self.clock()
-            running.words = words or running.words
-            if state == "done":
-                running.fraction = 1.0
-            self.changed(running)
+            state = STOPPED
+        except Exception as fault:  # whoever watches the job is told; there is nobody else to tell
+            state, error = FAILED, fault
+        with self._changed:
+            self._end(entry, state, error)
 
-    def _seen(self, running: _Running) -> Job:
-        seconds = (self.clock() if running.ended is None else running.ended) - running.begun
-        left = None
-        if running.state == "running" and running.fraction > EARLY:
-            left = seconds * (1.0 - running.fraction) / running.fraction
-        return Job(
-            running.id,
-            running.kind,
-            running.key,
-            running.state,
-            running.fraction,
-            running.words,
-            seconds,
-            left,
-            dict(running.pieces),
-            running.error,
-            running.version,
-        )
+    def _end(self, entry: _Entry, state: str, error: Exception | None) -> None:
+        entry.ended = self._clock()
+        words = {DONE: "done", STOPPED: "stopped", FAILED: "did not work"}[state]
+        fraction = 1.0 if state == DONE else entry.job.fraction
+        self._set(entry, state=state, error=error, words=words, fraction=fraction)
 
-    def _forget(self) -> None:
-        ended = [ident for ident, running in self._jobs.items() if running.state != "running"]
-        for ident in ended[: max(len(ended) - MOST_KEPT, 0)]:
-            del self._jobs[ident]
+    def _told(self, job_id: str, fraction: float, words: str) -> None:
+        with self._changed:
+            entry = self._entries[job_id]
+            _go_on(entry)
+            self._set(entry, fraction=min(max(fraction, entry.job.fraction), 1.0), words=words)
+
+    def _published(self, job_id: str, name: str, value: Any) -> None:
+        with self._changed:
+            entry = self._entries[job_id]
+            _go_on(entry)
+            self._set(entry, pieces={**entry.job.pieces, name: value})
+
+    def _set(self, entry: _Entry, **changed: Any) -> None:
+        entry.job = replace(entry.job, version=entry.job.version + 1, **changed)
+        self._changed.notify_all()
+
+    def _shown(self, entry: _Entry) -> Job:
+        job = entry.job
+        seconds = (self._clock() if entry.ended is None else entry.ended) - entry.began
+        left = seconds * (1.0 - job.fraction) / job.fraction if job.fraction > EARLY else None
+        return replace(job, seconds=seconds, left_s=left if job.state == RUNNING else 0.0)
+
+    def _drop_oldest(self) -> None:
+        finished = [job_id for job_id, entry in self._entries.items() if entry.job.state != RUNNING]
+        for job_id in finished[: max(len(finished) - MOST_FINISHED, 0)]:
+            del self._entries[job_id]
+
+
+def _go_on(entry: _Entry) -> None:
+    if entry.stopping:
+        raise Stopped

@@ -6,6 +6,7 @@ health of a forecast.  What is not: what it means (`judge/`), bands (`explore/`)
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -81,7 +82,7 @@ def simulate(build: Build, session: Session, *, progress: Callable[[str], None] 
     tell("checking the step")
     halved = solve(plant, parts=2, levels=solution.levels)
     step_check = float(np.abs(halved.intake - solution.intake).max())
-    return _forecast(plant, session, solution, (step_check, settling))
+    return forecast_of(plant, session, solution, step_check=step_check, settling=settling)
 
 
 def turn_of(plant: Plant, session: Session, solution: Solution) -> feedback.Turn[tuple[Plant, Solution]]:
@@ -125,7 +126,19 @@ def _driven_at(demand: Demand) -> np.ndarray:
     return when
 
 
-def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[float, feedback.Settling]) -> Forecast:
+def forecast_of(
+    plant: Plant,
+    session: Session,
+    solution: Solution,
+    *,
+    step_check: float = math.nan,
+    settling: feedback.Settling = feedback.Settling(),  # noqa: B008  frozen
+) -> Forecast:
+    """The forecast that a solved plant is: traces by name, ledger, ladder, health.
+
+    `step_check` [K] is what halving the step changed, NaN where it was not tried; `settling` how driving and trims
+    came to rest.
+    """
     demand, build = plant.demand, plant.build
     condensate, between, last_out, ice = _late(plant, solution)
     state = charge_states(plant, demand, solution.scalars[:, 3], between)
@@ -166,7 +179,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[
         heat_capacity=capacity,
         ledger=ledger,
         ladder=tuple(ladder(plant, solution)),
-        health=_health(plant, solution, state, fuel, (checks[0], ledger.closure), checks[1]),
+        health=_health(plant, solution, state, fuel, (step_check, ledger.closure), settling),
         states=plant.arrays.n_states,
         nodes=_nodes(plant, solution),
         substeps=solution.substeps,
@@ -178,9 +191,9 @@ def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[
         stages=state.stages,
         exhaust_pressure=None if np.isnan(state.exhaust_pressure).all() else state.exhaust_pressure,
         runs=feedback.timed_runs(build, session, demand, cold, _reckoned(plant, session)) if demand.runs else (),
-        feedback=checks[1].runs,
-        boost_feedback=checks[1].boost,
-        shares=checks[1].shares,
+        feedback=settling.runs,
+        boost_feedback=settling.boost,
+        shares=settling.shares,
         latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
 
