@@ -20,10 +20,11 @@ from coldside.explore.outcome import Fineness, thinned
 from coldside.parts.airflow import SUPPLY, FanSpec, fan_current
 from coldside.parts.exchanger import WaterCoreSpec
 from coldside.parts.pump import PumpSpec, running_current
+from coldside.parts.reservoir import ReservoirSpec
 from coldside.plant import layout
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.forecast import solve
-from coldside.plant.traces import Solution
+from coldside.plant.traces import Solution, Streams
 
 ON, OFF = 1.0, 0.0
 
@@ -54,15 +55,7 @@ def drawn_power(spec: object, command: np.ndarray | float) -> np.ndarray:
     return np.zeros_like(share)
 
 
-@dataclass(frozen=True)
-class Threshold:
-    """On above `on` [K] of what the charge's last sensor reads (the plenum's gas without one), off below `off` [K]."""
-
-    on: float
-    off: float
-
-
-Orders = Mapping[str, np.ndarray | Threshold]  # device -> trace (n,) or threshold; what is absent stays as written
+Orders = Mapping[str, np.ndarray]  # device -> trace (n,), 0 to 1; what is absent stays as written
 
 
 @dataclass(frozen=True)
@@ -73,12 +66,14 @@ class Tried:
     did: Mapping[str, np.ndarray]
     peak: float  # K, the highest intake in boost (of all samples where there is no boost)
     energy: float  # J, electrical, of all pumps and fans
+    standing: float  # J of it that is drawn while the engine stands: from the battery alone
 
 
 class Bench:
     """A build and a session put together once; `march` runs it under any orders at the cost of the march alone.
 
-    Passes and laps are driven as they would be with a cold charge; the same for all orders.  Raises as `simulate`.
+    What is driven is the same for all orders: `demand` as a forecast has settled it, else as with a cold charge.
+    Raises as `simulate`.
     """
 
     def __init__(
@@ -135,35 +130,59 @@ class Bench:
 
     def march(self, orders: Orders) -> Tried:
         """The session under these orders; devices without one do as written."""
-        A = self.plant.arrays
-        wanted, on, off, state = self._written.copy(), A.control_on.copy(), A.control_off.copy(), A.control_state.copy()
-        felt = self._sensed()
+        wanted = self._written.copy()
         for k, name in self._numbered():
             order = orders.get(name)
-            if isinstance(order, Threshold):
-                wanted[:, k], on[k], off[k], state[k] = -1, order.on, order.off, felt
-            elif order is not None:
+            if order is not None:
                 wanted[:, k] = self._levels(k, name, order)
-        plant = replace(self.plant, arrays=A._replace(control_on=on, control_off=off, control_state=state))
-        return self._tried(solve(plant, levels=wanted))
+        return self._tried(solve(self.plant, levels=wanted))
 
-    def _sensed(self) -> int:
-        A = self.plant.arrays
-        charge = np.flatnonzero(A.sensor_sort == layout.CHARGE)
-        return int(A.i_reading + charge[-1]) if len(charge) else int(A.i_feed)
-
-    def sensor(self, solution: Solution) -> np.ndarray | None:
-        """What the charge's last sensor reads (n,), K; None without one."""
+    def sensor(self, solution: Solution) -> np.ndarray:
+        """What the charge's last sensor reads (n,), K; the plenum's gas without one."""
         charge = np.flatnonzero(self.plant.arrays.sensor_sort == layout.CHARGE)
-        return solution.scalars[:, 4 + charge[-1]] if len(charge) else None
+        return solution.scalars[:, 4 + charge[-1]] if len(charge) else solution.intake
+
+    def charge_loops(self) -> tuple[int, ...]:
+        """Numbers of the loops that cool the charge."""
+        return tuple(
+            i
+            for i, loop in enumerate(self.plant.loops)
+            if any(isinstance(self.build.parts[part], WaterCoreSpec) for part in names_on(loop.loop.path))
+        )
+
+    def mean_coolant(self, solution: Solution, loop: int) -> np.ndarray:
+        """A loop's mean temperature (n,), K."""
+        return solution.scalars[:, 4 + len(self.plant.sensors) + loop]
+
+    def into_cores(self, solution: Solution, loop: int) -> np.ndarray:
+        """Coolant into the charge cores of a loop (n,), K."""
+        return Streams(self.plant, solution).into_cores(loop, self.mean_coolant(solution, loop))
+
+    def pumped(self, solution: Solution, loop: int) -> np.ndarray:
+        """Volume flow of a loop (n,), m3/s."""
+        return Streams(self.plant, solution).pumped(loop)
+
+    def has_tank(self) -> bool:
+        """Whether a loop that cools the charge has a tank."""
+        names = [name for i in self.charge_loops() for name in names_on(self.plant.loops[i].loop.path)]
+        return any(isinstance(self.build.parts[name], ReservoirSpec) for name in names)
+
+    def in_tank(self, solution: Solution) -> np.ndarray | None:
+        """What a sensor in the tank of the hottest charge loop reads (n,), K; None without a tank."""
+        tanks = Streams(self.plant, solution).tanks()
+        names = [self.plant.loops[i].loop.name for i in self.charge_loops()]
+        traces = [tanks[name] for name in names if name in tanks]
+        return np.max(traces, axis=0) if traces else None
 
     def _tried(self, solution: Solution) -> Tried:
         did = {name: self.plant.levels[k][solution.levels[:, k]] for k, name in self._numbered()}
         counts = self.boost if self.boost.any() else np.ones_like(self.boost)
         step = float(self.plant.arrays.step)
         # commands are held from one sample to the next: the last one is held for no time
-        energy = sum(float(drawn_power(self.build.parts[n], told[:-1]).sum()) * step for n, told in did.items())
-        return Tried(solution, did, float(solution.intake[counts].max()), energy)
+        drawn = sum(drawn_power(self.build.parts[n], told[:-1]) for n, told in did.items()) * step
+        standing = self.demand.engine_speed[:-1] <= 0.0
+        peak = float(solution.intake[counts].max())
+        return Tried(solution, did, peak, float(np.sum(drawn)), float(np.sum(drawn * standing)))
 
 
 def _with_levels(demand: Demand, movable: Sequence[str], levels: Sequence[float]) -> Demand:
