@@ -57,10 +57,11 @@ def unknown_day() -> Unknowns:
 
 
 @pytest.mark.parametrize("use", USES)
-@pytest.mark.parametrize(("power", "size", "cylinders"), [(250, 1.4, 4), (600, 2.6, 4), (900, 4.0, 6), (1200, 5.4, 8)])
-@pytest.mark.parametrize("pods", ["0", "2"])
-def test_texts_load_without_a_fault_for_any_power_and_use(use, power, size, cylinders, pods):
-    made = brief(power=f"{power} hp", displacement=f"{size} L", cylinders=str(cylinders), use=use, side_pods=pods)
+@pytest.mark.parametrize(
+    ("power", "size", "pods"), [(250, 1.4, "0"), (600, 2.6, "1"), (900, 4.0, "2"), (1200, 5.4, "2")]
+)
+def test_texts_load_without_a_fault_for_any_power_and_use(use, power, size, pods):
+    made = brief(power=f"{power} hp", displacement=f"{size} L", use=use, side_pods=pods)
     session = read_session(session_text(made, 333.15), "session.toml")
     assert session.limits
     for kind in KINDS:

@@ -55,6 +55,7 @@ LOSS_WEIGHT = 0.7  # K that a kPa of charge loss beyond the aim counts where two
 SPREAD_WEIGHT = 50.0  # K that a spread of 1 over or under its limit counts
 ROOMIER = (1.3, 1.7)  # factors on every side of the room that are tried where it does not do
 SPRAY, ICE_SHARE = 0.5 / 6e4, 0.4  # m3/s of water on a face; share of the tank's room that is ice (own)
+HEAVY = 1.25  # of the charge loss aimed at, from which it is named
 HELPS = 1.0  # K by which a hybrid must better both others to be proposed
 ROOM = (
     "core_length", "core_width", "core_height", "nose_width", "nose_height", "nose_depth",
@@ -476,13 +477,17 @@ def _starter(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, about_hyb
     build = read_build(text, f"{one.kind}.toml")
     held = inventory(build)
     notes = _notes(shop, one, final, aside)
+    seals = ", lower for apex seals" if shop.brief.rotary else ""
     notes.append(
-        f"Judged against {_degC(shop.limit)} of intake in boost, what shops keep to on {shop.brief.spec.fuel}"
-        f"{', lower for apex seals' if shop.brief.rotary else ''} (common practice, no source); set your own there."
+        f"Judged against {_degC(shop.limit)} of intake in boost, what shops keep to on {shop.brief.spec.fuel}{seals} "
+        "(common practice, no source); a limit of your own goes into the session."
     )
+    loss = show(final.charge_loss, "pressure_difference")
+    if final.charge_loss > HEAVY * sizing.CHARGE_LOSS:
+        loss += f", over the {show(sizing.CHARGE_LOSS, 'pressure_difference')} aimed at, which costs power and heat"
     notes.append(
         f"Charge held behind the turbo: {show(held.charge_volume, 'volume')}, filled in "
-        f"{show(held.fill_time, 'time')} of full flow; charge loss {show(final.charge_loss, 'pressure_difference')}."
+        f"{show(held.fill_time, 'time')} of full flow; charge loss {loss}."
     )
     if about_hybrid:
         notes.append(about_hybrid)
