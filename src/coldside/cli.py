@@ -716,7 +716,8 @@ def strategy(
     from coldside.build.files import load_build
     from coldside.duty.phases import load_session
 
-    loaded, driven = load_build(build, overrides or []), load_session(session)
+    loaded = load_build(build, overrides or [])
+    driven = load_session(session, loaded.loops)
 
     from coldside.explore.strategy import strategy as find
     from coldside.explore.strategy_words import sentences, strategy_json

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import time
 from dataclasses import fields, replace
 from functools import cache
@@ -166,7 +167,10 @@ def test_words_tell_what_is_alike_together():
     assert none.limits == ()
     assert "no limit is given" in sentences(none)[0].words()
     broken = failures(forecast(), [replace(LIMIT, at_most=310.0)])
-    assert "with all well" in sentences(broken)[0].words()
+    assert "the limit is passed as soon as with all well" in sentences(broken)[0].words()
+    peak = float(forecast().intake[forecast().peak])
+    later = failures(forecast(), [replace(LIMIT, at_most=peak - 0.5)])
+    assert re.search(r"passed [\d.]+ s later, \d+ s with all well", sentences(later)[0].words())
     mine = forecast()
     proposed = failures(replace(mine, session=replace(mine.session, limits=(LIMIT,), proposed=True)))
     assert "the proposed limit is passed" in sentences(proposed)[0].words()

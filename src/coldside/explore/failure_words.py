@@ -109,7 +109,9 @@ def _sentence(found: Failures, group: Sequence[Failure]) -> Sentence:
     else:
         values["seconds"] = Quantity(one.to_limit, "time")
         text = "{limit} is passed {seconds} later"
-        if one.anyway is not None:
+        if one.anyway is not None and one.anyway - one.to_limit <= SOONER:
+            text = "{limit} is passed as soon as with all well"
+        elif one.anyway is not None:
             values["anyway"] = Quantity(one.anyway, "time")
             text += ", {anyway} with all well"
         text += "; " + peak + "."

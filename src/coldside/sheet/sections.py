@@ -43,7 +43,7 @@ def limit_table(verdict: Verdict, system: str) -> str:
     """Each limit: what is allowed, what came out, in words."""
     if not verdict.limits:
         return titled("Limits", "<p>No limit was given, so there is none to hold or break.</p>")
-    heads = ("limit", "at most", "came out", "margin", "in words")
+    heads = ("limit", "allowed", "came out", "margin", "in words")
     rows = []
     for limit in verdict.limits:
         cells = tables.limit_row(limit, system)

@@ -142,7 +142,7 @@ def key_figures(forecast: Forecast, system: str) -> list[tuple[str, tuple[str, s
 
 def limit_row(limit: LimitResult, system: str) -> tuple[str, str, str, str, str]:
     """(limit, allowed, came out, margin, in words) of one limit."""
-    allowed = ("at least " if limit.lowest else "") + say(limit.bound, limit.kind, system, 1)
+    allowed = f"{limit.allowed} {say(limit.bound, limit.kind, system, 1)}"
     if limit.holds is None or limit.value is None or limit.margin is None:
         return limit.name, allowed, "not judged", "", limit.why_not
     value = say(limit.value, limit.kind, system, 1)

@@ -53,7 +53,7 @@ def forecast_text(
         page.head("limits")
         for limit in verdict.limits:
             name, allowed, value, margin, words = tables.limit_row(limit, system)
-            text = f"{name}, at most {allowed}: {value}" + (f", {margin}" if margin else "")
+            text = f"{name}, {allowed}: {value}" + (f", {margin}" if margin else "")
             page.item(f"{text}; {words}", style="bad" if limit.holds is False else "")
     page.head("figures")
     rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
