@@ -7,11 +7,11 @@ apart as little as possible).  Not here: where things go (`ribbon.py`, `ribbon_n
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from coldside.sheet.scale import STEPS, HeatScale, escape, pretty, ribbon_width, text_width
-from coldside.sheet.streams import Moment
+from coldside.sheet.streams import Moment, part_name
 
 NAME_SIZE, DETAIL_SIZE = 13.5, 12.0
 LINE = 15.5  # px from one line of a label to the next
@@ -85,8 +85,17 @@ def fits(widths: Sequence[float], low: float, high: float, gap: float = 10.0) ->
 class Drawing:
     """SVG pieces in layers, from the lowest: coolant tracks, ribbons, stitches, lines, words."""
 
-    def __init__(self, moment: Moment, scale: HeatScale, reference: float, largest_heat: float, tag: str) -> None:
+    def __init__(
+        self,
+        moment: Moment,
+        scale: HeatScale,
+        reference: float,
+        largest_heat: float,
+        tag: str,
+        link: Callable[[str], str] | None = None,
+    ) -> None:
         self.moment = moment
+        self.link = link  # part -> address that its name leads to; None: names lead nowhere
         self.scale = scale
         self.reference = reference
         self.largest_heat = largest_heat
@@ -233,11 +242,18 @@ class Drawing:
         """A sensor."""
         self.over.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" class="dot" fill="#fbfaf6" stroke="#20262b"/>')
 
-    def label(self, x: float, top: float, lines: Sequence[str], anchor: str = "middle") -> None:
-        """A label whose first line is a name; `top` is the upper edge of its first line."""
+    def label(self, x: float, top: float, lines: Sequence[str], anchor: str = "middle", entry: str = "") -> None:
+        """A label whose first line is a name; `top` is the upper edge of its first line; `entry` names the part where
+        the first line is shortened.  On a page the name leads to the part."""
+        part = part_name(entry or (lines[0] if lines else ""))
+        leads = self.link is not None and part in self.moment.build.parts
+        before = len(self.words)
         for i, line in enumerate(lines):
             cls, size, bold = ("n", NAME_SIZE, True) if i == 0 else ("d", DETAIL_SIZE, False)
             self.text(x, top + 12.0 + i * LINE, line, cls, size, anchor, bold)
+        if leads and self.link is not None and len(self.words) > before:
+            goes = f'<a href="{escape(self.link(part))}" data-part="{escape(part)}">'
+            self.words[before] = f"{goes}{self.words[before]}</a>"
 
     def text(
         self, x: float, y: float, line: str, cls: str, size: float, anchor: str = "start", bold: bool = False
@@ -273,10 +289,12 @@ class Drawing:
     def svg(self, width: float, height: float, title: str, description: str, style: str) -> str:
         """The whole drawing."""
         inner = "".join(["<defs>", *self.defs, "</defs>", *self.under, *self.ribbons, *self.over, *self.words])
+        role = "img" if self.link is None else "group"  # an image hides the links inside it from a screen reader
+        looks = f"<style>{style}</style>" if style else ""
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" class="rb" viewBox="0 0 {width:.0f} {height:.0f}" role="img"'
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="rb" viewBox="0 0 {width:.0f} {height:.0f}" role="{role}"'
             f' aria-labelledby="{self.tag}t {self.tag}d"><title id="{self.tag}t">{escape(title)}</title>'
-            f'<desc id="{self.tag}d">{escape(pretty(description))}</desc><style>{style}</style>{inner}</svg>'
+            f'<desc id="{self.tag}d">{escape(pretty(description))}</desc>{looks}{inner}</svg>'
         )
 
 

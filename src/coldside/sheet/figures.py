@@ -21,18 +21,23 @@ from coldside.parts.airflow import FanSpec
 from coldside.parts.pump import PumpSpec
 from coldside.plant.results import Forecast
 from coldside.sheet.drawing import Box, spread
-from coldside.sheet.scale import FONT, escape, pretty, text_width
+from coldside.sheet.scale import FONT, escape, on_dark, pretty, text_width
+from coldside.sheet.stretch import stretch
 from coldside.units import UNIT
 
 Band = tuple[float, float, float]  # 10th, 50th, 90th percentile
 BTU = 1055.05585262  # J, international table
 SIZE = 12.0  # px, words in charts
 
-CHART_CSS = (
-    ".ch{--ink:#20262b;--soft:#5c666e;--rule:#d8d4c8;--gas:#20262b;--sensor:#6b5a2b;--hot:#9a3412;--cool:#2f7f86;--tank:#6aa3a6;"
-    "--band:#efece2;--paper:#fbfaf6}"
-    "@media screen and (prefers-color-scheme:dark){.ch{--ink:#e9e4d8;--soft:#a7abaa;--rule:#3a3f41;--gas:#f3efe4;"
-    "--sensor:#cdb673;--hot:#f2a65a;--cool:#58b3ba;--tank:#8fc9cc;--band:#24282a;--paper:#191c1e}}"
+_LIGHT = (
+    "--ink:#20262b;--soft:#5c666e;--rule:#d8d4c8;--gas:#20262b;--sensor:#6b5a2b;--hot:#9a3412;--cool:#2f7f86;--tank:#6aa3a6;"
+    "--band:#efece2;--paper:#fbfaf6"
+)
+_DARK = (
+    "--ink:#e9e4d8;--soft:#a7abaa;--rule:#3a3f41;--gas:#f3efe4;--sensor:#cdb673;--hot:#f2a65a;--cool:#58b3ba;--tank:#8fc9cc;"
+    "--band:#24282a;--paper:#191c1e"
+)
+_RULES = (
     f".ch text{{font-family:{FONT};font-size:12px;fill:var(--soft)}}.ch .k{{fill:var(--ink);font-weight:600}}"
     ".ch .k{paint-order:stroke;stroke:var(--paper);stroke-width:3px}"
     ".ch .g{stroke:var(--rule);fill:none}.ch .ax{stroke:var(--soft);fill:none}.ch .band{fill:var(--band)}"
@@ -50,6 +55,14 @@ INKS = {  # for viewers without CSS variables: stroke, dash, width
     "tank": ("#6aa3a6", "2 2.5", 1.8),
     "road": ("#5c666e", "", 1.2),
 }
+
+
+def chart_css(chosen: bool = False) -> str:
+    """What a chart looks like on light, dark and paper.
+
+    `chosen`: for a page where the reader chooses, by `data-look` on its root; else the system says light or dark.
+    """
+    return f".ch{{{_LIGHT}}}" + on_dark(f".ch{{{_DARK}}}", chosen) + _RULES
 
 
 def energy(value: float, system: str) -> str:
@@ -431,27 +444,47 @@ def _busy(forecast: Forecast) -> list[tuple[str, str]]:
     return [(n, "on") for n in pumps] + [(n, "fan") for n in fans]
 
 
-def time_chart(forecast: Forecast, system: str, *, narrow: bool = False, likely: Band | None = None) -> str:
+def time_chart(
+    forecast: Forecast,
+    system: str,
+    *,
+    narrow: bool = False,
+    likely: Band | None = None,
+    window: tuple[float, float] | None = None,
+    styled: bool = True,
+) -> str:
     """The session in time as one SVG: intake against its limit, below it coolant, commands and road speed.
 
     `system` is "si" or "us"; `narrow` gives the form for a phone (360 px wide instead of 940); `likely` the 10th,
-    50th and 90th percentile of the intake's peak, K.
+    50th and 90th percentile of the intake's peak, K; `window` the times, s, between which it is drawn, each pixel
+    column anew from all samples; `styled` puts its looks inside (False: the page has them).  The SVG's data attributes
+    say where its time axis lies: `data-t0` and `data-t1` in s at `data-x0` and `data-x1` in px, between `data-y0` and
+    `data-y1`.
     """
-    return _chart(forecast, system, narrow, likely)[0]
+    return _chart(forecast, system, narrow, likely, window, styled)[0]
 
 
 def time_chart_boxes(forecast: Forecast, system: str, *, narrow: bool = False, likely: Band | None = None) -> list[Box]:
     """The room that every word of the same chart takes: no two may overlap."""
-    return _chart(forecast, system, narrow, likely)[1].boxes
+    return _chart(forecast, system, narrow, likely, None, True)[1].boxes
 
 
-def _chart(forecast: Forecast, system: str, narrow: bool, likely: Band | None) -> tuple[str, _Chart]:
+def _chart(
+    whole: Forecast,
+    system: str,
+    narrow: bool,
+    likely: Band | None,
+    window: tuple[float, float] | None,
+    styled: bool,
+) -> tuple[str, _Chart]:
+    forecast = whole if window is None else stretch(whole, *window)
     chart = _Chart(forecast, system, narrow)
     main = _main_panel(forecast, system, narrow, likely)
     bottom = main.top + main.height
     chart.bands(main.top, bottom)
     chart.panel(main, "intake", 5 if narrow else 7)
-    chart.peak(main, likely)
+    if forecast.peak >= 0:
+        chart.peak(main, likely)
     chart.pieces.append(f'<path d="M{chart.left:.1f} {bottom:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
     chart.phases(bottom + 17.0)
     y = bottom + 52.0
@@ -476,10 +509,15 @@ def _chart(forecast: Forecast, system: str, narrow: bool, likely: Band | None) -
     height = y + 26.0
     tag = "chn" if narrow else "chw"
     title = "Intake temperature over the session"
+    axis = (
+        f' data-t0="{forecast.time[0]:.2f}" data-t1="{forecast.time[-1]:.2f}" data-x0="{chart.left:.1f}"'
+        f' data-x1="{chart.right:.1f}" data-y0="{main.top:.1f}" data-y1="{y:.1f}"'
+    )
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {height:.0f}" role="img"'
-        f' aria-labelledby="{tag}t {tag}d"><title id="{tag}t">{title}</title><desc id="{tag}d">'
-        f"{escape(pretty(_described(forecast, system, likely)))}</desc><style>{CHART_CSS}</style>"
+        f'{axis} aria-labelledby="{tag}t {tag}d"><title id="{tag}t">{title}</title><desc id="{tag}d">'
+        f"{escape(pretty(_described(whole, system, likely)))}</desc>"
+        + (f"<style>{chart_css()}</style>" if styled else "")
         + "".join(chart.pieces)
         + "".join(chart.words)
         + "</svg>"

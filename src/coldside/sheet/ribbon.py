@@ -8,6 +8,7 @@ own; ducts are short ribbons beside what they cool.  Pieces: `streams.py` (numbe
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from coldside.build.model import Parallel, Path, names_on
@@ -42,14 +43,23 @@ class Plan:
 
 
 def ribbon_svg(
-    forecast: Forecast, sample: int, system: str, limit: float | None = None, *, narrow: bool = False
+    forecast: Forecast,
+    sample: int,
+    system: str,
+    limit: float | None = None,
+    *,
+    narrow: bool = False,
+    styled: bool = True,
+    tag: str = "",
+    link: Callable[[str], str] | None = None,
 ) -> str:
     """The build at one `sample` (index) of `forecast` as one self-contained SVG element.
 
     `system` is "si" or "us"; `limit` [K] puts the knee of the colour scale, else the session's own limit does.
-    `narrow` gives the form for a phone: 360 px wide instead of 940.
+    `narrow` gives the form for a phone: 360 px wide instead of 940.  For a page: `styled` False leaves its looks to
+    the page, `tag` keeps the ids of several drawings apart, `link` gives the address that a part's name leads to.
     """
-    return _drawn(forecast, sample, system, limit, narrow)[0]
+    return _drawn(forecast, sample, system, limit, narrow, styled, tag, link)[0]
 
 
 def ribbon_boxes(
@@ -59,16 +69,25 @@ def ribbon_boxes(
     return _drawn(forecast, sample, system, limit, narrow)[1].boxes
 
 
-def _drawn(forecast: Forecast, sample: int, system: str, limit: float | None, narrow: bool) -> tuple[str, Drawing]:
+def _drawn(
+    forecast: Forecast,
+    sample: int,
+    system: str,
+    limit: float | None,
+    narrow: bool,
+    styled: bool = True,
+    tag: str = "",
+    link: Callable[[str], str] | None = None,
+) -> tuple[str, Drawing]:
     moment = Moment(forecast, sample, system)
     knee = knee_of(forecast, limit)
     low, high = moment.extremes()
     scale = heat_scale(low, knee.temperature, high, system)
-    tag = "n" if narrow else "w"
-    pen = Drawing(moment, scale, reference_rate(moment), moment.largest_heat(), f"rb{tag}")
+    tag = f"rb{'n' if narrow else 'w'}{tag}"
+    pen = Drawing(moment, scale, reference_rate(moment), moment.largest_heat(), tag, link)
     width, height = narrow_ribbon(pen, knee) if narrow else (WIDTH, _Page(pen, knee).draw())
     title = f"Ribbon drawing of {moment.build.name}"
-    svg = pen.svg(width, height, title, describe(moment, knee), ribbon_css())
+    svg = pen.svg(width, height, title, describe(moment, knee), ribbon_css() if styled else "")
     return svg, pen
 
 
@@ -202,7 +221,9 @@ class _Page:
         pen = self.pen
         pen.legend(28.0, y, 250.0)
         lines = (
-            "colours change at your limit" if self.knee.words else "no limit given: colours change in the middle",
+            f"colours change at {self.knee.words}"
+            if self.knee.words
+            else "no limit given: colours change in the middle",
             "wider: more heat carried per degree · stitches: heat crossing",
             "dashes: almost no flow · dot: sensor",
         )

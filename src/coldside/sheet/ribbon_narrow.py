@@ -231,7 +231,7 @@ def _part(pen: Drawing, row: Row, y: float) -> float:
         elif isinstance(spec, PumpSpec | FanSpec) and moment.drives(stream):
             _down_chevrons(pen, x, y + high / 2)
     block = LINE * (1 + len(lines))
-    pen.label(left, y + (high - block) / 2, [clipped(row.entry, NAME_SIZE, room, True), *lines], "start")
+    pen.label(left, y + (high - block) / 2, [clipped(row.entry, NAME_SIZE, room, True), *lines], "start", row.entry)
     # under the ribbons: it passes behind the strands that stand between a part and its words
     pen.leader(_edge(pen, row), y + high / 2, left - 6.0, y + high / 2, under=True)
     return y + high
@@ -329,7 +329,7 @@ def _close_section(pen: Drawing, section: list[Row], top: float, y: float) -> fl
 def _narrow_foot(pen: Drawing, knee: Knee, y: float) -> float:
     pen.legend(8.0, y + 6, NARROW - 24.0)
     lines = [
-        "colours change at your limit" if knee.words else "no limit given: colours change in the middle",
+        f"colours change at {knee.words}" if knee.words else "no limit given: colours change in the middle",
         "wider: more heat carried per degree",
         "stitches: heat crossing · dashes: almost no flow",
     ]

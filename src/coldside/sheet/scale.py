@@ -89,35 +89,39 @@ def heat_scale(low: float, knee: float, high: float, system: str) -> HeatScale:
     return HeatScale((bottom - shift) / unit, knee, (top - shift) / unit)
 
 
-def scale_css() -> str:
-    """Rules for the classes `t0` ... of the colour steps, light, dark and print."""
+def on_dark(rules: str, chosen: bool = False) -> str:
+    """Rules for a dark screen; `chosen`: the page says so itself, by `data-look` on its root, or leaves it open."""
+    if not chosen:
+        return f"@media screen and (prefers-color-scheme:dark){{{rules}}}"
+    by_system = f":root:not([data-look=light]){{{rules}}}"
+    return (
+        f"@media screen and (prefers-color-scheme:dark){{{by_system}}}@media screen{{:root[data-look=dark]{{{rules}}}}}"
+    )
+
+
+def scale_css(chosen: bool = False) -> str:
+    """Rules for the classes `t0` ... of the colour steps, light, dark and print; `chosen` as of `on_dark`."""
 
     def rules(palette: tuple[tuple[str, str, str], tuple[str, str, str]]) -> str:
         return "".join(
             f".rb .t{i}{{stop-color:{c};--c:{c}}}" for i in range(2 * STEPS) for c in (_step_colour(palette, i),)
         )
 
-    return (
-        rules(LIGHT)
-        + ".rb .s{stroke:var(--c);fill:none}.rb .f{fill:var(--c)}"
-        + "@media screen and (prefers-color-scheme:dark){"
-        + rules(DARK)
-        + "}"
-    )
+    return rules(LIGHT) + ".rb .s{stroke:var(--c);fill:none}.rb .f{fill:var(--c)}" + on_dark(rules(DARK), chosen)
 
 
-def ribbon_css() -> str:
-    """Everything an inline ribbon drawing needs: the scale and the inks, on light, dark and paper."""
+def ribbon_css(chosen: bool = False) -> str:
+    """Everything a ribbon drawing needs: the scale and the inks, on light, dark and paper; `chosen` as of `on_dark`."""
     return (
         ".rb{--ink:#20262b;--soft:#5c666e;--paper:#fbfaf6;--hot:#9a3412}"
-        "@media screen and (prefers-color-scheme:dark){.rb{--ink:#e9e4d8;--soft:#a7abaa;--paper:#191c1e;--hot:#f2a65a}}"
-        f".rb text{{font-family:{FONT};fill:var(--ink)}}"
+        + on_dark(".rb{--ink:#e9e4d8;--soft:#a7abaa;--paper:#191c1e;--hot:#f2a65a}", chosen)
+        + f".rb text{{font-family:{FONT};fill:var(--ink)}}"
         ".rb .n{font-size:13.5px;font-weight:600}.rb .d{font-size:12px;fill:var(--soft)}"
         ".rb .big{font-size:22px;font-weight:700}.rb .over{font-size:13px;font-weight:600;fill:var(--hot)}"
         ".rb .w{stroke:var(--ink);fill:none;stroke-width:1}.rb .st{stroke:var(--paper);fill:none;stroke-width:1.7}"
         ".rb .case{stroke:var(--paper);fill:none}.rb .dash{stroke-dasharray:5 5}"
         ".rb .lead{stroke:var(--soft);fill:none;stroke-width:.8}.rb .ar{stroke:var(--paper);fill:none;stroke-width:1.8}"
-        ".rb .dot{fill:var(--paper);stroke:var(--ink);stroke-width:1.6}" + scale_css()
+        ".rb .dot{fill:var(--paper);stroke:var(--ink);stroke-width:1.6}" + scale_css(chosen)
     )
 
 
