@@ -245,14 +245,22 @@ class _Chart:
     # -- time axis and phases --------------------------------------------------------------------------
 
     def minutes(self, y: float) -> None:
-        """Ticks in minutes along `y`."""
-        steps = (1, 2, 5, 10) if self.time[-1] < 10 else (1, 2, 3, 5, 10)
-        ticks = nice_ticks(float(self.time[0]), float(self.time[-1]), 4 if self.narrow else 10, steps)
-        for tick in ticks:
+        """Ticks along `y`: minutes, or minutes and seconds where a stretch is short."""
+        first, last = float(self.time[0]), float(self.time[-1])
+        count = 4 if self.narrow else 10
+        seconds = (last - first) * 60.0
+        if seconds > 300.0:
+            steps = (1, 2, 5, 10) if last - first < 10 else (1, 2, 3, 5, 10)
+            told = [(tick, f"{tick:g}") for tick in nice_ticks(first, last, count, steps)]
+        else:
+            step = next((s for s in (1, 2, 5, 10, 15, 30) if seconds / s <= count), 60)
+            at = range(math.ceil(first * 60.0 / step - 1e-9), math.floor(last * 60.0 / step + 1e-9) + 1)
+            told = [(k * step / 60.0, f"{k * step // 60}:{k * step % 60:02d}") for k in at]
+        for tick, words in told:
             x = self.x(tick)
             self.pieces.append(f'<path d="M{x:.1f} {y:.1f}v5" class="ax" stroke="#5c666e"/>')
-            self.text(x, y + 17.0, f"{tick:g}", "", "middle")
-        self.text(self.right + 11.0, y + 17.0, "min")
+            self.text(x, y + 17.0, words, "", "middle")
+        self.text(self.right + 11.0, y + 17.0, "min" if seconds > 300.0 else "min:s")
 
     def bands(self, top: float, bottom: float) -> None:
         """A faint band behind every stretch in boost."""
@@ -452,21 +460,22 @@ def time_chart(
     likely: Band | None = None,
     window: tuple[float, float] | None = None,
     styled: bool = True,
+    show: str = "all",
 ) -> str:
     """The session in time as one SVG: intake against its limit, below it coolant, commands and road speed.
 
     `system` is "si" or "us"; `narrow` gives the form for a phone (360 px wide instead of 940); `likely` the 10th,
     50th and 90th percentile of the intake's peak, K; `window` the times, s, between which it is drawn, each pixel
-    column anew from all samples; `styled` puts its looks inside (False: the page has them).  The SVG's data attributes
-    say where its time axis lies: `data-t0` and `data-t1` in s at `data-x0` and `data-x1` in px, between `data-y0` and
-    `data-y1`.
+    column anew from all samples; `styled` puts its looks inside (False: the page has them); `show` is "all", "lead"
+    (the intake alone) or "strips" (the rest, "" where there is none).  The SVG's data attributes say where its time
+    axis lies: `data-t0` and `data-t1` in s at `data-x0` and `data-x1` in px, between `data-y0` and `data-y1`.
     """
-    return _chart(forecast, system, narrow, likely, window, styled)[0]
+    return _chart(forecast, system, narrow, likely, window, styled, show)[0]
 
 
 def time_chart_boxes(forecast: Forecast, system: str, *, narrow: bool = False, likely: Band | None = None) -> list[Box]:
     """The room that every word of the same chart takes: no two may overlap."""
-    return _chart(forecast, system, narrow, likely, None, True)[1].boxes
+    return _chart(forecast, system, narrow, likely)[1].boxes
 
 
 def _chart(
@@ -474,20 +483,51 @@ def _chart(
     system: str,
     narrow: bool,
     likely: Band | None,
-    window: tuple[float, float] | None,
-    styled: bool,
+    window: tuple[float, float] | None = None,
+    styled: bool = True,
+    show: str = "all",
 ) -> tuple[str, _Chart]:
     forecast = whole if window is None else stretch(whole, *window)
     chart = _Chart(forecast, system, narrow)
-    main = _main_panel(forecast, system, narrow, likely)
-    bottom = main.top + main.height
-    chart.bands(main.top, bottom)
-    chart.panel(main, "intake", 5 if narrow else 7)
-    if forecast.peak >= 0:
-        chart.peak(main, likely)
-    chart.pieces.append(f'<path d="M{chart.left:.1f} {bottom:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
-    chart.phases(bottom + 17.0)
-    y = bottom + 52.0
+    top = y = 30.0
+    if show != "strips":
+        main = _main_panel(forecast, system, narrow, likely)
+        bottom = main.top + main.height
+        chart.bands(main.top, bottom)
+        chart.panel(main, "intake", 5 if narrow else 7)
+        if forecast.peak >= 0:
+            chart.peak(main, likely)
+        chart.pieces.append(f'<path d="M{chart.left:.1f} {bottom:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
+        chart.phases(bottom + 17.0)
+        y = bottom + (52.0 if show == "all" else 27.0)
+    if show != "lead":
+        y = _strips(chart, y)
+    if show == "strips" and y == top:
+        return "", chart
+    chart.minutes(y)
+    height = y + 26.0
+    tag = "chn" if narrow else "chw"
+    tag += "" if show == "all" else show
+    title = "Coolant, road speed, pumps and fans" if show == "strips" else "Intake temperature over the session"
+    axis = (
+        f' data-t0="{forecast.time[0]:.2f}" data-t1="{forecast.time[-1]:.2f}" data-x0="{chart.left:.1f}"'
+        f' data-x1="{chart.right:.1f}" data-y0="{top:.1f}" data-y1="{y:.1f}"'
+    )
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {height:.0f}" role="img"'
+        f'{axis} aria-labelledby="{tag}t {tag}d"><title id="{tag}t">{title}</title><desc id="{tag}d">'
+        f"{escape(pretty(_described(whole, system, likely)))}</desc>"
+        + (f"<style>{chart_css()}</style>" if styled else "")
+        + "".join(chart.pieces)
+        + "".join(chart.words)
+        + "</svg>"
+    )
+    return svg, chart
+
+
+def _strips(chart: _Chart, y: float) -> float:
+    """Coolant, road speed, pumps and fans below `y`; returns the lower edge."""
+    forecast, narrow = chart.forecast, chart.narrow
     coolant = _coolant_panel(forecast, y, narrow)
     if coolant is not None:
         chart.panel(coolant, "coolant", 4)
@@ -504,25 +544,7 @@ def _chart(
         what = "pumps and fans" if len(kinds) > 1 else "pumps" if "on" in kinds else "fans"
         chart.text(chart.left, y - 3.0, f"{what}: a full bar is full speed", "k")
         y += 4.0
-    y += 19.0 * len(chart.commands(y, 19.0)) + 4.0
-    chart.minutes(y)
-    height = y + 26.0
-    tag = "chn" if narrow else "chw"
-    title = "Intake temperature over the session"
-    axis = (
-        f' data-t0="{forecast.time[0]:.2f}" data-t1="{forecast.time[-1]:.2f}" data-x0="{chart.left:.1f}"'
-        f' data-x1="{chart.right:.1f}" data-y0="{main.top:.1f}" data-y1="{y:.1f}"'
-    )
-    svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {height:.0f}" role="img"'
-        f'{axis} aria-labelledby="{tag}t {tag}d"><title id="{tag}t">{title}</title><desc id="{tag}d">'
-        f"{escape(pretty(_described(whole, system, likely)))}</desc>"
-        + (f"<style>{chart_css()}</style>" if styled else "")
-        + "".join(chart.pieces)
-        + "".join(chart.words)
-        + "</svg>"
-    )
-    return svg, chart
+    return y + 19.0 * len(chart.commands(y, 19.0)) + 4.0
 
 
 def _main_panel(forecast: Forecast, system: str, narrow: bool, likely: Band | None) -> Panel:
