@@ -115,6 +115,14 @@ SOURCES = _table(
         "US Department of Energy, Alternative Fuels Data Center: Fuel Properties Comparison (table)",
         SEEN,
     ),
+    (
+        "USOctane",
+        (
+            "United States Code, title 15, section 2821: octane rating, half the sum of research and motor octane "
+            "number (definition, as quoted by a law dictionary)"
+        ),
+        IN_PART,
+    ),
     ("EN228", "EN 228, unleaded petrol: least octane numbers of the 95 grade", MEMORY),
     (
         "AndersonWallington2020",

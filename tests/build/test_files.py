@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from coldside.build.document import scan
-from coldside.build.files import load_build, save, set_value
+from coldside.build.files import load_build, save
 from coldside.build.model import Build, Given, Parallel
 from coldside.duty.phases import load_session
 from coldside.errors import BadInput
@@ -175,70 +174,6 @@ def test_the_bundled_builds_and_sessions_are_read(examples: Path) -> None:
 
 
 # -- writing -----------------------------------------------------------------------------------------
-KEYS = [key for key in scan(BUILD, "").spans if not any(isinstance(part, int) for part in key)]
-TABLES = [key for key in scan(BUILD, "").ends if key]
-VALUES = st.one_of(
-    st.text(max_size=20),
-    st.integers(-(2**62), 2**62),
-    st.floats(allow_nan=False, allow_infinity=False),
-    st.booleans(),
-    st.lists(st.lists(st.text(max_size=5), min_size=2, max_size=2), min_size=1, max_size=4),
-)
-
-
-@given(key=st.sampled_from(KEYS), new=VALUES, ends=st.sampled_from(["\n", "\r\n"]))
-def test_one_value_is_set_and_nothing_else_moves(key: tuple[str, ...], new: Any, ends: str) -> None:
-    text = BUILD.replace("\n", ends)
-    changed = set_value(text, ".".join(key), new)
-    start, end = scan(text, "").spans[key]
-    assert changed.startswith(text[:start])
-    assert changed.endswith(text[end:])
-    value: Any = scan(changed, "").data
-    for part in key:
-        value = value[part]
-    assert value == new
-    assert type(value) is type(new)
-
-
-@given(
-    table=st.sampled_from([key for key in scan(BUILD, "").ends if key]),
-    new=VALUES,
-    ends=st.sampled_from(["\n", "\r\n"]),
-)
-def test_a_new_key_is_one_new_line_in_its_table(table: tuple[str, ...], new: Any, ends: str) -> None:
-    text = BUILD.replace("\n", ends)
-    changed = set_value(text, ".".join([*table, "brand_new"]), new)
-    before, after = text.split(ends), changed.split(ends)
-    added = [row for row in after if row.startswith("brand_new = ")]
-    assert len(added) == 1
-    after.remove(added[0])
-    assert after == before
-    value: Any = scan(changed, "").data
-    for part in table:
-        value = value[part]
-    assert value["brand_new"] == new
-
-
-def test_comments_stay() -> None:
-    changed = set_value(BUILD, "parts.tank.volume", "40 L")
-    assert 'volume = "40 L"                      # behind the driver\n' in changed
-
-
-def test_a_new_key_behind_a_last_line_without_an_end() -> None:
-    assert set_value('[a]\nb = "1 L"', "a.c", 2) == '[a]\nb = "1 L"\nc = 2\n'
-
-
-def test_what_cannot_be_set_is_refused() -> None:
-    with pytest.raises(BadInput) as refused:
-        set_value(BUILD, "parts.tnak.volume", "40 L")
-    assert str(refused.value) == 'parts.tnak.volume: there is no table [parts.tnak]; nearest: "parts.tank"'
-    with pytest.raises(BadInput) as refused:
-        set_value(BUILD, "parts.tank.volume", {"a": 1})
-    assert str(refused.value) == "parts.tank.volume: a table cannot be a value"
-    with pytest.raises(BadInput):
-        set_value("[a\n", "a.b", 1)
-
-
 def test_save_keeps_one_backup_and_leaves_nothing_else(tmp_path: Path) -> None:
     file = tmp_path / "hill.toml"
     save(file, "one\r\n")

@@ -117,3 +117,16 @@ def test_a_wrong_fuel_is_told_with_the_nearest(tmp_path):
     engine = ENGINE.replace('"gasoline 98"', '"gasolin 98"')
     with pytest.raises(BadInput, match="nearest: 'gasoline 98'"):
         load(tmp_path, "", engine)
+
+
+def test_a_pump_number_is_read_and_said(tmp_path):
+    """What a North American pump shows, by name only; the note says which RON and MON it was taken for."""
+    build = load(tmp_path, "", ENGINE.replace('"gasoline 98"', '"gasoline 93 (R+M)/2"'))
+    assert build.engine.fuel == "gasoline 93 AKI"
+    said = (
+        'engine.fuel = "gasoline 93 (R+M)/2": 93, the (R+M)/2 of a North American pump, is taken for RON 97.5 and MON '
+        "88.5, each known to half a number"
+    )
+    assert [note for note in build.notes if "engine.fuel" in note] == [said]
+    with pytest.raises(BadInput, match=r'knot\.toml:9: engine\.fuel: .*say which 93 is meant: "gasoline 93 AKI" is'):
+        load(tmp_path, "", ENGINE.replace('"gasoline 98"', '"gasoline 93"'))

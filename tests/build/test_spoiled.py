@@ -489,7 +489,7 @@ CASES: tuple[Case, ...] = (
         (
             (
                 'hill.toml:42: limits.1.quantity = "iat" is not one of "intake", "sensor", "over_ambient", "coolant", '
-                '"spread"; nearest: "intake"'
+                '"spread", "margin"; nearest: "intake"'
             ),
         ),
     ),
@@ -512,7 +512,7 @@ CASES: tuple[Case, ...] = (
         "session",
         (('quantity = "intake"', 'quantity = "intke"'),),
         (
-            'hill.toml:42: limits.1.quantity = "intke" is not one of "intake", "sensor", "over_ambient", "coolant", "spread"; nearest: "intake"',
+            'hill.toml:42: limits.1.quantity = "intke" is not one of "intake", "sensor", "over_ambient", "coolant", "spread", "margin"; nearest: "intake"',
         ),
     ),
     Case(
@@ -1128,6 +1128,38 @@ CASES: tuple[Case, ...] = (
         "session",
         (('at_most = "60 degC"', 'at_most = "60 degC +- 1 K"'),),
         ('hill.toml:43: limits.1.at_most = "60 degC +- 1 K" has a +-, but a limit is exact',),
+    ),
+    Case(
+        "bounds of a limit",
+        "session",
+        (('quantity = "intake"', 'quantity = "margin"'),),
+        (
+            "hill.toml:43: limits.1.at_most: is of quantities that must stay low; a margin must stay up: "
+            'write at_least = "8 K"',
+        ),
+    ),
+    Case(
+        "bounds of a limit",
+        "session",
+        (('at_most = "60 degC"', 'at_least = "60 degC"'),),
+        ("hill.toml:43: limits.1.at_least: is only of a limit on margin; what must stay low, as intake, has at_most",),
+    ),
+    Case(
+        "bounds of a limit",
+        "session",
+        (('quantity = "intake"\nat_most = "60 degC"', 'quantity = "margin"\nmin = "8 K"'),),
+        ('hill.toml:43: limits.1.min: is not a key of a limit; nearest: "at_least"',),
+    ),
+    Case(
+        "bounds of a limit",
+        "session",
+        (
+            (
+                'quantity = "intake"\nat_most = "60 degC"\nduring = "boost"',
+                'quantity = "margin"\nat_least = "8 K"\nduring = "always"',
+            ),
+        ),
+        ("hill.toml:44: limits.1.during: means nothing for margin: an engine knocks under load; take it out",),
     ),
     Case(
         "session rules",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 
 import pytest
@@ -21,9 +22,12 @@ REPLAY = "time [s],engine_speed [rpm],plenum [kPa abs]\n0,3000,100\n1,4000,150\n
 CYCLE = "t_s,speed_m_s\n0,0\n10,8\n20,0\n"
 
 
-def loaded(folder: Path, text: str = SESSION) -> Session:
+MARGIN = 'quantity = "margin"\nat_least = "8 K"'
+
+
+def loaded(folder: Path, text: str = SESSION, loops: Collection[str] | None = None) -> Session:
     (folder / "day.toml").write_text(text)
-    return load_session(folder / "day.toml")
+    return load_session(folder / "day.toml", loops)
 
 
 def test_values_are_si(tmp_path: Path) -> None:
@@ -237,3 +241,30 @@ def test_a_file_knows_which_tables_belong_to_the_other() -> None:
     # neither list may forget one of its own top keys, nor claim one that both files have
     assert {name for name, home in HOMES.items() if home == "a session"} == set(phases.TOP) - set(files.TOP)
     assert {name for name, home in HOMES.items() if home == "a build"} == set(files.TOP) - set(phases.TOP)
+
+
+def test_a_limit_on_margin_has_a_lowest_value(tmp_path: Path) -> None:
+    text = LIMITS.replace('quantity = "coolant"\nat_most = "65 degC"\nduring = "always"', MARGIN)
+    (tmp_path / "limits.toml").write_text(text)
+    one = load_limits(tmp_path / "limits.toml")[0]
+    assert (one.quantity, one.at_most, one.at_least, one.lowest, one.bound) == ("margin", None, 8.0, True, 8.0)
+    assert one.room(10.0) == 2.0
+    assert one.moved(1.0).at_least == 9.0
+    highest = LimitSpec(quantity="intake", at_most=330.0)
+    assert highest.room(332.0) == -2.0
+    assert highest.moved(1.0).at_most == 331.0
+
+
+def test_a_limit_on_a_loop_that_the_build_has_not_is_refused_with_its_line(tmp_path: Path) -> None:
+    text = LIMITS.replace('quantity = "coolant"', 'quantity = "coolant"\nloop = "chrage"')
+    (tmp_path / "limits.toml").write_text(text)
+    assert load_limits(tmp_path / "limits.toml")[0].loop == "chrage"  # without a build nobody knows
+    for loops, end in ((("charge", "oil"), '; nearest: "charge"'), ((), ", which has none")):
+        with pytest.raises(BadInput) as refused:
+            load_limits(tmp_path / "limits.toml", loops)
+        assert refused.value.where.endswith("limits.toml:5")
+        assert str(refused.value).endswith(f'limits.1.loop = "chrage" is no loop of the build{end}')
+    named = spoiled(SESSION, ('start = "soaked"', 'start = "soaked"\nlimits_file = "limits.toml"'))
+    with pytest.raises(BadInput, match=r"limits\.toml:5"):
+        loaded(tmp_path, named, ("oil",))
+    assert load_limits(tmp_path / "limits.toml", ("chrage",))[0].loop == "chrage"

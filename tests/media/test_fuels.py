@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -14,6 +16,8 @@ from coldside.media.fuels import (
     blend,
     evaporation_drop,
     fuel,
+    mixed,
+    octane_words,
     saturated_drop,
     stoichiometric_ratio,
     vapour_pressure,
@@ -113,7 +117,7 @@ def test_evaporation_cools_more_when_rich_and_balances_enthalpy(lambda_, share):
             lambda: fuel("E85x"),
             (
                 "fuel 'E85x' is not known; it must be one of gasoline 95, gasoline 98, gasoline 100, E10, E85, "
-                'ethanol, methanol; nearest: \'E85\'; or "gasoline 98", "E85" or a blend by volume, '
+                'ethanol, methanol; nearest: \'E85\'; or "gasoline 98", "gasoline 93 AKI", "E85" or a blend by volume, '
                 '"gasoline 98 with 40 % E85"'
             ),
         ),
@@ -121,7 +125,7 @@ def test_evaporation_cools_more_when_rich_and_balances_enthalpy(lambda_, share):
             lambda: fuel("hay"),
             (
                 "fuel 'hay' is not known; it must be one of gasoline 95, gasoline 98, gasoline 100, E10, E85, ethanol, "
-                'methanol; or "gasoline 98", "E85" or a blend by volume, "gasoline 98 with 40 % E85"'
+                'methanol; or "gasoline 98", "gasoline 93 AKI", "E85" or a blend by volume, "gasoline 98 with 40 % E85"'
             ),
         ),
         (
@@ -130,6 +134,28 @@ def test_evaporation_cools_more_when_rich_and_balances_enthalpy(lambda_, share):
                 "fuel 'gasoline 97 with 40 % E85': 'gasoline 97' is not known; a blend is made of gasoline 95, "
                 "gasoline 98, gasoline 100, E10, E85, ethanol, methanol; nearest: 'gasoline 98'"
             ),
+        ),
+        *(
+            (
+                functools.partial(fuel, name),
+                (
+                    f"fuel '{name}' is not known; say which 91 is meant: \"gasoline 91 AKI\" is what a North American "
+                    'pump shows, (R+M)/2, about RON 95.5; "gasoline 91 RON" is the number of pumps elsewhere'
+                ),
+            )
+            for name in ("gasoline 91", "91 octane", "premium 91")
+        ),
+        (
+            lambda: fuel("gasoline 93 with 10 % ethanol"),
+            (
+                "fuel 'gasoline 93 with 10 % ethanol': 'gasoline 93' is not known; say which 93 is meant: \"gasoline "
+                '93 AKI" is what a North American pump shows, (R+M)/2, about RON 97.5; "gasoline 93 RON" is the number '
+                "of pumps elsewhere"
+            ),
+        ),
+        (
+            lambda: fuel("gasoline 60 AKI"),
+            "fuel 'gasoline 60 AKI': gasoline of 60 AKI is not sold; it must be from 80 to 115",
         ),
         (
             lambda: fuel("gasoline 98 with 140 % E85"),
@@ -178,6 +204,29 @@ def test_ends_and_numbered_blends():
     assert fuel("E40").RON == blend(FUELS["gasoline 95"], 0.4).RON
     for name in (*FUELS, "E40", "methanol with 30 % gasoline 100"):
         assert sum(share for _, share in fuel(name).contents) == pytest.approx(1.0, rel=1e-12)
+
+
+def test_a_pump_number_is_half_the_sum_of_both_octane_numbers():
+    """The definition (USOctane); RON and MON apart by 9, the middle of 8 to 10 of pump gasoline (common practice)."""
+    for number in (87, 91, 93, 93.5):
+        pumped = fuel(f"gasoline {number} AKI")
+        assert (pumped.RON + pumped.MON) / 2.0 == number
+        assert pumped.RON - pumped.MON == 9.0
+        assert fuel(f"gasoline {number} (R+M)/2") == fuel(pumped.name) == pumped
+    blended = fuel("gasoline 93 AKI with 40 % E85")
+    assert blended.RON == mixed(fuel("gasoline 93 AKI"), fuel("E85"), 0.4).RON
+    for kind in (fuel("gasoline 93 AKI"), blended):
+        assert octane_words(kind) == (
+            "93, the (R+M)/2 of a North American pump, is taken for RON 97.5 and MON 88.5, each known to half a number"
+        )
+    assert octane_words(fuel("gasoline 98")) is None
+
+
+def test_a_number_is_ron_whether_said_or_not():
+    """A grade without a name of its own keeps the sensitivity of gasoline 95, 10 (EN228)."""
+    assert fuel("gasoline 98 RON") is fuel("gasoline 98")
+    regular = fuel("gasoline 91 RON")
+    assert (regular.RON, regular.MON) == (91.0, 81.0)
 
 
 def test_octane_index():

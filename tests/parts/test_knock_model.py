@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from coldside.errors import BadInput
 from coldside.parts.engine import RPM, EngineSpec
-from coldside.parts.knock_model import KnockModel, chamber_of, cylinder_fault, trimmed
+from coldside.parts.knock_model import KnockModel, boost_left, chamber_of, cylinder_fault, trimmed
 from coldside.units import Pressure
 
 AMBIENT = 98500.0
@@ -161,33 +161,33 @@ def test_the_table_of_limits_is_the_search():
 
 
 def test_share_of_power_left():
-    """1 without trims and knock; falls with charge beyond the known point; trims take theirs (arithmetic)."""
-    assert model().power_share(N, P, 345.0, 345.0, AMBIENT) == 1.0
-    hot = KNOWN_MODEL.power_share(N, P, np.array([300.0, 318.15, 345.0, 360.0]), 300.0, AMBIENT)
+    """1 without trims and knock; falls with charge beyond the known point; trims of boost are not power's."""
+    assert model().power_share(N, P, 345.0, 345.0) == 1.0
+    hot = KNOWN_MODEL.power_share(N, P, np.array([300.0, 318.15, 345.0, 360.0]), 300.0)
     assert hot[:2] == pytest.approx(1.0, abs=2e-3)
     assert hot[1] > hot[2] > hot[3] > 0.9
     trims = model(trim_boost=((310.0, 0.0), (340.0, 0.5)))
-    assert trims.power_share(N, P, 345.0, 345.0, AMBIENT) == pytest.approx((AMBIENT + 0.55e5) / P)
+    assert trims.power_share(N, P, 345.0, 345.0) == 1.0
 
 
 def test_trims_answer_the_sensor():
-    """Half of the boost and 6 deg at 340 K, none at 310 K; power from the retard loss and the pressure (arithmetic)."""
+    """Half of the boost and 6 deg at 340 K, none at 310 K; power from the retard loss (arithmetic)."""
     engine = model(
         trim_spark=((310.0, 0.0), (340.0, math.radians(6.0))),
         trim_boost=((310.0, 0.0), (340.0, 0.5)),
     )
-    cool = trimmed(engine, N, P, 305.0, 2e5, AMBIENT)
-    assert cool.power == pytest.approx(2e5)
-    assert cool.plenum_pressure == pytest.approx(P)
-    hot = trimmed(engine, N, P, 345.0, 2e5, AMBIENT)
-    assert hot.plenum_pressure == pytest.approx(AMBIENT + 0.5 * 1.1e5)
+    cool = trimmed(engine, N, P, 305.0)
+    assert cool.power == pytest.approx(1.0)
+    assert boost_left(engine.spec, P, 305.0, AMBIENT) == pytest.approx(P)
+    hot = trimmed(engine, N, P, 345.0)
+    assert boost_left(engine.spec, P, 345.0, AMBIENT) == pytest.approx(AMBIENT + 0.5 * 1.1e5)
     assert hot.spark == pytest.approx(float(engine.asked_spark(N, P)) - 6.0)
     lost = float(engine.loss(N, hot.spark))
-    assert hot.power == pytest.approx(2e5 * float(hot.plenum_pressure) / P * (1.0 - lost))
-    many = trimmed(engine, N, P, np.linspace(300.0, 350.0, 11), 2e5, AMBIENT)
-    assert np.all(np.diff(many.power) <= 0.0)
-    idle = trimmed(engine, N, 0.4e5, 345.0, 2e3, AMBIENT)
-    assert idle.plenum_pressure == pytest.approx(0.4e5)
+    assert hot.power == pytest.approx(1.0 - lost)
+    many = np.linspace(300.0, 350.0, 11)
+    assert np.all(np.diff(trimmed(engine, N, P, many).power) <= 0.0)
+    assert np.all(np.diff(boost_left(engine.spec, P, many, AMBIENT)) <= 0.0)
+    assert boost_left(engine.spec, 0.4e5, 345.0, AMBIENT) == pytest.approx(0.4e5)
 
 
 def test_half_a_known_point_is_refused():
@@ -200,4 +200,4 @@ def test_the_same_engine_is_the_same_model():
     assert KnockModel.of(piston(**KNOWN), AMBIENT) is KnockModel.of(piston(**KNOWN), AMBIENT)
     listed = KnockModel.of(piston(**KNOWN, trim_boost=[[300.0, 0.0], [340.0, 0.5]]), AMBIENT)
     assert listed.factor == KNOWN_MODEL.factor
-    assert listed.power_share(N, P, 320.0, 340.0, AMBIENT) < 0.8
+    assert boost_left(listed.spec, P, 340.0, AMBIENT) == pytest.approx(AMBIENT + 0.5 * (P - AMBIENT))

@@ -20,8 +20,8 @@ from coldside.plant.steady import operating_point
 from generators import session_of
 from words.files import BUILD, spoiled
 
-KEYS = {"pickup_at_rest": 25.0, "pickup_moving": 2.0, "pickup_speed": 6.0, "pickup_lag": 300.0, "pickup_warming": 700.0}
-PICKUP = PickUp(25.0, 2.0, 6.0, 300.0, 700.0)
+PICKUP = PickUp(at_rest=25.0, moving=2.0, speed=6.0, lag=300.0, warming=700.0, day=0.05)
+KEYS = {f"pickup_{name}": value for name, value in vars(PICKUP).items()}
 FILTER = '[parts.filter]\nkind = "filter"'
 
 
@@ -50,9 +50,10 @@ def test_the_forecast_draws_what_the_balance_says(build):
     for span in d.spans:
         on_dyno[span.first : span.last + 1] |= span.kind == "pull"
     past = np.where(on_dyno, 0.0, d.road_speed)
-    expected = drawn_rise(PICKUP, d.time, past, d.engine_speed > 0.0, start=25.0)
+    standing = 25.0 * (1.0 + 0.05 * (np.ravel(d.ambient_temperature)[0] - 283.15) / 10.0)
+    expected = drawn_rise(PICKUP, d.time, past, d.engine_speed, d.ambient_temperature, start=standing)
     assert found.compressor_in - d.ambient_temperature == pytest.approx(expected, abs=1e-6)
-    assert expected[0] == 25.0
+    assert expected[0] == pytest.approx(standing)
     assert expected[3200] < 15.0  # the wind has carried it off
     pull = np.flatnonzero(on_dyno)
     assert expected[pull[-1]] > expected[pull[0]]  # wheels turn on a dyno, the car stands
@@ -62,7 +63,9 @@ def test_a_cold_start_has_none_and_warms(build):
     d = sample(session_of(PhaseSpec(kind="idle", duration=3000.0)), build)
     assert d.drawn_rise[0] == 0.0
     assert (np.diff(d.drawn_rise) > 0.0).all()
-    assert 22.0 < d.drawn_rise[-1] < 25.0
+    idle = 60.0 * d.engine_speed[-1]
+    assert 15.0 < d.drawn_rise[-1] < 25.0 * (1.0 + 0.005 * (np.ravel(d.ambient_temperature)[0] - 283.15))
+    assert 700.0 < idle < 1200.0  # turns warm an engine: below 1500 rpm it takes longer than `warming`
 
 
 def test_without_the_keys_it_is_a_share_of_the_bay(examples):
@@ -71,13 +74,18 @@ def test_without_the_keys_it_is_a_share_of_the_bay(examples):
 
 
 def test_a_point_is_settled_at_its_road_speed_or_held_at_its_moment(build):
-    """2 + 23/(1 + V/6) K; at a moment of a session what the session has there."""
+    """2 + 23/(1 + V/6) K on a day of 10 degC, 5 % more for 10 K; at a moment what the session has there."""
+    day = 1.0 + 0.05 * (300.0 - 283.15) / 10.0
     moving = operating_point(build, ambient=300.0, road_speed=30.0)
-    assert moving.stages[0].inlet.item() - 300.0 == pytest.approx(2.0 + 23.0 / 6.0, abs=1e-9)
+    assert moving.stages[0].inlet.item() - 300.0 == pytest.approx(day * (2.0 + 23.0 / 6.0), abs=1e-9)
     session = session_of(*town())
     held = operating_point(build, session=session, at=315.0)
     d = sample(session, build)
-    assert held.stages[0].inlet.item() - d.ambient_temperature == pytest.approx(d.drawn_rise[3150], abs=1e-9)
+    there = float(np.ravel(d.ambient_temperature)[-1])
+    assert held.stages[0].inlet.item() - there == pytest.approx(d.drawn_rise[3150], abs=1e-9)
+    warmer = operating_point(build, session=session, at=315.0, ambient=there + 10.0)
+    more = 0.05 * (2.0 + 23.0 / (1.0 + d.road_speed[3150] / 6.0))
+    assert warmer.stages[0].inlet.item() - there - 10.0 == pytest.approx(d.drawn_rise[3150] + more, abs=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -41,6 +41,7 @@ class Document:
     lines: dict[Key, int] = field(default_factory=dict)
     spans: dict[Key, tuple[int, int]] = field(default_factory=dict)  # of values, in characters of the text
     ends: dict[Key, int] = field(default_factory=dict)  # table -> end of its last line, where a new key goes
+    headers: dict[Key, tuple[int, int]] = field(default_factory=dict)  # table -> its [header], in characters
     misuse: list[tuple[Key, str]] = field(default_factory=list)  # forms that our files do not use
     changed: set[Key] = field(default_factory=set)
 
@@ -285,6 +286,21 @@ _TOKEN = re.compile(
 )
 
 
+def pieces(text: str, start: int, end: int) -> Iterator[tuple[str, int, int]]:
+    """Tokens of a value that the parser has accepted: their sort ("text", "comment", "mark", "word" ...) and span."""
+    while start < end:
+        token = _TOKEN.match(text, start)
+        if not token:
+            raise Internal(f"cannot follow {typed(text[start:end])}; please send us this file")
+        yield str(token.lastgroup), *token.span()
+        start = token.end()
+
+
+def names_in_header(text: str, start: int, end: int) -> list[tuple[int, int]]:
+    """Spans of the names in a table's header ("parts" and "tank" of [parts.tank]), quotes included."""
+    return [found.span() for found in _PARTS.finditer(text, start, end)]
+
+
 class _Scanner:
     """Walks a text that the parser has accepted and fills the document's lines, spans and ends."""
 
@@ -306,6 +322,7 @@ class _Scanner:
             if header:
                 table = self._table(self._names(header.group(2)), bool(header.group(1)))
                 self.document.lines.setdefault(table, line)
+                self.document.headers[table] = header.span()
                 position = header.end()
                 self.document.ends[table] = self._line_end(position)
                 continue

@@ -1,7 +1,8 @@
-"""Builds from files and back: `load_build`, `set_value` (keeps every other byte), `save` (atomic, one backup).
+"""Builds from files and back: `load_build`, `save` (atomic, one backup).
 
 What is here: which tables a build has and how they become a `Build`.  What is not: the text itself
-(`build/document.py`), the keys of one table (`build/schema.py`), paths (`build/paths.py`).
+(`build/document.py`), changes to it (`build/editing.py`), the keys of one table (`build/schema.py`), paths
+(`build/paths.py`).
 """
 
 from __future__ import annotations
@@ -9,7 +10,6 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -17,13 +17,13 @@ from typing import Any
 
 from coldside import units
 from coldside.build.core_rules import COOLANT_ONLY
-from coldside.build.document import SET, Document, Key, dotted, read_document, scan
+from coldside.build.document import SET, Document, Key, dotted, read_document
 from coldside.build.model import Build, Duct, Loop, Parallel, names_on
 from coldside.build.model import Path as Walk
 from coldside.build.paths import CHARGE, DUCT, ENGINE, LOOP, Member, PathRead, check_order, check_sides, read_path
 from coldside.build.schema import HOMES, PART_KINDS, LoopKeys, Reading
 from coldside.build.vocabulary import OTHER_KINDS
-from coldside.errors import BadInput, Internal, nearest
+from coldside.errors import BadInput, nearest
 from coldside.media.coolants import OIL, parse_coolant
 from coldside.parts.airflow import DuctSpec, FanSpec
 from coldside.parts.compressor import CompressorSpec
@@ -328,63 +328,6 @@ def _without(table: dict[str, Any], name: str) -> dict[str, Any]:
 
 
 # -- writing -----------------------------------------------------------------------------------------
-def set_value(text: str, key: str, new: Any) -> str:
-    """The text of a file with one value set; comments, order and every other line stay byte for byte.
-
-    Parameters
-    ----------
-    text : a TOML file of ours.
-    key : dotted, "parts.tank.volume"; its table must stand in the file.
-    new : text, number, flag, or list of these; a new key goes behind the last line of its table.
-
-    Raises BadInput when the text is no TOML or the table is not in it.
-    """
-    document = scan(text, "text")
-    path: Key = tuple(key.split("."))
-    if not isinstance(new, (str, bool, int, float, list, tuple)):
-        raise BadInput(f"{typed(new)} cannot be a value", key=key)
-    literal = _literal(new)
-    if path in document.spans:
-        start, end = document.spans[path]
-        changed = text[:start] + literal + text[end:]
-    else:
-        table = path[:-1]
-        if table not in document.ends:
-            names = [dotted(name) for name in document.ends if name]
-            close = nearest(dotted(table), names)
-            raise BadInput(f"there is no table [{dotted(table)}]" + (f'; nearest: "{close}"' if close else ""), key=key)
-        end = document.ends[table]
-        newline = "\r\n" if "\r\n" in text else "\n"
-        before = newline if end and not text[:end].endswith("\n") else ""
-        changed = f"{text[:end]}{before}{path[-1]} = {literal}{newline}{text[end:]}"
-    _prove(changed, path, new)
-    return changed
-
-
-def _literal(value: Any) -> str:
-    """A value as TOML on one line."""
-    import tomlkit
-
-    if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_literal(item) for item in value) + "]"
-    return str(tomlkit.item(value).as_string())
-
-
-def _prove(text: str, path: Key, new: Any) -> None:
-    """The changed text reads back as what was set."""
-    try:
-        found: Any = tomllib.loads(text)
-        for part in path:
-            found = found[part]
-    except (ValueError, KeyError, TypeError) as error:
-        raise Internal(f"setting {dotted(path)} spoiled the file; nothing was written") from error
-    wanted = (
-        [list(item) if isinstance(item, tuple) else item for item in new] if isinstance(new, (list, tuple)) else new
-    )
-    if found != wanted:
-        raise Internal(f"setting {dotted(path)} did not take; nothing was written")
-
-
 def save(path: str | Path, text: str) -> None:
     """Write a file so that it is whole at every moment: temporary file beside it, then a swap.
 

@@ -620,7 +620,7 @@ def _plenum_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return verdict
 
 
-_PICKUP = ("pickup_moving", "pickup_speed", "pickup_lag", "pickup_warming")
+_PICKUP = ("pickup_moving", "pickup_speed", "pickup_lag", "pickup_warming", "pickup_day")
 
 
 def _filter_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:

@@ -17,7 +17,7 @@ from coldside import units
 from coldside.errors import BadInput, nearest
 from coldside.media.coolants import parse_coolant
 from coldside.media.fuels import FORMS as FUEL_FORMS
-from coldside.media.fuels import fuel
+from coldside.media.fuels import fuel, octane_words
 from coldside.parts.engine import RPM
 from coldside.parts.fields import Field
 from coldside.parts.pump import Control
@@ -263,9 +263,11 @@ def _fuel(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
     if not isinstance(value, str):
         raise BadInput(f"{typed(value)} is no text; write {FUEL_FORMS}")
     try:
-        return Quantity(fuel(value).name, None, value)
+        found = fuel(value)
     except BadInput as error:
         raise Refused((None, ": ", error.message)) from None
+    meant = octane_words(found)
+    return Quantity(found.name, None, value, () if meant is None else (f"{typed(value)}: {meant}",))
 
 
 _CONTROL = re.compile(r"above\s+(?P<level>.+?)\s+(?P<of>charge|coolant)\s*,\s*(?P<band>.+?)\s+hysteresis\s*\Z")

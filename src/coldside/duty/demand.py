@@ -113,11 +113,13 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
         notes=tuple(dict.fromkeys(notes)),
         distance=_distance(stretches, road_speed),
         runs=tuple(_runs(stretches)),
-        drawn_rise=_drawn_rise(build, engine_speed, past, session.start == "soaked"),
+        drawn_rise=_drawn_rise(build, engine_speed, past, around.temperature, session.start == "soaked"),
     )
 
 
-def _drawn_rise(build: Build, engine_speed: np.ndarray, past: np.ndarray, soaked: bool) -> np.ndarray | None:
+def _drawn_rise(
+    build: Build, engine_speed: np.ndarray, past: np.ndarray, ambient: np.ndarray | float, soaked: bool
+) -> np.ndarray | None:
     """Rise before the compressor, K, with air at `past` [m/s] along the car; None without figures of it.
 
     A session that starts at ambient starts with a cold engine and no rise, one that starts soaked as after standing.
@@ -125,10 +127,9 @@ def _drawn_rise(build: Build, engine_speed: np.ndarray, past: np.ndarray, soaked
     pickup = drawn_pickup(build)
     if pickup is None:
         return None
-    time, running = np.arange(len(past)) / SAMPLE_RATE, engine_speed > 0.0
-    return drawn_rise(
-        pickup, time, past, running, warm=float(soaked), start=settled_rise(pickup, 0.0).item() if soaked else 0.0
-    )
+    time, first = np.arange(len(past)) / SAMPLE_RATE, np.ravel(ambient)[0]
+    start = settled_rise(pickup, 0.0, first).item() if soaked else 0.0
+    return drawn_rise(pickup, time, past, engine_speed, ambient, warm=float(soaked), start=start)
 
 
 def drawn_pickup(build: Build) -> PickUp | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -197,14 +197,25 @@ PHASE_KEYS = {  # keys beyond kind, name, pumps, fans, group, air
 
 @dataclass(frozen=True, kw_only=True)
 class LimitSpec:
-    """`[[limits]]`: one quantity that must stay at or below a value."""
+    """`[[limits]]`: one quantity that must stay at or below a value, or, for `margin`, at or above one."""
 
     quantity: str = given(
-        "choice", "what is limited", choices=("intake", "sensor", "over_ambient", "coolant", "spread")
+        "choice",
+        "what is limited",
+        choices=("intake", "sensor", "over_ambient", "coolant", "spread", "margin"),
     )
-    at_most: float = given(
+    at_most: float | None = given(
         "by quantity",
         "highest allowed: a temperature for intake, sensor, coolant; a difference for over_ambient; a share for spread",
+        default=None,
+        when_absent="required, but for margin",
+    )
+    at_least: float | None = given(
+        "by quantity",
+        "lowest allowed margin to knock, in kelvin of warmer charge; only for margin, which needs a known "
+        "knock-limited point of the engine (knock_speed and its like)",
+        default=None,
+        when_absent="required for margin",
     )
     during: str = given("choice", "when it counts", default="boost", choices=("boost", "always"))
     loop: str | None = given(
@@ -214,6 +225,28 @@ class LimitSpec:
         default=None,
         when_absent="the hottest of the loops with charge cores",
     )
+
+    @property
+    def lowest(self) -> bool:
+        """True where the quantity must not fall below the bound, False where it must not pass it."""
+        return self.at_least is not None
+
+    @property
+    def bound(self) -> float:
+        """The value that must be kept, SI, whichever way."""
+        if (self.at_most is None) == (self.at_least is None):
+            raise ValueError("a limit has at_most or at_least, one of them")
+        return self.at_least if self.at_most is None else self.at_most  # type: ignore[return-value]  # one of them is
+
+    def room(self, value: float) -> float:
+        """What `value` [SI] leaves until the limit breaks; below 0 it is broken."""
+        return value - self.bound if self.lowest else self.bound - value
+
+    def moved(self, by: float) -> LimitSpec:
+        """The same limit with `by` [SI] added to its bound."""
+        if self.lowest:
+            return replace(self, at_least=self.bound + by)
+        return replace(self, at_most=self.bound + by)
 
 
 @dataclass(frozen=True)
@@ -229,6 +262,12 @@ class Session:
     limits: tuple[LimitSpec, ...]
     givens: Mapping[str, Given] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    proposed: bool = False  # the limits were proposed to the user, who gave none
+
+    @property
+    def whose(self) -> str:
+        """Whose the limits are, in words: "your" where the user gave them."""
+        return "the proposed" if self.proposed else "your"
 
 
 @dataclass(frozen=True)
@@ -284,6 +323,13 @@ class Demand:
     distance: np.ndarray = field(default_factory=lambda: np.zeros(0))  # m since its stretch began; empty: not known
     runs: tuple[Run, ...] = ()  # passes and laps, in time order
     drawn_rise: np.ndarray | None = None  # K, air before the compressor over ambient; None: a share of the bay's rise
+    # Pa that the car's own trims took off `plenum_target` (`plant/feedback.py`); None: they have not been asked
+    boost_taken: np.ndarray | None = None
+
+    @property
+    def asked_target(self) -> np.ndarray:
+        """Plenum pressure that would be asked for without the car's own trims, Pa absolute."""
+        return self.plenum_target if self.boost_taken is None else self.plenum_target + self.boost_taken
 
     @property
     def boost(self) -> np.ndarray:

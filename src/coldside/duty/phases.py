@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, S
 from coldside.duty.samples import read_cycle, read_replay
 from coldside.duty.schedules import schedule, schedule_name
 from coldside.duty.stretches import CREEP_SPEED, LONGEST_SESSION
-from coldside.errors import BadInput
+from coldside.errors import BadInput, nearest
 from coldside.parts.fields import given
 from coldside.units import STANDARD_PRESSURE, Pressure, show, typed
 
@@ -49,6 +49,7 @@ _LIMIT_KINDS = {
     "coolant": "temperature",
     "over_ambient": "temperature_difference",
     "spread": "share",
+    "margin": "temperature_difference",
 }
 
 
@@ -74,11 +75,12 @@ class GroupKeys:
     repeat: int = given("count", "how many times the group is driven", low=1, high=1000)
 
 
-def load_session(path: str | Path) -> Session:
+def load_session(path: str | Path, loops: Collection[str] | None = None) -> Session:
     """Read and check one session.
 
     Returns a `Session` with SI values, groups not yet repeated; limits of a file of their own
-    (`limits_file`) stand behind those in the session.  Raises BadInput, or ManyBadInputs with every
+    (`limits_file`) stand behind those in the session.  `loops` are the names of those of the build that it will be
+    run on: a limit on another is refused (None: not looked at).  Raises BadInput, or ManyBadInputs with every
     fault of the file in file order.
     """
     reading = Reading(read_document(path))
@@ -94,14 +96,14 @@ def load_session(path: str | Path) -> Session:
         ambient = reading.table(AmbientSpec, ambient_table, ("ambient",), "the ambient", word="abs")
     phases = _phases(reading)
     groups = _groups(reading, phases)
-    limits = _limits(reading)
+    limits = _limits(reading, loops)
     if not reading.faults and ambient is not None:
         whole = [phase for phase in phases if phase is not None]
         measured = _check_samples(reading, whole, ambient)
         _check_length(reading, whole, groups, measured)
     if keys is not None and keys.limits_file is not None:
         try:
-            limits += load_limits(Path(reading.document.file).parent / data["limits_file"])
+            limits += load_limits(Path(reading.document.file).parent / data["limits_file"], loops)
         except BadInput as error:
             reading.faults.add_error(("limits_file",), error)
     reading.faults.raise_any()
@@ -120,15 +122,15 @@ def load_session(path: str | Path) -> Session:
     )
 
 
-def load_limits(path: str | Path) -> tuple[LimitSpec, ...]:
-    """Read a file of limits of their own (schema "coldside.limits/1", tables [[limits]]).
+def load_limits(path: str | Path, loops: Collection[str] | None = None) -> tuple[LimitSpec, ...]:
+    """Read a file of limits of their own (schema "coldside.limits/1", tables [[limits]]); `loops` as of a session.
 
     Raises BadInput, or ManyBadInputs with every fault in file order.
     """
     reading = Reading(read_document(path))
     reading.head(LIMITS_SCHEMA)
     reading.only(reading.document.data, (), ("schema", "name", "limits"), "a file of limits")
-    limits = _limits(reading)
+    limits = _limits(reading, loops)
     if not limits and not reading.faults:
         reading.faults.add((), "there is no limit; write a table [[limits]]")
     reading.faults.raise_any()
@@ -331,28 +333,58 @@ def _ambient_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     return verdict
 
 
-def _limits(reading: Reading) -> tuple[LimitSpec, ...]:
-    """Every [[limits]] table; `at_most` is read by what the quantity is."""
+def _limits(reading: Reading, loops: Collection[str] | None = None) -> tuple[LimitSpec, ...]:
+    """Every [[limits]] table; its bound is read by what the quantity is; its loop must be one of `loops`, if given."""
     found = []
     for key, table in _list_of_tables(reading, "limits"):
         quantity = table.get("quantity")
         kind = _LIMIT_KINDS.get(quantity) if isinstance(quantity, str) else None
         known = dict(table)
         if kind is None:
-            # without a known quantity `at_most` cannot be judged; only the quantity is at fault
+            # without a known quantity its bound cannot be judged; only the quantity is at fault
+            known.pop("at_least", None)
             known["at_most"], kind = "0 K", "temperature_difference"
+        else:
+            right, wrong = ("at_least", "at_most") if quantity == "margin" else ("at_most", "at_least")
+            if wrong in known:  # the bound that belongs there is not asked for as well
+                reading.faults.add((*key, wrong), _WRONG_WAY[wrong].format(quantity=quantity))
+                del known[wrong]
+                known.setdefault(right, {"temperature": "0 degC", "share": "0 %"}.get(kind, "0 K"))
         limit = reading.table(LimitSpec, known, key, "a limit", kind=kind)
-        if limit is not None:
-            found.append(limit)
+        if limit is None:
+            continue
+        if loops is not None and limit.loop is not None and limit.loop not in loops:
+            reading.faults.add((*key, "loop"), _no_such_loop(limit.loop, loops), joint=" = ")
+        found.append(limit)
     return tuple(found)
 
 
+_WRONG_WAY = {
+    "at_most": 'is of quantities that must stay low; a margin must stay up: write at_least = "8 K"',
+    "at_least": "is only of a limit on margin; what must stay low, as {quantity}, has at_most",
+}
+
+
+def _no_such_loop(name: str, loops: Collection[str]) -> str:
+    if not loops:
+        return f"{typed(name)} is no loop of the build, which has none"
+    close = nearest(name, loops)
+    hint = f'; nearest: "{close}"' if close else "; it has " + ", ".join(f'"{loop}"' for loop in loops)
+    return f"{typed(name)} is no loop of the build{hint}"
+
+
 def _limit_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
-    verdict = Verdict()
-    if values.get("quantity") != "coolant":
-        verdict.idle = frozenset({"loop"})
-        if "loop" in keys and "quantity" in values:
-            verdict.faults.append(("loop", 'is only of a limit on coolant; write quantity = "coolant"'))
+    """Which bound a quantity needs; a loop is of coolant only; a margin counts in boost."""
+    verdict, quantity = Verdict(), values.get("quantity")
+    right, wrong = ("at_least", "at_most") if quantity == "margin" else ("at_most", "at_least")
+    verdict.idle = frozenset({wrong, "loop"} if quantity != "coolant" else {wrong})
+    if quantity is not None and right not in keys:
+        words = next(item.meta.help for item in fields_of(LimitSpec) if item.name == right)
+        verdict.faults.append(("", f"{right} is missing: {words}"))
+    if quantity == "margin" and values.get("during") == "always":
+        verdict.faults.append(("during", "means nothing for margin: an engine knocks under load; take it out"))
+    if quantity is not None and quantity != "coolant" and "loop" in keys:
+        verdict.faults.append(("loop", 'is only of a limit on coolant; write quantity = "coolant"'))
     return verdict
 
 
@@ -375,4 +407,7 @@ OTHER_WORDS[AmbientSpec] = {
     **dict.fromkeys(("height", "elevation"), "altitude"),
     **dict.fromkeys(("barometer", "air_pressure"), "pressure"),
 }
-OTHER_WORDS[LimitSpec] = dict.fromkeys(("max", "below", "limit", "value"), "at_most")
+OTHER_WORDS[LimitSpec] = {
+    **dict.fromkeys(("max", "below", "limit", "value"), "at_most"),
+    **dict.fromkeys(("min", "above"), "at_least"),
+}

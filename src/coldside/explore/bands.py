@@ -153,9 +153,7 @@ def _put_right(name: str, values: np.ndarray, by: float) -> np.ndarray:
 
 def _shifted(limits: tuple[LimitSpec, ...], shift: Mapping[str, float]) -> tuple[LimitSpec, ...]:
     """Limits that a coarse trace meets when its fine twin meets the true ones, so that times over them are right."""
-    return tuple(
-        replace(limit, at_most=limit.at_most - shift.get(f"limits.{k}", 0.0)) for k, limit in enumerate(limits)
-    )
+    return tuple(limit.moved(-shift.get(f"limits.{k}", 0.0)) for k, limit in enumerate(limits))
 
 
 def _band(values: np.ndarray) -> Band | None:
@@ -174,8 +172,9 @@ def _chances(outcomes: Mapping[str, np.ndarray], limits: tuple[LimitSpec, ...]) 
         values = outcomes.get(f"limits.{k}")
         if values is None or not np.isfinite(values).any():
             continue
-        found[f"limits.{k}"] = float(np.mean(values[np.isfinite(values)] <= limit.at_most))
-        holds = ~(values > limit.at_most)
+        sign = -1.0 if limit.lowest else 1.0
+        found[f"limits.{k}"] = float(np.mean(sign * values[np.isfinite(values)] <= sign * limit.bound))
+        holds = ~(sign * values > sign * limit.bound)
         all_hold = holds if all_hold is None else all_hold & holds
     if all_hold is not None:
         found["all"] = float(np.mean(all_hold))

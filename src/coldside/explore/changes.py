@@ -63,8 +63,8 @@ class Aside:
 class Change:
     """One change that was run, SI.
 
-    `effect` on the figure (below 0 is better), its `band` (10th and 90th percentile; None where not drawn), the
-    figure's `value` with it, whether the limit then `holds` (None without one).
+    `effect` on the figure (below 0 is better; of a margin what it loses), its `band` (10th and 90th percentile; None
+    where not drawn), the figure's `value` with it, whether the limit then `holds` (None without one).
     """
 
     kind: str
@@ -136,13 +136,13 @@ def what_to_change(
         if isinstance(one, str) or figure not in one:
             without.append((kind, one if isinstance(one, str) else "the figure is not there to be judged"))
             continue
-        effect = one[figure] - base[figure]
-        value = nominal[figure] + effect
-        holds = None if limit is None else value <= limit.at_most
+        value = nominal[figure] + one[figure] - base[figure]
+        effect = _sign(limit) * (one[figure] - base[figure])
+        holds = None if limit is None else limit.room(value) >= 0.0
         aside = _aside(session, nominal, base, one, (now, inventory(other)))
         found.append(Change(kind, said(kind, build), effect, value, holds, aside))
     found.sort(key=lambda change: change.effect)
-    ranked, more = _with_bands(found, build, session, figure, (draws, banded, seed), fineness)
+    ranked, more = _with_bands(found, build, session, (figure, _sign(limit)), (draws, banded, seed), fineness)
     return Changes(
         figure=figure,
         name=NAMES[limit.quantity] if limit is not None else "peak of the intake",
@@ -157,6 +157,11 @@ def what_to_change(
 
 
 # ---------------------------------------------------------------- running
+
+
+def _sign(limit: LimitSpec | None) -> float:
+    """What makes a figure's rise the worse: -1 for one that must not fall."""
+    return -1.0 if limit is not None and limit.lowest else 1.0
 
 
 def _limiting(forecast: Forecast, limits: Sequence[LimitSpec]) -> tuple[LimitSpec | None, str, str]:
@@ -219,9 +224,9 @@ def _aside(
         if key not in nominal or key not in base or key not in one:
             continue
         before, after = nominal[key], nominal[key] + one[key] - base[key]
-        if before <= spec.at_most < after:
+        if spec.room(before) >= 0.0 > spec.room(after):
             breaks.append(NAMES[spec.quantity])
-        elif after <= spec.at_most < before:
+        elif spec.room(after) >= 0.0 > spec.room(before):
             mends.append(NAMES[spec.quantity])
     power = one["power_mean"] / base["power_mean"] - 1.0 if base.get("power_mean", 0.0) > 0.0 else None
     now, then = held
@@ -245,11 +250,15 @@ def _with_bands(
     found: list[Change],
     build: Build,
     session: Session,
-    figure: str,
+    ranked_by: tuple[str, float],
     asked: tuple[int, int, int],
     fineness: Fineness,
 ) -> tuple[list[Change], int]:
-    """The best changes with the band of their effect from draws that they share with the base; runs made."""
+    """The best changes with the band of their effect from draws that they share with the base; runs made.
+
+    `ranked_by`: the figure, and -1 for one that must not fall.
+    """
+    figure, sign = ranked_by
     draws, banded, seed = asked
     inputs, best = uncertain_inputs(build, session), [one.kind for one in found[:banded]]
     if draws < 2 or not best or not inputs:
@@ -258,7 +267,7 @@ def _with_bands(
     jobs = [(kind, row) for row in values_of(inputs, scores(len(inputs), draws, seed)) for kind in kinds]
     values = np.array(on_all_cores(_of_draws, (build, session, inputs, figure, fineness), jobs))
     by_kind = values.reshape(draws, len(kinds))
-    effects = by_kind[:, 1:] - by_kind[:, :1]
+    effects = sign * (by_kind[:, 1:] - by_kind[:, :1])
     banded_changes = []
     for k, change in enumerate(found):
         known = effects[np.isfinite(effects[:, k]), k] if k < len(best) else np.zeros(0)
@@ -297,9 +306,10 @@ def _lines(found: Changes) -> list[Sentence]:
     lead = {
         "broken": "What to change, each alone and re-run, by what it does to the {name}, now {value}:",
         "close": "Close: what would give the {name}, now {value}, more room, each alone and re-run:",
-        "holds": "Nothing has to change. What would lower the {name}, now {value}, each alone and re-run:",
+        "holds": "Nothing has to change. What would {lower} the {name}, now {value}, each alone and re-run:",
     }[found.urgency]
-    lines = [Sentence(lead, {"name": found.name, "value": Quantity(found.value, found.unit_kind)})]
+    lower = "raise" if found.limit is not None and found.limit.lowest else "lower"
+    lines = [Sentence(lead, {"name": found.name, "value": Quantity(found.value, found.unit_kind), "lower": lower})]
     lines += [_line(rank, one, found, kind) for rank, one in enumerate(useful, start=1)]
     if not useful:
         lines.append(Sentence("None of the changes tried does anything worth its work here."))
@@ -322,7 +332,7 @@ def _line(rank: int, one: Change, found: Changes, kind: str) -> Sentence:
     what = one.what.template
     for key in one.what.values:
         what = what.replace("{" + key + "}", "{what_" + key + "}")
-    text = "{rank}. " + what + ": {by} less"
+    text = "{rank}. " + what + (": {by} more" if found.limit is not None and found.limit.lowest else ": {by} less")
     if one.band is not None:
         values["low"], values["high"] = Quantity(-one.band[1], kind, 1), Quantity(-one.band[0], kind, 1)
         text += " (likely {low} to {high})"
@@ -370,6 +380,7 @@ def changes_json(found: Changes, system: str = "si") -> dict[str, Any]:
         "name": found.name,
         "value" + unit: found.value,
         "at_most" + unit: None if found.limit is None else found.limit.at_most,
+        "at_least" + unit: None if found.limit is None else found.limit.at_least,
         "urgency": found.urgency,
         "runs": found.runs,
         "ranked": [

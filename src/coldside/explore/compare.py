@@ -323,7 +323,7 @@ def _losses(forecast: Forecast, held: Inventory, fineness: Fineness) -> tuple[Lo
         broken = tuple(
             result.name
             for k, (limit, result) in enumerate(zip(session.limits, _named(forecast), strict=True))
-            if put_right.get(f"limits.{k}", -np.inf) > limit.at_most
+            if f"limits.{k}" in put_right and limit.room(put_right[f"limits.{k}"]) < 0.0
         )
         found.append(Loss(what, names, put_right["intake_max"], broken))
     return tuple(found)

@@ -133,9 +133,9 @@ def _limits(entry: Entry) -> Sentence:
     if broken:
         pieces = []
         for k, limit in enumerate(broken):
-            pieces.append(f"{limit.name} ({{value{k}}}, at most {{limit{k}}})")
+            pieces.append(f"{limit.name} ({{value{k}}}, {limit.allowed} {{limit{k}}})")
             values[f"value{k}"] = Quantity(limit.value or 0.0, limit.kind)
-            values[f"limit{k}"] = Quantity(limit.at_most, limit.kind, 1)
+            values[f"limit{k}"] = Quantity(limit.bound, limit.kind, 1)
         text = "{letter} breaks " + listed(pieces)
     elif len(unjudged) == len(entry.verdict.limits):
         text = "{letter}: none of the limits can be judged"

@@ -139,7 +139,7 @@ class _Watch:
             return None
         over = self.bench.demand.ambient_temperature if self.limit.quantity == "over_ambient" else 0.0
         trace = self.bench.sensor(tried.solution) if self.limit.quantity == "sensor" else tried.solution.intake
-        return None if trace is None else trace + self.shift - over - self.limit.at_most
+        return None if trace is None else trace + self.shift - over - self.limit.bound
 
     def seconds(self, over: np.ndarray | None) -> float | None:
         """From the failure until the limit is passed in boost, linear between samples."""

@@ -103,6 +103,7 @@ def consistency(
         repeat_noun=trials.repeat_noun(session),
         resting=trials.RESTING["idle" if run is None else run.resting.kind],
         start=session.start,
+        whose=session.whose if limits is None else "your",
         peaks=tuple(repeat_maxima(forecast, group, forecast.intake)),
         spread_over_ambient=temperature_spread(forecast, forecast.intake),
         spread_power=power_spread(forecast),
@@ -165,7 +166,8 @@ def _held(steady: Forecast, limits: Sequence[LimitSpec]) -> list[Held]:
         trace, subject, _ = limited_trace(steady, spec.quantity, spec.loop)
         if trace is not None:
             counts = steady.boost if spec.during == "boost" else np.ones_like(steady.boost)
-            gives = _first_above(trace, spec.at_most, counts, steady.time)
+            sign = -1.0 if spec.lowest else 1.0
+            gives = _first_above(sign * trace, sign * spec.bound, counts, steady.time)
             found.append(Held(spec, subject, gives, _end_of(trace, steady.time)))
     return found
 
@@ -201,6 +203,11 @@ class _Peaks:
         return min((kept_runs(row) for row in self.margins), default=UNLIMITED)
 
 
+def _most(values: np.ndarray) -> float:
+    """The largest known one; minus infinity where there is none."""
+    return float(np.nanmax(values, initial=-math.inf))
+
+
 class _Rests:
     """Runs with a rest between, each rest simulated once; `MOST_RESTS` and `MOST_TIME` at most."""
 
@@ -234,10 +241,11 @@ class _Rests:
         rows = []
         for trace, spec in traces:
             counted_in = [own[found.boost[own]] if spec.during == "boost" else own for own in samples]
-            rows.append([float(trace[own].max()) if own.size else -math.inf for own in counted_in])
-        margins = [
-            [spec.at_most - peak for peak in row] for row, (_, spec) in zip(rows[1:], traces[1:], strict=True)
-        ] or [[rows[0][0] + self.within - peak for peak in rows[0]]]
+            sign = -1.0 if spec.lowest else 1.0
+            rows.append([sign * _most(sign * trace[own]) for own in counted_in])
+        margins = [[spec.room(peak) for peak in row] for row, (_, spec) in zip(rows[1:], traces[1:], strict=True)] or [
+            [rows[0][0] + self.within - peak for peak in rows[0]]
+        ]
         return _Peaks(rows[0], margins, float(found.time[samples[0][-1]] - found.time[samples[0][0]]))
 
     def alike(self) -> Rest | None:

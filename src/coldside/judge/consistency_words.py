@@ -34,7 +34,7 @@ class Held:
     @property
     def ever(self) -> bool:
         """True where it never gives."""
-        return self.seconds is None and self.settled <= self.limit.at_most
+        return self.seconds is None and self.limit.room(self.settled) >= 0.0
 
 
 @dataclass(frozen=True)
@@ -114,6 +114,7 @@ class Consistency:
     loops: tuple[TankOrExchanger, ...]
     simulations: int
     left_out: tuple[str, ...] = ()
+    whose: str = "your"  # whose the limits are: "your", or "the proposed"
 
     def words(self, system: str = "si") -> tuple[str, ...]:
         """All sentences in "si" or "us" units."""
@@ -170,20 +171,32 @@ def _of_held(found: Consistency) -> list[Sentence]:
     for one in found.held:
         values: dict[str, Quantity | str] = {
             "subject": one.subject[:1].upper() + one.subject[1:],
-            "limit": limit_quantity(one.limit.at_most, KINDS[one.limit.quantity]),
+            "limit": limit_quantity(one.limit.bound, KINDS[one.limit.quantity]),
             "settled": Quantity(one.settled, KINDS[one.limit.quantity]),
         }
-        if one.seconds == 0.0:
-            said.append(Sentence("{subject} is over your {limit} limit from the start.", values))
-        elif one.seconds is not None:
-            values["seconds"] = Quantity(one.seconds, "time")
-            said.append(Sentence("{subject} passes your {limit} limit after {seconds} of it.", values))
-        elif one.ever:
-            said.append(Sentence("{subject} never passes your {limit} limit: it settles at {settled}.", values))
-        else:
-            values["hold"] = Quantity(HOLD, "time")
-            said.append(Sentence("{subject} is under your {limit} limit for {hold}, and passes it later.", values))
+        values["whose"] = found.whose
+        said.append(_of_one(one, values))
     return said
+
+
+def _of_one(one: Held, values: dict[str, Quantity | str]) -> Sentence:
+    """One limit at full load without a break."""
+    over, passes, under = "is over", "passes", "is under"
+    limit = "{whose} {limit} limit"
+    if one.limit.lowest:
+        over, passes, under = "is short of", "falls short of", "keeps"
+        limit = "{whose} {limit} knock margin"
+    if one.seconds == 0.0:
+        return Sentence("{subject} " + over + " " + limit + " from the start.", values)
+    if one.seconds is not None:
+        values["seconds"] = Quantity(one.seconds, "time")
+        return Sentence("{subject} " + passes + " " + limit + " after {seconds} of it.", values)
+    if one.ever:
+        end = "it settles {settled} from knock." if one.limit.lowest else "it settles at {settled}."
+        return Sentence("{subject} never " + passes + " " + limit + ": " + end, values)
+    values["hold"] = Quantity(HOLD, "time")
+    later = "not later" if one.limit.lowest else "passes it later"
+    return Sentence("{subject} " + under + " " + limit + " for {hold}, and " + later + ".", values)
 
 
 def _of_tank(loop: TankOrExchanger) -> list[Sentence]:
@@ -270,7 +283,8 @@ def _of_afternoon(found: Consistency) -> list[Sentence]:
         "hours": f"{one.hours / 3600.0:g} h",
         "rest": Quantity(one.rest, "time"),
     }
-    limit = "your limits" if len(found.held) > 1 else "your limit" if found.held else "reach of the first one's peak"
+    limit = f"{found.whose} limit" + ("s" if len(found.held) > 1 else "")
+    limit = limit if found.held else "reach of the first one's peak"
     if one.endless:
         return [
             Sentence(
@@ -301,6 +315,7 @@ def consistency_json(found: Consistency, system: str = "si") -> dict[str, Any]:
             {
                 "quantity": one.limit.quantity,
                 "at_most_K": one.limit.at_most,
+                "at_least_K": one.limit.at_least,
                 "seconds_s": one.seconds,
                 "settled_K": one.settled,
             }

@@ -193,9 +193,9 @@ def judge_knock(forecast: Forecast) -> KnockVerdict | None:
     model = KnockModel.of(forecast.build.engine, ambient.ambient_pressure)
     n, p, T = forecast.demand.engine_speed[samples], forecast.plenum_pressure[samples], forecast.intake[samples]
     read = T if forecast.sensor is None else forecast.sensor[samples]
-    left = trimmed(model, n, p, read, np.ones(n.shape), ambient.ambient_pressure)
+    left = trimmed(model, n, p, read)
     felt = _felt(forecast, model, samples, (n, p, T, read), left)
-    p, spark = left.plenum_pressure, left.spark
+    spark = left.spark
     needed = model.needed(n, p, T, spark)
     at = int(np.argmax(needed))
     sample = int(samples[at])
@@ -265,18 +265,21 @@ def _spark_line(worst: Moment, margins: WorstMargins | None, ours: float) -> Spa
 def _felt(
     forecast: Forecast, model: KnockModel, samples: np.ndarray, states: tuple[np.ndarray, ...], left: Trimmed
 ) -> Felt | None:
-    """What the trims take; None without trims."""
+    """What the trims take; None without trims.  Power goes with plenum pressure, the charge as warm as it is."""
     if model.spec.trim_spark is None and model.spec.trim_boost is None:
         return None
     n, p, T, read = states
-    at = int(np.argmin(left.power))
+    taken = forecast.demand.boost_taken
+    off = np.zeros(len(p)) if taken is None else taken[samples]
+    kept = left.power * p / (p + off)
+    at = int(np.argmin(kept))
     asked = np.asarray(model.asked_spark(n, p))
     return Felt(
         time=float(forecast.time[samples[at]]),
-        power=1.0 - float(left.power[at]),
-        mean_power=1.0 - float(left.power.mean()),
+        power=1.0 - float(kept[at]),
+        mean_power=1.0 - float(kept.mean()),
         spark=float(asked[at] - left.spark[at]),
-        boost=float(p[at] - left.plenum_pressure[at]),
+        boost=float(off[at]),
         sensor=float(read[at]),
         charge=float(T[at]),
     )
@@ -441,7 +444,7 @@ def _felt_words(felt: Felt) -> Sentence:
         values["boost"] = Quantity(felt.boost, "boost_difference")
     return Sentence(
         "The car's own trims take " + " and ".join(taken) + " at {when}, when its sensor reads {sensor} (the charge is "
-        "{charge}): {power} of the power there, {mean} on average in boost. The forecast's power has that in it; "
-        "its boost and heat are those without.",
+        "{charge}): {power} of the power there, {mean} on average in boost. The forecast's power, boost and heat "
+        "have that in them.",
         values,
     )

@@ -1,6 +1,7 @@
 """No limit given: one is proposed, with its reason.
 
-Here: `propose`, `Proposal`, `with_proposal` (the verdict that says so) and `proposal_json`.  Not here: judging
+Here: `propose`, `Proposal`, `proposed` (the session with it), `with_proposal` (the verdict that says why) and
+`proposal_json`.  Not here: judging
 (`verdict.py`), knock (`knock.py`).
 
 What is known of this car comes first: where its own calibration starts to take spark or boost away, and where a known
@@ -10,13 +11,12 @@ trade keeps to by fuel, and lower for a rotary, whose apex seals one knock break
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from coldside.duty.model import LimitSpec
+from coldside.duty.model import LimitSpec, Session
 from coldside.judge.knock import KnockVerdict, judge_knock
 from coldside.judge.verdict import NAMES, Verdict
 from coldside.judge.wording import Quantity, Sentence, limit_quantity
@@ -109,20 +109,21 @@ def _made(quantity: str, at_most: float, ground: str, why: str) -> tuple[float, 
     )
 
 
+def proposed(session: Session, proposal: Proposal) -> Session:
+    """The session with the proposed limit, which everything that judges or shows it then calls proposed."""
+    return replace(session, limits=(proposal.limit,), proposed=True)
+
+
 def with_proposal(verdict: Verdict, proposal: Proposal) -> Verdict:
-    """A verdict on a proposed limit that says in its headline that it is proposed, why, and not that it is "yours"."""
-    return replace(verdict, headline=(*_not_yours(verdict.headline), proposal.reason))
-
-
-def _not_yours(said: Sequence[Sentence]) -> tuple[Sentence, ...]:
-    return tuple(replace(one, template=one.template.replace("your {limit}", "the proposed {limit}")) for one in said)
+    """A verdict on a `proposed` session that says in its headline why that limit."""
+    return replace(verdict, headline=(*verdict.headline, proposal.reason))
 
 
 def proposal_json(proposal: Proposal, system: str = "si") -> dict[str, Any]:
     """A proposal as a plain dictionary for JSON."""
     return {
         "quantity": proposal.limit.quantity,
-        "at_most_K": proposal.limit.at_most,
+        "at_most_K": proposal.limit.bound,
         "during": proposal.limit.during,
         "ground": proposal.ground,
         "reason": proposal.reason.words(system),

@@ -107,6 +107,15 @@ def feedback_words(forecast: Forecast) -> str:
     return f"brought together in {count}; the last moved no run's time by more than {moved}"
 
 
+def boost_feedback_words(forecast: Forecast) -> str:
+    """How far the car's own trims of boost and the charge's heat agree, for health; empty without such trims."""
+    if not forecast.boost_feedback:
+        return ""
+    turns, last = len(forecast.boost_feedback), forecast.boost_feedback[-1]
+    count = "one turn" if turns == 1 else f"{counted(turns, 'turn')}"
+    return f"brought together in {count}; the last moved boost by {last / 1e3:.2f} kPa at most"
+
+
 def runs_json(forecast: Forecast) -> list[dict[str, Any]]:
     """The block `runs` of a forecast's JSON: every pass and lap in time order; times in s, lengths in m."""
     return [

@@ -17,11 +17,13 @@ from coldside.errors import nearest
 from coldside.judge.coolant import hottest_outlet, spoiled_coolant
 from coldside.judge.heat import core_loops
 from coldside.judge.knock import KnockVerdict, judge_knock
+from coldside.judge.knock_limit import margin_trace
 from coldside.judge.power import Repeat, power_spread, repeats, temperature_spread
 from coldside.judge.reasons import CAUTIONS, notes, reasons
 from coldside.judge.sureness import limit_sentence, peak_sentence
-from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, ordinal
+from coldside.judge.wording import Quantity, Range, Sentence, counted, limit_quantity, ordinal
 from coldside.media.coolants import parse_coolant
+from coldside.parts.knock import CALIBRATED_TEMPERATURE
 from coldside.plant.health import seconds_surging
 from coldside.plant.results import Forecast
 
@@ -31,6 +33,7 @@ KINDS = {
     "over_ambient": "temperature_difference",
     "coolant": "temperature",
     "spread": "share",
+    "margin": "temperature_difference",
 }
 NAMES = {
     "intake": "intake",
@@ -38,6 +41,7 @@ NAMES = {
     "over_ambient": "intake over ambient",
     "coolant": "coolant",
     "spread": "spread of repeats",
+    "margin": "knock margin",
 }
 CLEARLY = 1.0  # K by which a later repeat must be worse to be named
 
@@ -48,9 +52,10 @@ Bands = Mapping[str, tuple[float, float, float]]  # figure -> 10th, 50th, 90th p
 class LimitResult:
     """One limit against the forecast.
 
-    `value` (the highest that counts), `at_most` and `margin` (at_most - value) are in the SI unit of the
-    quantity: K, or a share for spread.  `kind` is the unit kind of value and limit.  `holds` is None when
-    the limit cannot be judged on this forecast; `why_not` then says why and the numbers are None.
+    `value` (the highest that counts; of a knock margin the lowest), the bound (`at_most`, or `at_least`) and `margin`
+    (what is left until it breaks, below 0 once broken) are in the SI unit of the quantity: K, or a share for spread.
+    `kind` is the unit kind of value and limit.  `holds` is None when the limit cannot be judged on this forecast;
+    `why_not` then says why and the numbers are None.
     Times are s into the session; `where` is the phase's label at the peak, `first_where` where it first broke.
     """
 
@@ -58,7 +63,7 @@ class LimitResult:
     quantity: str
     during: str
     kind: str
-    at_most: float
+    at_most: float | None
     holds: bool | None
     value: float | None = None
     margin: float | None = None
@@ -72,6 +77,23 @@ class LimitResult:
     loop: str | None = None  # that the limit names
     band: tuple[float, float, float] | None = None  # of the value: 10th, 50th, 90th percentile; None: no draws made
     chance: float | None = None  # that it holds, 0 to 1
+    at_least: float | None = None  # in place of at_most, for what must not fall below it
+    whose: str = "your"  # "your", or "the proposed"
+
+    @property
+    def lowest(self) -> bool:
+        """True where the value must not fall below the bound."""
+        return self.at_least is not None
+
+    @property
+    def bound(self) -> float:
+        """What must be kept, SI, whichever way."""
+        return (self.at_least if self.lowest else self.at_most) or 0.0
+
+    @property
+    def allowed(self) -> str:
+        """Which way the bound is: "at most" or "at least"."""
+        return "at least" if self.lowest else "at most"
 
     @property
     def margin_kind(self) -> str:
@@ -86,19 +108,19 @@ class LimitResult:
     @property
     def sentence(self) -> Sentence:
         """The limit in one line: what is allowed, what came out, where and for how long."""
-        values: dict[str, Quantity | str] = {"limit": limit_quantity(self.at_most, self.kind)}
-        name = self.name[0].upper() + self.name[1:]
+        values: dict[str, Quantity | str] = {"limit": limit_quantity(self.bound, self.kind)}
+        name = self.name[0].upper() + self.name[1:] + ", " + self.allowed
         if self.holds is None or self.value is None or self.margin is None:
-            return Sentence(name + ", at most {limit}: not judged, " + self.why_not + ".", values)
+            return Sentence(name + " {limit}: not judged, " + self.why_not + ".", values)
         values["value"] = Quantity(self.value, self.kind)
         values["margin"] = Quantity(abs(self.margin), self.margin_kind)
-        text = name + ", at most {limit}: {value}"
+        text = name + " {limit}: {value}"
         if self.where:
             text += " in {where}"
             values["where"] = self.where
         if self.holds:
             return Sentence(text + ", {margin} to spare.", values)
-        text += ", over by {margin}"
+        text += ", short by {margin}" if self.lowest else ", over by {margin}"
         if self.first_broken is not None:
             values["first"] = Quantity(self.first_broken, "clock")
             values["over"] = Quantity(self.seconds_over, "time")
@@ -157,16 +179,22 @@ def judge(
     holds nor breaks; it is listed with the reason.  The verdict holds when no judged limit is broken.
     """
     specs = forecast.session.limits if limits is None else limits
+    whose = forecast.session.whose if limits is None else "your"
     known, chance = bands or {}, chances or {}
+    knock = judge_knock(forecast) if with_knock else None
     results = tuple(
-        replace(judge_limit(forecast, spec), band=known.get(f"limits.{k}"), chance=chance.get(f"limits.{k}"))
+        replace(
+            judge_limit(forecast, spec, knock),
+            band=known.get(f"limits.{k}"),
+            chance=chance.get(f"limits.{k}"),
+            whose=whose,
+        )
         for k, spec in enumerate(specs)
     )
     sure = peak_sentence(known, chance.get("all"))
-    knock = judge_knock(forecast) if with_knock else None
     return Verdict(
         holds=all(result.holds is not False for result in results),
-        headline=headline(forecast, results) + (() if sure is None else (sure,)),
+        headline=headline(forecast, results, knock) + (() if sure is None else (sure,)),
         limits=results,
         reasons=reasons(forecast),
         cautions=CAUTIONS + (() if knock is None else knock.cautions),
@@ -178,42 +206,56 @@ def judge(
 # ---------------------------------------------------------------- one limit
 
 
-def judge_limit(forecast: Forecast, spec: LimitSpec) -> LimitResult:
-    """One limit against the forecast; see `LimitResult`."""
+def judge_limit(forecast: Forecast, spec: LimitSpec, knock: KnockVerdict | None = None) -> LimitResult:
+    """One limit against the forecast; see `LimitResult`.  `knock` where it has been judged already."""
     if spec.quantity == "spread":
         return _judge_spread(forecast, spec)
     counts = forecast.boost if spec.during == "boost" else np.ones(len(forecast.time), dtype=bool)
-    name = NAMES[spec.quantity] + (f" of loop {spec.loop}" if spec.loop else "")
-    name += " in boost" if spec.during == "boost" else ""
-    blank = LimitResult(name, spec.quantity, spec.during, KINDS[spec.quantity], spec.at_most, None, loop=spec.loop)
-    trace, subject, why_not = limited_trace(forecast, spec.quantity, spec.loop)
+    trace, subject, why_not = limited_trace(forecast, spec.quantity, spec.loop, knock)
+    blank = replace(_blank(spec), why_not=why_not)
     if trace is None:
-        return replace(blank, why_not=why_not)
+        return blank
     if not counts.any():
         return replace(blank, why_not="boost is never reached in this session")
-    highest = int(np.argmax(np.where(counts, trace, -np.inf)))
-    value = float(trace[highest])
-    over = counts & (trace > spec.at_most)
+    sign = -1.0 if spec.lowest else 1.0
+    signed, limit = sign * trace, sign * spec.bound
+    extreme = int(np.argmax(np.where(counts & np.isfinite(signed), signed, -np.inf)))
+    value = float(trace[extreme])
+    over = counts & (signed > limit)
     first = int(np.argmax(over)) if over.any() else None
     return replace(
         blank,
         holds=first is None,
         value=value,
-        margin=spec.at_most - value,
-        peak_time=float(forecast.time[highest]),
-        where=label_at(forecast, highest),
+        margin=spec.room(value),
+        peak_time=float(forecast.time[extreme]),
+        where=label_at(forecast, extreme),
         first_broken=None if first is None else float(forecast.time[first]),
         first_where="" if first is None else label_at(forecast, first),
-        seconds_over=seconds_above(trace, spec.at_most, counts, forecast.time),
+        seconds_over=seconds_above(signed, limit, counts, forecast.time),
         subject=subject,
     )
 
 
-def limited_trace(forecast: Forecast, quantity: str, loop: str | None = None) -> tuple[np.ndarray | None, str, str]:
+def _blank(spec: LimitSpec) -> LimitResult:
+    """A limit that is not judged yet."""
+    name = NAMES[spec.quantity] + (f" of loop {spec.loop}" if spec.loop else "")
+    name += " in boost" if spec.during == "boost" and spec.quantity != "spread" else ""
+    kind = KINDS[spec.quantity]
+    blank = LimitResult(name, spec.quantity, spec.during, kind, spec.at_most, None, loop=spec.loop)
+    return replace(blank, at_least=spec.at_least)
+
+
+def limited_trace(
+    forecast: Forecast, quantity: str, loop: str | None = None, knock: KnockVerdict | None = None
+) -> tuple[np.ndarray | None, str, str]:
     """The trace that a limit on `quantity` looks at, whose it is, and why there is none if there is none.
 
-    `loop` names one for coolant; None is the hottest into the charge cores.
+    `loop` names one for coolant; None is the hottest into the charge cores.  A knock margin is NaN out of boost.
     """
+    if quantity == "margin":
+        trace, why_not = margin_trace(forecast, knock)
+        return trace, "the charge", why_not
     if quantity == "intake":
         return forecast.intake, "the intake", ""
     if quantity == "over_ambient":
@@ -251,7 +293,7 @@ def _loop_trace(forecast: Forecast, loop: str) -> tuple[np.ndarray | None, str, 
 
 def _judge_spread(forecast: Forecast, spec: LimitSpec) -> LimitResult:
     """The larger of the spreads of over-ambient temperature and of mean power, so that both must hold."""
-    blank = LimitResult(NAMES["spread"], "spread", spec.during, "share", spec.at_most, None)
+    blank = _blank(spec)
     found = [
         (share, subject)
         for share, subject in (
@@ -263,15 +305,15 @@ def _judge_spread(forecast: Forecast, spec: LimitSpec) -> LimitResult:
     if not found:
         return replace(blank, why_not="it takes at least two repeats that reach boost")
     value, subject = max(found, key=lambda pair: pair[0])
-    return replace(blank, holds=value <= spec.at_most, value=value, margin=spec.at_most - value, subject=subject)
+    return replace(blank, holds=spec.room(value) >= 0.0, value=value, margin=spec.room(value), subject=subject)
 
 
 def seconds_above(values: np.ndarray, limit: float, counts: np.ndarray, time: np.ndarray) -> float:
     """How long `values` is above `limit` where `counts`, s; linear between samples.
 
-    An interval with only one counted end counts half.
+    An interval with only one counted end counts half; NaN is not above.
     """
-    over = np.asarray(values, dtype=float) - limit
+    over = np.nan_to_num(np.asarray(values, dtype=float) - limit, nan=0.0)
     a, b = over[:-1], over[1:]
     up = np.maximum(a, 0.0) + np.maximum(b, 0.0)
     size = np.abs(a) + np.abs(b)
@@ -294,8 +336,13 @@ def label_at(forecast: Forecast, sample: int) -> str:
 # ---------------------------------------------------------------- the headline
 
 
-def headline(forecast: Forecast, results: Sequence[LimitResult]) -> tuple[Sentence, ...]:
-    """The verdict in one to three sentences, without how sure it is (`sureness.py`)."""
+def headline(
+    forecast: Forecast, results: Sequence[LimitResult], knock: KnockVerdict | None = None
+) -> tuple[Sentence, ...]:
+    """The verdict in one to three sentences, without how sure it is (`sureness.py`).
+
+    `knock` where it has been judged already.
+    """
     judged = [result for result in results if result.holds is not None]
     broken = [result for result in judged if not result.holds]
     nearest = _nearest(judged)
@@ -305,11 +352,18 @@ def headline(forecast: Forecast, results: Sequence[LimitResult]) -> tuple[Senten
     elif not judged:
         said = [_no_limit(forecast, "None of the limits given can be judged on this session and build: ")]
     elif broken:
-        said = _broken(forecast, broken)
+        said = _broken(forecast, broken, knock)
         if nearest and all(result.quantity == "spread" for result in broken):
             said.append(_held(forecast, nearest))
     else:
         said = [_held(forecast, nearest, "Holds: ")] if nearest else []
+    if any(result.lowest for result in judged):
+        said.append(
+            Sentence(
+                "A margin to knock is itself known to {known} only, near your known point.",
+                {"known": Range(*CALIBRATED_TEMPERATURE, "temperature_difference")},
+            )
+        )
     if forecast.health.compressor_off > 0.0:
         said.append(
             Sentence(
@@ -357,20 +411,26 @@ def _no_limit(forecast: Forecast, start: str) -> Sentence:
 
 
 def _over(forecast: Forecast) -> float:
-    return float(forecast.intake[forecast.peak]) - forecast.demand.ambient_temperature
+    return float(forecast.intake[forecast.peak] - forecast.demand.ambient_temperature)
 
 
 def _held(forecast: Forecast, nearest: LimitResult, start: str = "") -> Sentence:
     """The nearest of the limits that hold; `start` opens the sentence."""
     values = _numbers(nearest)
     if nearest.quantity == "spread":
-        return _opened(start, "{subject} differ by {value}, your limit is {limit}.", values)
+        return _opened(start, "{subject} differ by {value}, {whose} limit is {limit}.", values)
+    if nearest.lowest:
+        place = " in {where}" if nearest.where else ""
+        text = (
+            "{subject} comes no nearer to knock than {value}" + place + ", {margin} more than {whose} {limit} margin."
+        )
+        return _opened(start, text, values)
     noun = _repeat_noun(forecast, nearest)
     peaks = "peaks at {value}" if nearest.kind == "temperature" else "peaks {value} over ambient"
     if noun and nearest.quantity in ("intake", "over_ambient"):
-        return _opened(start, "the hottest " + noun + " " + peaks + ", {margin} under your {limit} limit.", values)
+        return _opened(start, "the hottest " + noun + " " + peaks + ", {margin} under {whose} {limit} limit.", values)
     place = " in {where}" if nearest.where else ""
-    return _opened(start, "{subject} " + peaks + place + ", {margin} under your {limit} limit.", values)
+    return _opened(start, "{subject} " + peaks + place + ", {margin} under {whose} {limit} limit.", values)
 
 
 def _opened(start: str, text: str, values: dict[str, Quantity | str]) -> Sentence:
@@ -387,8 +447,9 @@ def _numbers(result: LimitResult) -> dict[str, Quantity | str]:
         "subject": result.subject,
         "value": Quantity(result.value or 0.0, result.kind),
         "margin": Quantity(abs(result.margin or 0.0), result.margin_kind),
-        "limit": limit_quantity(result.at_most, result.kind),
+        "limit": limit_quantity(result.bound, result.kind),
         "where": result.where,
+        "whose": result.whose,
     }
 
 
@@ -406,13 +467,13 @@ def _repeat_noun(forecast: Forecast, result: LimitResult) -> str:
     return kinds.pop() if kinds in ({"pull"}, {"lap"}) else "run"
 
 
-def _broken(forecast: Forecast, broken: Sequence[LimitResult]) -> list[Sentence]:
+def _broken(forecast: Forecast, broken: Sequence[LimitResult], knock: KnockVerdict | None) -> list[Sentence]:
     """The limit that gives first, then how many others give."""
     first = min(broken, key=lambda r: (r.first_broken is None, r.first_broken or 0.0))
     if first.quantity == "spread":
-        said = [Sentence("Does not hold: {subject} differ by {value}, your limit is {limit}.", _numbers(first))]
+        said = [Sentence("Does not hold: {subject} differ by {value}, {whose} limit is {limit}.", _numbers(first))]
     else:
-        said = _broken_in_repeats(forecast, first) or [_broken_once(first)]
+        said = _broken_in_repeats(forecast, first, knock) or [_broken_once(first)]
     if len(broken) > 1:
         names = [result.name for result in broken if result is not first]
         said.append(Sentence("Broken too: {names}.", {"names": ", ".join(names)}))
@@ -426,48 +487,60 @@ def _broken_once(result: LimitResult) -> Sentence:
     values["place"] = result.first_where
     place = " ({place})" if result.first_where else ""
     return Sentence(
-        "Does not hold: {subject} goes {margin} over your {limit} limit; first at {first} into the session"
+        "Does not hold: {subject} "
+        + _beyond(result, "margin")
+        + "; first at {first} into the session"
         + place
         + ", {over} in all.",
         values,
     )
 
 
-def _broken_in_repeats(forecast: Forecast, result: LimitResult) -> list[Sentence]:
+def _beyond(result: LimitResult, by: str) -> str:
+    """ "goes 3 K over your 60 degC limit", "falls 3 K short of your 8 K knock margin"; `by` names the difference."""
+    if result.lowest:
+        return f"falls {{{by}}} short of {{whose}} {{limit}} {NAMES[result.quantity]}"
+    return f"goes {{{by}}} over {{whose}} {{limit}} limit"
+
+
+def _broken_in_repeats(forecast: Forecast, result: LimitResult, knock: KnockVerdict | None) -> list[Sentence]:
     """ "Holds for four pulls. The fifth goes ..."; nothing when the first breach lies outside the repeats."""
     noun = _repeat_noun(forecast, result)
-    trace, _, _ = limited_trace(forecast, result.quantity, result.loop)
+    trace, _, _ = limited_trace(forecast, result.quantity, result.loop, knock)
     if not noun or trace is None or result.first_broken is None:
         return []
     group = repeats(forecast)[0]
-    peaks = [_peak(forecast, repeat, trace) for repeat in group]
-    gives = next((i for i, peak in enumerate(peaks) if peak is not None and peak > result.at_most), None)
+    sign = -1.0 if result.lowest else 1.0
+    signed, limit = sign * trace, sign * result.bound
+    peaks = [_peak(forecast, repeat, signed) for repeat in group]
+    gives = next((i for i, peak in enumerate(peaks) if peak is not None and peak > limit), None)
     if gives is None or result.first_broken < float(forecast.time[group[gives].samples[0]]):
         return []
     values = _numbers(result)
-    by = (peaks[gives] or 0.0) - result.at_most
+    by = (peaks[gives] or 0.0) - limit
     values["by"] = Quantity(by, "temperature_difference")
     values["which"] = ordinal(gives + 1)
     if gives == 0:
-        text = "Does not hold: {subject} goes {by} over your {limit} limit already in the {which} {noun}"
+        text = "Does not hold: {subject} " + _beyond(result, "by") + " already in the {which} {noun}"
     else:
-        text = "Holds for {held}. The {which} goes {by} over your {limit} limit"
+        text = "Holds for {held}. The {which} " + _beyond(result, "by")
     values["noun"] = noun
     values["held"] = counted(gives, noun)
     known = [(peak, i) for i, peak in enumerate(peaks) if peak is not None]
     worst, at = max(known)
-    if at != gives and worst - result.at_most >= by + CLEARLY:
-        text += "; the worst, the {worst}, {worst_by} over"
+    if at != gives and worst - limit >= by + CLEARLY:
+        text += "; the worst, the {worst}, {worst_by} " + ("short" if result.lowest else "over")
         values["worst"] = ordinal(at + 1)
-        values["worst_by"] = Quantity(worst - result.at_most, "temperature_difference")
+        values["worst_by"] = Quantity(worst - limit, "temperature_difference")
     values["first"] = Quantity(result.first_broken, "clock")
     values["time_over"] = Quantity(result.seconds_over, "time")
+    first = "First short of it" if result.lowest else "First over it"
     return [
         Sentence(text + ".", values),
-        Sentence("First over it at {first} into the session, {time_over} in all.", values),
+        Sentence(first + " at {first} into the session, {time_over} in all.", values),
     ]
 
 
 def _peak(forecast: Forecast, repeat: Repeat, trace: np.ndarray) -> float | None:
-    samples = repeat.samples[forecast.boost[repeat.samples]]
+    samples = repeat.samples[forecast.boost[repeat.samples] & np.isfinite(trace[repeat.samples])]
     return float(trace[samples].max()) if samples.size else None

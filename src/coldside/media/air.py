@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coldside.errors import BadInput, Internal, require
+from coldside.media.compiled import worth_compiling
 
 Array = NDArray[np.float64]
 Number = Any  # float or array in, the broadcast shape out; NumPy scalars count as floats
@@ -367,12 +368,27 @@ def compressed_temperature(
     else:
         kelvin, ratio, eta = np.broadcast_arrays(kelvin, ratio, eta)
     gas = _MoistAir(W)
+    if not W.ndim and worth_compiling(kelvin.size):
+        return _plain(_in_range(_compressed(gas, kelvin, ratio, eta)))
     isentropic = _isentropic(gas, kelvin, np.maximum(ratio, 1.0))
     start = gas.h(kelvin)
     target = start + (gas.h(isentropic) - start) / eta
     guess = np.clip(kelvin + (isentropic - kelvin) / eta, LOWEST, HIGHEST)
     T2 = _in_range(_solve(lambda T: gas.h(T) - target, gas.cp, guess))
     return _plain(np.where(ratio > 1.0, T2, kelvin))
+
+
+def _compressed(gas: _MoistAir, T1: Array, ratio: Array, efficiency: Array) -> Array:
+    """`compressed_temperature` by compiled code, for one humidity ratio."""
+    from coldside.media.compressing import compressed  # Numba: only where a whole run is put together
+
+    flat, ratios, shares = (np.ascontiguousarray(v).ravel() for v in (T1, ratio, efficiency))
+    cp, h, s = (np.stack(table) for table in (gas._cp, gas._h, gas._s))
+    limits = np.array([_BREAK, LOWEST, HIGHEST])
+    found, lost = compressed(flat, ratios, shares, cp, h, s, float(gas.R), limits, _NEWTON_STEPS)
+    if lost:
+        raise Internal("an air temperature did not settle; please send the build and the session")
+    return np.asarray(found.reshape(T1.shape))
 
 
 def temperature_at_enthalpy(enthalpy: ArrayLike, humidity_ratio: ArrayLike = 0.0) -> Number:

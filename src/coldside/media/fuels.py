@@ -1,15 +1,19 @@
 """Fuels: octane, heating value, air demand, and what their evaporation takes from the charge.
 
 What is here: `Fuel`, `FUELS` (the names that `[engine] fuel` may use), `fuel` (reads a name or a blend), `mixed`,
-`blend`, `evaporation_drop`, `saturated_drop`, `vapour_pressure`, `stoichiometric_ratio`.  SI: J/kg, kg/m3, kg/mol;
-air-fuel ratios are kg of dry air per kg of fuel.  What is not: knock.  Pump fuel scatters: gasoline +-2 octane and
-+-1 % heating value, and what is sold as E85 holds 51 to 83 % ethanol; measure it.
+`blend`, `octane_words`, `evaporation_drop`, `saturated_drop`, `vapour_pressure`, `stoichiometric_ratio`.  SI: J/kg,
+kg/m3, kg/mol; air-fuel ratios are kg of dry air per kg of fuel.  What is not: knock.  Pump fuel scatters: gasoline +-2
+octane and +-1 % heating value, and what is sold as E85 holds 51 to 83 % ethanol; measure it.
+
+A number behind "gasoline" is RON, as most of the world's pumps show it.  Pumps of North America show half the sum of
+RON and MON (USOctane), called AKI or (R+M)/2: "gasoline 93 AKI".  RON and MON of such a fuel are told apart by its
+sensitivity, RON - MON, 8 to 10 of pump gasoline (common practice): here 9, so that RON is known to half a number.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -185,35 +189,92 @@ _BLEND = re.compile(
     r"(?P<first>.+?)\s+with\s+(?P<share>[0-9]+(?:\.[0-9]+)?)\s*%\s*(?P<second>.+?)(?:\s+by volume)?\s*\Z"
 )
 _ETHANOL_NUMBER = re.compile(r"E([1-9][0-9]?)\Z")  # the trade's name of gasoline with so many percent by volume
-FORMS = '"gasoline 98", "E85" or a blend by volume, "gasoline 98 with 40 % E85"'
+_OCTANE = re.compile(r"gasoline\s+(?P<number>[0-9]+(?:\.[0-9]+)?)\s*(?P<scale>AKI|\(R\s*\+\s*M\)\s*/\s*2|RON)\Z", re.I)
+_PUMPED = re.compile(r"gasoline ([0-9.]+) AKI")
+_BARE = re.compile(r"(?:[a-z ]*\s)?(?P<number>[0-9]{2,3}(?:\.[0-9]+)?)(?:\s+octane)?\Z", re.I)
+SENSITIVITY = 9.0  # RON - MON of pump gasoline known by its AKI; 8 to 10, common practice
+OCTANES = {"AKI": (80.0, 115.0), "RON": (85.0, 120.0)}  # of gasoline, what is sold for road and track
+PUMPS = (84.0, 95.0)  # AKI on pumps of North America; common practice
+FORMS = '"gasoline 98", "gasoline 93 AKI", "E85" or a blend by volume, "gasoline 98 with 40 % E85"'
 
 
 @lru_cache(maxsize=128)
 def fuel(name: str) -> Fuel:
     """The fuel of this name, or the blend of two that it names, by volume: "gasoline 98 with 40 % E85".
 
-    "E40" is gasoline 95 with 40 % of ethanol.  A blend's name comes out in that form.  BadInput for anything else,
-    with the allowed names and the nearest.
+    "gasoline 98" and "gasoline 98 RON" are the same, "gasoline 93 AKI" (or "(R+M)/2") is what a pump in North America
+    shows, "E40" gasoline 95 with 40 % of ethanol.  A blend's name comes out in that form.  BadInput for anything
+    else, with the allowed names and the nearest.
     """
     words = " ".join(name.split())
-    if words in FUELS:
-        return FUELS[words]
+    if simple := _simple(words):
+        return simple
     if numbered := _ETHANOL_NUMBER.match(words):
         return blend(_GASOLINE_95, int(numbered[1]) / 100.0, name=words)
     found = _BLEND.match(words)
     if not found:
+        if hint := _pump_hint(words):
+            raise BadInput(f"fuel {name!r} is not known; {hint}")
         raise BadInput(f"fuel {name!r} is not known; it must be one of {', '.join(FUELS)}{_closest(words)}; or {FORMS}")
     pair = []
     for which in ("first", "second"):
         part = found[which]
-        if part not in FUELS:
-            names = ", ".join(FUELS)
-            raise BadInput(f"fuel {name!r}: {part!r} is not known; a blend is made of {names}{_closest(part)}")
-        pair.append(FUELS[part])
+        one = _simple(part)
+        if one is None:
+            hint = _pump_hint(part) or f"a blend is made of {', '.join(FUELS)}{_closest(part)}"
+            raise BadInput(f"fuel {name!r}: {part!r} is not known; {hint}")
+        pair.append(one)
     share = float(found["share"])
     if share > 100.0:
         raise BadInput(f"fuel {name!r}: a share of {share:g} % is more than all; it must be from 0 to 100 %")
     return mixed(pair[0], pair[1], share / 100.0)
+
+
+def octane_words(kind: Fuel) -> str | None:
+    """What a pump's number in a fuel's name was taken for, RON and MON; None where there is none."""
+    found = _PUMPED.search(kind.name)
+    base = None if found is None else _simple(found[0])
+    if found is None or base is None:
+        return None
+    return (
+        f"{found[1]}, the (R+M)/2 of a North American pump, is taken for RON {base.RON:g} and MON {base.MON:g}, each "
+        "known to half a number"
+    )
+
+
+def _simple(words: str) -> Fuel | None:
+    """A fuel of one name, or gasoline of an octane number on a named scale; None for anything else."""
+    if words in FUELS:
+        return FUELS[words]
+    found = _OCTANE.match(words)
+    if found is None:
+        return None
+    number, scale = float(found["number"]), "RON" if found["scale"].upper() == "RON" else "AKI"
+    low, high = OCTANES[scale]
+    if not low <= number <= high:
+        raise BadInput(
+            f"fuel {words!r}: gasoline of {number:g} {scale} is not sold; it must be from {low:g} to {high:g}"
+        )
+    if scale == "RON":
+        known = FUELS.get(f"gasoline {number:g}")
+        return known or replace(
+            _GASOLINE_95, name=f"gasoline {number:g} RON", RON=number, MON=number - _GASOLINE_95.RON + _GASOLINE_95.MON
+        )
+    half = 0.5 * SENSITIVITY
+    source = "octane USOctane with a sensitivity of 9, Practice; heat and mass of gasoline 95"
+    return replace(_GASOLINE_95, name=f"gasoline {number:g} AKI", RON=number + half, MON=number - half, source=source)
+
+
+def _pump_hint(words: str) -> str:
+    """For a bare number that a pump in North America may show: which of the two scales is meant must be said."""
+    found = _BARE.match(words)
+    if found is None or not PUMPS[0] <= float(found["number"]) <= PUMPS[1]:
+        return ""
+    n = found["number"]
+    return (
+        f'say which {n} is meant: "gasoline {n} AKI" is what a North American pump shows, (R+M)/2, about RON '
+        f'{float(n) + 0.5 * SENSITIVITY:g}; "gasoline {n} RON" is the number of pumps elsewhere'
+    )
 
 
 def _closest(name: str) -> str:

@@ -20,6 +20,7 @@ import numpy as np
 
 from coldside.errors import BadInput, require
 from coldside.media import air
+from coldside.media.compiled import worth_compiling
 from coldside.parts.compressor_map import HEAD_EXPONENT, MapData, SpeedLine, read_map
 from coldside.parts.curves import hermite, knot_slopes
 from coldside.parts.engine import RPM
@@ -545,6 +546,13 @@ def _speed_at(table: SpeedTable, flow: np.ndarray, root: np.ndarray) -> tuple[np
     straight line within the cell.
     """
     n = table.speed
+    if worth_compiling(flow.size):
+        from coldside.parts.speed_lines import speed_at  # Numba: only where a whole run is put together
+
+        found: tuple[np.ndarray, np.ndarray] = speed_at(
+            n, table.phi_surge, table.phi_choke, table.root_psi, flow.astype(float), root.astype(float)
+        )
+        return found
     low, high = np.zeros(flow.shape, dtype=int), np.full(flow.shape, len(n) - 1)
     for _ in range(int(np.ceil(np.log2(len(n))))):
         middle = (low + high) // 2

@@ -19,12 +19,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coldside.errors import BadInput, Internal, require
+from coldside.media.compiled import worth_compiling
 
 Array = NDArray[np.float64]
 Number = Any  # float or array in, the broadcast shape out; NumPy scalars count as floats
 
 LARGEST_NTU = 500.0  # exp(-NTU) must not underflow in the series; eps is then within 2.6 % of 1 for any C_r
-COMPILED_FROM = 256  # points, from which compiling pays; a table has thousands, a check of bench points a few
 USUAL_NTU = 20.0  # no part of a car has more; what is reached by then need not be tried at the largest
 _SMALLEST_NTU = 1e-9  # below, two terms of the expansion in NTU are exact to round-off
 _SMALLEST_C_R = 1e-12  # below, the stream does not change temperature
@@ -67,7 +67,7 @@ def _crossflow(N: Array, C: Array) -> tuple[Array, Array]:
     eps[tiny] = N[tiny] * (1.0 - 0.5 * (1.0 + C[tiny]) * N[tiny])
     slope[tiny] = 1.0 - (1.0 + C[tiny]) * N[tiny]
     rest = np.flatnonzero(~tiny & (C >= _SMALLEST_C_R))
-    if rest.size >= COMPILED_FROM:
+    if rest.size and worth_compiling(rest.size):
         from coldside.parts.series import crossflow_series  # Numba: only where a table is made
 
         eps[rest], slope[rest] = crossflow_series(N[rest], C[rest])

@@ -66,7 +66,8 @@ class EngineSpec:
     )
     fuel: str = given(
         "fuel",
-        'the fuel it burns, or two mixed by volume, as in "gasoline 98 with 40 % E85"',
+        'the fuel it burns, or two mixed by volume, as in "gasoline 98 with 40 % E85"; a bare octane number is RON, '
+        'what a North American pump shows is "gasoline 93 AKI"',
         choices=("gasoline 95", "gasoline 98", "gasoline 100", "E10", "E85", "ethanol", "methanol"),
     )
     fuel_lambda: float = given(

@@ -101,33 +101,35 @@ def chamber_of(spec: EngineSpec) -> Chamber:
 
 @dataclass(frozen=True)
 class Trimmed:
-    """What is left after the car's own trims; arrays over the conditions.
+    """What is left once spark is taken back; arrays over the conditions.
 
-    `power` [W], `plenum_pressure` [Pa absolute], `spark` [deg before] that it then runs.
+    `power` share, `spark` [deg before] that it then runs.
     """
 
     power: np.ndarray
-    plenum_pressure: np.ndarray
     spark: np.ndarray
 
 
-def trimmed(
-    model: KnockModel, n: Number, p_plenum: Number, T_sensor: Number, power: Number, p_ambient: float
-) -> Trimmed:
-    """Power, boost and spark that the driver feels once `trim_spark` and `trim_boost` have answered the sensor.
+def trimmed(model: KnockModel, n: Number, p_plenum: Number, T_sensor: Number) -> Trimmed:
+    """Share of power and spark that are left once `trim_spark` has answered the sensor.
 
-    `T_sensor` [K] is what the intake sensor reads, not the charge.  Power goes with plenum pressure (the charge's
-    temperature as it was) and with the retard loss; each trim is linear between its points and level beyond.
-    Unboosted moments lose no boost.  Vectorised.
+    `T_sensor` [K] is what the intake sensor reads, not the charge; `p_plenum` [Pa absolute] is what `boost_left`
+    leaves.  Power goes with the retard loss; the trim is linear between its points and level beyond.  Vectorised.
     """
-    spec = model.spec
-    n, p, T, watt = np.broadcast_arrays(n, p_plenum, T_sensor, np.asarray(power, dtype=float))
-    taken = _level(spec.trim_boost, T)
-    left = np.where(p > p_ambient, p_ambient + (p - p_ambient) * (1.0 - taken), p)
+    n, p, T = np.broadcast_arrays(n, p_plenum, np.asarray(T_sensor, dtype=float))
     asked = model.asked_spark(n, p)
-    spark = asked - np.degrees(_level(spec.trim_spark, T))
-    kept = (1.0 - model.loss(n, spark)) / (1.0 - model.loss(n, asked))
-    return Trimmed(watt * left / p * kept, left, spark)
+    spark = asked - np.degrees(_level(model.spec.trim_spark, T))
+    return Trimmed((1.0 - model.loss(n, spark)) / (1.0 - model.loss(n, asked)), spark)
+
+
+def boost_left(spec: EngineSpec, asked: Number, T_sensor: Number, p_ambient: Number) -> np.ndarray:
+    """Pressure [Pa absolute] that `trim_boost` leaves of what is `asked`, when the intake sensor reads `T_sensor` [K].
+
+    The trim takes a share of boost over `p_ambient`, linear between its points and level beyond; without boost
+    nothing.  Vectorised.
+    """
+    p, T = np.broadcast_arrays(np.asarray(asked, dtype=float), np.asarray(T_sensor, dtype=float))
+    return np.asarray(np.where(p > p_ambient, p_ambient + (p - p_ambient) * (1.0 - _level(spec.trim_boost, T)), p))
 
 
 def _level(points: tuple[tuple[float, float], ...] | None, at: np.ndarray) -> np.ndarray:
@@ -301,18 +303,16 @@ class KnockModel:
         asked = self.asked_spark(n, p_plenum) - np.degrees(_level(self.spec.trim_spark, np.asarray(T_sensor, float)))
         return asked if self.factor is None else np.minimum(asked, self.quick_limit(n, p_plenum, T_plenum))
 
-    def power_share(
-        self, n: Number, p_plenum: Number, T_plenum: Number, T_sensor: Number, p_ambient: float
-    ) -> np.ndarray:
-        """Share of power that knock and the car's own trims leave, of that with the asked spark and full boost.
+    def power_share(self, n: Number, p_plenum: Number, T_plenum: Number, T_sensor: Number) -> np.ndarray:
+        """Share of power that knock and the trim of spark leave, of that with the asked spark.
 
         For feeding heat back on driving: from a table, vectorised, quick.  1 where nothing is trimmed or knocks.
-        Density is not in it: power already goes with the charge's temperature.
+        Density and boost are not in it: power already goes with the charge's temperature and pressure.
         """
-        left = trimmed(self, n, p_plenum, T_sensor, 1.0, p_ambient)
+        left = trimmed(self, n, p_plenum, T_sensor)
         if self.factor is None:
             return left.power
-        runs = np.minimum(left.spark, self.quick_limit(n, left.plenum_pressure, T_plenum))
+        runs = np.minimum(left.spark, self.quick_limit(n, p_plenum, T_plenum))
         return left.power * (1.0 - self.loss(n, runs)) / (1.0 - self.loss(n, left.spark))
 
     def margins(self, n: Number, p_plenum: Number, T_plenum: Number, spark: Number) -> Margins:

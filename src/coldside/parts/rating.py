@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from coldside.media import air
+from coldside.media.compiled import worth_compiling
 from coldside.media.coolants import Coolant
 from coldside.parts.correlations import (
     effectiveness_cross_counter,
@@ -25,6 +26,7 @@ from coldside.parts.geometry import CoreGeometry
 FLOOR = 0.02  # share of the bench flow under which a film no longer weakens (natural convection)
 MOST_STRENGTHENED = 4.0  # limit of a film's correction for the cells (own)
 MOST_WEAKENED = 0.01  # and the weakest it may become where uneven flow costs more than the cells miss (own)
+STRONGEST_TRIED = 20.0  # to which that correction is sought
 TRICKLE = (0.02, 0.10)  # shares of the bench flow between which that correction fades in (own)
 BENCH_RANGE = (0.5, 2.0)  # of the bench flow; beyond it a rating is extrapolated (heat note B4)
 DOUBT_PER_DOUBLING = 0.10  # sd of the conductance, as a share, for every factor 2 beyond that range (own)
@@ -307,7 +309,11 @@ def cell_conductances(
         return _grid_heat(C1, C2, k * h1 if on_1 else h1, k * h2 if on_2 else h2, cells, rating.liquid)
 
     plain = rating.maldistribution == 0.0 and rating.passes == 1
-    k = _match(grid, exact, 1.0 if plain else MOST_WEAKENED)
+    least = 1.0 if plain else MOST_WEAKENED
+    if worth_compiling(exact.size):
+        k = _matched((C1, C2, h1, h2), (on_1, on_2), cells, rating.liquid, exact, least)
+    else:
+        k = _match(grid, exact, least)
     knee, room = 0.5 * (1.0 + MOST_STRENGTHENED), 0.5 * (MOST_STRENGTHENED - 1.0)
     k = np.where(k > knee, knee - room * np.expm1(-(k - knee) / room), k)
     fade = _rise(C1 / (rating.flow1 * cp[0])) * _rise(C2 / (rating.flow2 * cp[1]))
@@ -324,8 +330,8 @@ def _rise(share: np.ndarray) -> np.ndarray:
 def _match(heat: Callable[[np.ndarray], np.ndarray], target: np.ndarray, least: float) -> np.ndarray:
     """The factor, `least` to 20, at which the rising function `heat` meets `target`, by elements, else an end."""
     one = np.ones_like(target)
-    low, high = np.full_like(target, np.log(least)), np.full_like(target, np.log(20.0))
-    f_low, f_high = heat(least * one) - target, heat(20.0 * one) - target
+    low, high = np.full_like(target, np.log(least)), np.full_like(target, np.log(STRONGEST_TRIED))
+    f_low, f_high = heat(least * one) - target, heat(STRONGEST_TRIED * one) - target
     never, at_once = f_high <= 0.0, f_low >= 0.0
     k = np.zeros_like(target)
     side = np.zeros(target.shape, dtype=int)
@@ -342,7 +348,23 @@ def _match(heat: Callable[[np.ndarray], np.ndarray], target: np.ndarray, least: 
         f_low = np.where(up, f, np.where(side == -1, 0.5 * f_low, f_low))
         low, high = np.where(up, k, low), np.where(up, high, k)
         side = np.where(up, 1, -1)
-    return np.asarray(np.where(at_once, least, np.where(never, 20.0, np.exp(k))))
+    return np.asarray(np.where(at_once, least, np.where(never, STRONGEST_TRIED, np.exp(k))))
+
+
+def _matched(
+    streams: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray],
+    moved: tuple[bool, bool],
+    cells: tuple[int, int],
+    liquid: int,
+    target: np.ndarray,
+    least: float,
+) -> np.ndarray:
+    """`_match` of a grid by compiled code; `streams` are C1, C2, h1, h2, `moved` the films that the factor moves."""
+    from coldside.parts.cell_grid import match  # Numba: only where a table is made
+
+    C1, C2, h1, h2, aim = (_flat(v, target.shape) for v in (*streams, target))
+    found = match(C1, C2, h1, h2, cells, liquid, moved, aim, (least, STRONGEST_TRIED))
+    return np.asarray(found.reshape(target.shape))
 
 
 def _grid_heat(
@@ -350,6 +372,11 @@ def _grid_heat(
 ) -> np.ndarray:
     """Steady heat of the grid per kelvin of inlet difference, W/K (heat note C1, explicit march)."""
     n1, n2 = cells
+    if worth_compiling(C1.size):
+        from coldside.parts.cell_grid import grid_heat  # Numba: only where a table is made
+
+        c1, c2, g1, g2 = (_flat(v, C1.shape) for v in (C1, C2, h1, h2))
+        return np.asarray(grid_heat(c1, c2, g1, g2, cells, liquid).reshape(C1.shape))
     c1, c2 = C1 / n2, C2 / n1
     R = _cell_resistance(c1, h1 / (n1 * n2), liquid == 1) + _cell_resistance(c2, h2 / (n1 * n2), liquid == 2)
     # both streams are followed by what they lose or gain in units of the inlet difference
@@ -363,6 +390,10 @@ def _grid_heat(
             T2[i] = T2[i] + q / c2
             total = total + q
     return total
+
+
+def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    return np.ascontiguousarray(np.broadcast_to(values, shape), dtype=float).ravel()
 
 
 def _cell_resistance(c: np.ndarray, g: np.ndarray, is_liquid: bool) -> np.ndarray:

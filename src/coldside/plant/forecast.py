@@ -7,11 +7,12 @@ health of a forecast.  What is not: what it means (`judge/`), bands (`explore/`)
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
 from coldside.build.model import Build, names_on
-from coldside.duty.demand import CHARGE_RISE, reckoned_power, sample, surroundings
+from coldside.duty.demand import CHARGE_RISE, reckoned_power, surroundings
 from coldside.duty.model import Demand, Session
 from coldside.parts import engine
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
@@ -51,30 +52,34 @@ def simulate(build: Build, session: Session, *, progress: Callable[[str], None] 
     """Forecast a session: what this build will do.
 
     Parameters: a `build` (see `load_build`), a `session` (see `load_session`); `progress` is told in
-    words what is being done.  Passes and laps are driven again with the power that heat leaves until their
-    times stand still (`feedback.py`).  Returns a `Forecast`, step-checked and with its ledger closed.  Raises
-    `BadInput` for a bench point or a path that cannot be, `NoAnswer` where flows have no balance.
+    words what is being done.  Passes and laps are driven again with the power that heat leaves, boost cut by what
+    the car's own trims take, until both stand still (`feedback.py`).  Returns a `Forecast`, step-checked and with its
+    ledger closed.  Raises `BadInput` for a bench point or a path that cannot be, `NoAnswer` where flows have no
+    balance.
     """
     tell = progress or (lambda _: None)
-    demand = sample(session, build)
-    changes: list[float] = []
-    tell("putting the parts together")
-    plant = assemble(build, demand)
-    tell("running the session")
-    solution = solve(plant)
-    while demand.runs and len(changes) < feedback.MOST_TURNS:
-        power, reckoned = _power(plant, solution), _reckoned(plant, session)
-        before, demand = demand, sample(session, build, feedback.shares_of(demand, power, reckoned))
-        changes.append(feedback.largest_change(before.runs, demand.runs))
-        tell(f"driving again with the power that heat leaves ({changes[-1]:.3f} s)")
+
+    def march(demand: Demand) -> feedback.Turn[tuple[Plant, Solution]]:
+        tell("putting the parts together")
         plant = assemble(build, demand)
-        solution = solve(plant)
-        if changes[-1] <= feedback.SETTLED:
-            break
+        tell("running the session")
+        return turn_of(plant, session, solve(plant))
+
+    turn, settling = feedback.settle(build, session, march, tell=tell)
+    plant, solution = turn.result
     tell("checking the step")
     halved = solve(plant, parts=2, levels=solution.levels)
     step_check = float(np.abs(halved.intake - solution.intake).max())
-    return _forecast(plant, session, solution, (step_check, tuple(changes)))
+    return _forecast(plant, session, solution, (step_check, settling))
+
+
+def turn_of(plant: Plant, session: Session, solution: Solution) -> feedback.Turn[tuple[Plant, Solution]]:
+    """A march as driving and boost control see it; see `feedback.settle`."""
+
+    def powers() -> tuple[np.ndarray, np.ndarray]:
+        return _power(plant, solution), _reckoned(plant, session)
+
+    return feedback.Turn(plant.demand, (plant, solution), powers, _read(plant, solution))
 
 
 def _read(plant: Plant, solution: Solution) -> np.ndarray:
@@ -92,8 +97,8 @@ def _power(plant: Plant, solution: Solution) -> np.ndarray:
 
 
 def _reckoned(plant: Plant, session: Session) -> np.ndarray:
-    """Brake power by samples with the charge as warm as the demand's own driving assumes, W."""
-    d = plant.demand
+    """Brake power by samples with the charge as warm as the demand's own driving assumes and nothing trimmed, W."""
+    d = replace(plant.demand, plenum_target=plant.demand.asked_target, boost_taken=None)
     if plant.charge.drive is not None:  # the demand does not know what a belt can give
         return reckoned_power(plant.build.engine, d.engine_speed, d.plenum_target, surroundings(session.ambient))
     plenum = np.full(len(d.time), d.ambient_temperature + CHARGE_RISE)
@@ -101,7 +106,7 @@ def _reckoned(plant: Plant, session: Session) -> np.ndarray:
     return brake_power_at(plant, state.flow, plenum, state.belt_power)
 
 
-def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[float, tuple[float, ...]]) -> Forecast:
+def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[float, feedback.Settling]) -> Forecast:
     demand, build = plant.demand, plant.build
     condensate, between, last_out, ice = _late(plant, solution)
     state = charge_states(plant, demand, solution.scalars[:, 3], between)
@@ -142,7 +147,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[
         heat_capacity=capacity,
         ledger=ledger,
         ladder=tuple(ladder(plant, solution)),
-        health=_health(plant, solution, state, fuel, (checks[0], ledger.closure)),
+        health=_health(plant, solution, state, fuel, (checks[0], ledger.closure), checks[1]),
         states=plant.arrays.n_states,
         nodes=_nodes(plant, solution),
         substeps=solution.substeps,
@@ -154,7 +159,8 @@ def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[
         stages=state.stages,
         exhaust_pressure=None if np.isnan(state.exhaust_pressure).all() else state.exhaust_pressure,
         runs=feedback.timed_runs(build, session, demand, cold, _reckoned(plant, session)) if demand.runs else (),
-        feedback=checks[1],
+        feedback=checks[1].runs,
+        boost_feedback=checks[1].boost,
         latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
 
@@ -208,12 +214,23 @@ def iced(plant: Plant) -> dict[str, list[int]]:
 
 
 def _health(
-    plant: Plant, solution: Solution, state: ChargeState, fuel: np.ndarray, checks: tuple[float, float]
+    plant: Plant,
+    solution: Solution,
+    state: ChargeState,
+    fuel: np.ndarray,
+    checks: tuple[float, float],
+    settling: feedback.Settling,
 ) -> Health:
     streams = Streams(plant, solution)
     defaults = tuple(f"{key}: {value.text}" for key, value in plant.build.defaults())
     off = tuple(extrapolated(plant, solution, state))
     warnings = tuple(warnings_of(plant, streams, fuel))
+    if not settling.boost_settled:
+        unsettled = (
+            "the car's own trims of boost and the heat of the charge do not settle: the last turn still moved boost "
+            f"by {settling.boost[-1] / 1e3:.1f} kPa somewhere; take figures in boost with that much doubt"
+        )
+        warnings = (*warnings, unsettled)
     return Health(*checks, off, defaults, warnings, seconds_off_map(plant, state))
 
 
@@ -258,7 +275,8 @@ def _engine_output(
     lam = engine.mixture(spec, state.plenum_pressure / demand.ambient_pressure, demand.full_load)
     fuel = engine.fuel_flow(spec, state.flow, W, lam)
     ambient = np.full(len(demand.time), demand.ambient_temperature)
-    cold = charge_states(plant, demand, ambient, ambient if plant.arrays.stages > 1 else None)
+    cool = demand if demand.boost_taken is None else feedback.trimmed_boost(spec, demand, ambient)
+    cold = charge_states(plant, cool, ambient, ambient if plant.arrays.stages > 1 else None)
     warm = brake_power_at(plant, state.flow, feed, state.belt_power)
     warm = warm * knock_share(plant, state.plenum_pressure, feed, read)
     at_ambient = brake_power_at(plant, cold.flow, ambient, cold.belt_power)

@@ -41,12 +41,12 @@ def brake_power_at(
 
 
 def answers_heat(spec: EngineSpec) -> bool:
-    """Whether anything beside density takes power off a warm charge: the car's own trims, or knock that is known."""
-    return any(key is not None for key in (spec.trim_spark, spec.trim_boost, spec.knock_speed))
+    """Whether anything beside density and boost takes power off a warm charge: spark taken back, or known knock."""
+    return any(key is not None for key in (spec.trim_spark, spec.knock_speed))
 
 
 def knock_share(plant: Plant, pressure: np.ndarray, charge: np.ndarray, read: np.ndarray) -> np.ndarray:
-    """Share of power that knock and the car's own trims leave, by samples; 1 off full load and out of boost.
+    """Share of power that knock and the trim of spark leave, by samples; 1 off full load and out of boost.
 
     Plenum `pressure` [Pa absolute], `charge` [K] and what the intake sensor `read`s [K]; see
     `KnockModel.power_share`.
@@ -57,6 +57,6 @@ def knock_share(plant: Plant, pressure: np.ndarray, charge: np.ndarray, read: np
     if answers_heat(spec) and boosted.any():
         model = KnockModel.of(spec, demand.ambient_pressure)
         share[boosted] = model.power_share(
-            demand.engine_speed[boosted], pressure[boosted], charge[boosted], read[boosted], demand.ambient_pressure
+            demand.engine_speed[boosted], pressure[boosted], charge[boosted], read[boosted]
         )
     return share

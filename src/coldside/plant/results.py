@@ -109,6 +109,7 @@ class Forecast:
     latent: Mapping[str, np.ndarray] = field(default_factory=dict)  # core -> W that condensing water gives it
     runs: tuple[TimedRun, ...] = ()  # passes and laps, with their times and what heat cost
     feedback: tuple[float, ...] = ()  # largest change of a run's time, s, in each turn of driving and heat
+    boost_feedback: tuple[float, ...] = ()  # largest change of what the car's trims take off boost, Pa, in each turn
 
     @property
     def boost(self) -> np.ndarray:

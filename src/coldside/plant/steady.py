@@ -132,14 +132,24 @@ def _full_load(build: Build, engine_speed: float | None, road_speed: float | Non
         bay_temperature=(STANDARD_TEMPERATURE + build.bay.temperature_rise) * two,
         command={n_: command[m] * two for n_, m in controls.items()} | engine_driven(build, n * two),
         start="ambient",
-        drawn_rise=_settled_rise(build, V),
+        drawn_rise=_settled_rise(build, V, STANDARD_TEMPERATURE),
     )
 
 
-def _settled_rise(build: Build, road_speed: float) -> np.ndarray | None:
-    """Rise before the compressor, warm and settled at a road speed, twice; None without figures of it."""
+def _settled_rise(build: Build, road_speed: float, ambient: float) -> np.ndarray | None:
+    """Rise before the compressor, warm and settled at a road speed on a day, twice; None without figures of it."""
     pickup = drawn_pickup(build)
-    return None if pickup is None else settled_rise(pickup, road_speed * np.ones(2))
+    return None if pickup is None else settled_rise(pickup, road_speed * np.ones(2), ambient)
+
+
+def _on_another_day(demand: Demand, build: Build, ambient: float) -> np.ndarray | None:
+    """The demand's rise before the compressor with what the day moves of its settled value."""
+    pickup = drawn_pickup(build)
+    if pickup is None or demand.drawn_rise is None:
+        return demand.drawn_rise
+    V = demand.road_speed
+    moved = settled_rise(pickup, V, ambient) - settled_rise(pickup, V, demand.ambient_temperature)
+    return np.asarray(demand.drawn_rise + moved)
 
 
 def _overridden(
@@ -155,7 +165,8 @@ def _overridden(
     two = np.ones(2)
     if T is not None:
         bay = demand.bay_temperature - demand.ambient_temperature + T
-        demand = replace(demand, ambient_temperature=T, bay_temperature=bay)
+        drawn = _on_another_day(demand, build, T)
+        demand = replace(demand, ambient_temperature=T, bay_temperature=bay, drawn_rise=drawn)
     if p is not None:
         # a gauge boost target moves with the air around it; an absolute one is recomputed below
         demand = replace(demand, ambient_pressure=p)
@@ -171,7 +182,7 @@ def _overridden(
             demand,
             road_speed=road_speed * two,
             air_speed=dict.fromkeys(demand.air_speed, road_speed * two),
-            drawn_rise=_settled_rise(build, road_speed),
+            drawn_rise=_settled_rise(build, road_speed, demand.ambient_temperature),
         )
     if air_speed:
         unknown = sorted(set(air_speed) - set(demand.air_speed))

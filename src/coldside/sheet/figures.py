@@ -555,7 +555,7 @@ def _main_panel(forecast: Forecast, system: str, narrow: bool, likely: Band | No
         panel.lines.append(Line(forecast.sensor, "sensor", "sensor"))
     seen: set[float] = set()
     for item in forecast.session.limits:
-        level = item.at_most
+        level = item.bound
         if item.quantity == "over_ambient":
             level += forecast.demand.ambient_temperature
         elif item.quantity not in ("intake", "sensor"):

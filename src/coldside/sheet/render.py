@@ -5,8 +5,6 @@ Here: `sheet_html` and `write_sheet`.  Its sections come from `sections.py`, loo
 
 from __future__ import annotations
 
-import os
-import tempfile
 from importlib import resources
 from pathlib import Path
 
@@ -17,6 +15,7 @@ from coldside.sheet import sections, tables
 from coldside.sheet.asked import NOTHING, Asked
 from coldside.sheet.html import bullets, titled
 from coldside.sheet.scale import escape
+from coldside.sheet.writing import write_whole
 
 SYSTEMS = ("si", "us")
 
@@ -73,26 +72,4 @@ def write_sheet(
 
     BadInput when the place cannot be written.
     """
-    target = Path(path)
-    text = sheet_html(forecast, verdict, system, asked)
-    scratch = ""
-    try:
-        handle, scratch = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
-        os.chmod(scratch, mode)
-        os.replace(scratch, target)
-    except OSError as fault:
-        if scratch and os.path.exists(scratch):
-            os.unlink(scratch)
-        raise BadInput(f"cannot be written: {fault.strerror or fault}", where=str(target)) from fault
-    return target
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+    return write_whole(path, sheet_html(forecast, verdict, system, asked).encode())

@@ -44,7 +44,7 @@ class Knee:
     """Where the colours change: the user's limit, K, and how to name it."""
 
     temperature: float
-    words: str  # "your limit", or "" when no limit was given
+    words: str  # "your limit", "the proposed limit", or "" without a limit on the charge
 
 
 def knee_of(forecast: Forecast, limit: float | None = None) -> Knee:
@@ -57,7 +57,7 @@ def knee_of(forecast: Forecast, limit: float | None = None) -> Knee:
         found = [item for item in forecast.session.limits if item.quantity == quantity]
         counted = [item for item in found if item.during == "boost"] or found
         if counted:
-            return Knee(min(item.at_most for item in counted) + shift, "your limit")
+            return Knee(min(item.bound for item in counted) + shift, f"{forecast.session.whose} limit")
     return Knee(DEFAULT_KNEE, "")
 
 

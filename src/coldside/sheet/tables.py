@@ -16,7 +16,7 @@ from coldside import sources
 from coldside.judge.heat import core_loops, heat_shares
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.pressures import belts, couplers, exhaust, largest_pull, leak, suction
-from coldside.judge.run_times import feedback_words
+from coldside.judge.run_times import boost_feedback_words, feedback_words
 from coldside.judge.sureness import chance_words
 from coldside.judge.tract import leak_area
 from coldside.judge.verdict import LimitResult, Verdict, label_at
@@ -128,20 +128,22 @@ def key_figures(forecast: Forecast, system: str) -> list[tuple[str, tuple[str, s
 
 def limit_row(limit: LimitResult, system: str) -> tuple[str, str, str, str, str]:
     """(limit, allowed, came out, margin, in words) of one limit."""
-    allowed = say(limit.at_most, limit.kind, system, 1)
+    allowed = ("at least " if limit.lowest else "") + say(limit.bound, limit.kind, system, 1)
     if limit.holds is None or limit.value is None or limit.margin is None:
         return limit.name, allowed, "not judged", "", limit.why_not
     value = say(limit.value, limit.kind, system, 1)
     kind = "points" if limit.margin_kind == "share" else limit.margin_kind
-    margin = say(abs(limit.margin), kind, system, 1) + (" to spare" if limit.holds else " over")
+    over = " short" if limit.lowest else " over"
+    margin = say(abs(limit.margin), kind, system, 1) + (" to spare" if limit.holds else over)
     if limit.holds:
-        words = f"holds; highest in {limit.where}" if limit.where else "holds"
+        extreme = "lowest" if limit.lowest else "highest"
+        words = f"holds; {extreme} in {limit.where}" if limit.where else "holds"
     elif limit.first_broken is None:
         words = "broken"
     else:
         words = f"broken first at {say(limit.first_broken, 'clock', system)}"
         words += f" in {limit.first_where}" if limit.first_where else ""
-        words += f", {say(limit.seconds_over, 'time', system)} over in all"
+        words += f", {say(limit.seconds_over, 'time', system)}{over} in all"
     if limit.band is not None and limit.chance is not None:
         likely = Range(limit.band[0], limit.band[2], limit.kind).shown(system)
         words += f"; likely {likely}, the chance that it holds is {chance_words(limit.chance)}"
@@ -350,6 +352,8 @@ def health_rows(forecast: Forecast, system: str) -> list[tuple[str, str]]:
     ]
     if forecast.feedback:
         rows.append(("driving and heat", feedback_words(forecast)))
+    if forecast.boost_feedback:
+        rows.append(("trims of boost and heat", retold(boost_feedback_words(forecast), system)))
     outside = [retold(words, system) for words in health.extrapolated] or ["nothing"]
     rows += [("used outside its data", words) for words in outside]
     rows += [("note", retold(words, system)) for words in repeats_told_once(health.warnings)]

@@ -340,8 +340,8 @@ def _spark(forecast: Forecast, system: str, width: int) -> list[str]:
             continue
         shift = forecast.demand.ambient_temperature if limit.quantity == "over_ambient" else 0.0
         counts = forecast.boost if limit.during == "boost" else np.ones(n, dtype=bool)
-        over |= counts & (forecast.intake > limit.at_most + shift)
-        told.append(tables.say(limit.at_most + shift, "temperature", system, 1))
+        over |= counts & (forecast.intake > limit.bound + shift)
+        told.append(tables.say(limit.bound + shift, "temperature", system, 1))
     marks = "".join("!" if over[a:b].any() else " " for a, b in zip(edges, edges[1:], strict=False)).rstrip()
     if marks:
         lines.append(marks)
@@ -351,8 +351,8 @@ def _spark(forecast: Forecast, system: str, width: int) -> list[str]:
     words = f"{SPARKS[0]} {low_words}, {SPARKS[-1]} {high_words}, each column its highest"
     if told:
         words += (
-            f"; ! over your limit of {' or '.join(told)}"
+            f"; ! over {forecast.session.whose} limit of {' or '.join(told)}"
             if marks
-            else f"; never over your limit of {' or '.join(told)} while it counts"
+            else f"; never over {forecast.session.whose} limit of {' or '.join(told)} while it counts"
         )
     return lines + textwrap.wrap(keep_units(words), width)

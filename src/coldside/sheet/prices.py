@@ -1,0 +1,467 @@
+"""A shop's own prices and hours: read, written, and summed over the parts of a build.
+
+Here: `load_prices`, `parse_prices`, `prices_text`, `blank_prices` (a list to fill in) and `cost` (one build's lines and
+sums).  Not here: any price, which only the shop knows; the page that a customer sees (`proposal.py`).
+
+The form.  Of a part's name and kind: `[prices.water.left_core]` is the price of that part in the build of that file
+(water.toml) or of that name; `[prices.any.pump]` of every part of that name, or else kind, in any build.  The first
+that is found counts, in this order: the build's own by part, by kind; then "any" by part, by kind.  `[extras.water.X]`
+and `[extras.any.X]` are lines that are no part: coolant, brackets, a test day.
+
+Money is `decimal.Decimal` throughout.  Every line, the labour and the tax are rounded to `rounding`, half up; sums are
+of rounded lines, so that what is printed adds up.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from pathlib import Path
+from typing import Any
+
+from coldside.build.document import Document, Faults, Key, read_text, scan
+from coldside.build.model import Build, names_on
+from coldside.build.schema import PART_KINDS
+from coldside.errors import BadInput, nearest
+from coldside.judge.wording import listed
+from coldside.parts.compressor import CompressorSpec
+from coldside.parts.exchanger import ExchangerSpec, WaterCoreSpec
+from coldside.parts.lines import FilterSpec, PlenumSpec, ThrottleSpec
+from coldside.parts.sensor import SensorSpec
+from coldside.parts.supercharger import SuperchargerSpec
+from coldside.plant.results import Forecast
+from coldside.sheet.parts_list import part_rows
+from coldside.units import typed
+
+SCHEMA = "coldside.prices/1"
+ANY = "any"
+TOP = ("schema", "currency", "rate", "tax", "markup", "rounding", "prices", "extras")
+KEYS = ("price", "hours", "note", "kept")
+MOST_MONEY, MOST_HOURS = Decimal(10) ** 9, Decimal(10) ** 5
+LONGEST = {"currency": 12, "note": 200}  # characters
+CENT, NOTHING = Decimal("0.01"), Decimal(0)
+# kinds that stand on the car before anybody cools its charge, when they are alike in every build
+STANDS = (FilterSpec, CompressorSpec, SuperchargerSpec, ThrottleSpec, PlenumSpec, SensorSpec)
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)\Z")
+_BARE = re.compile(r"[A-Za-z0-9_-]+\Z")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f\ud800-\udfff]")
+HEAD = """\
+# Prices and hours of your own shop. Nothing in here is suggested: an empty price is told as "to be filled in",
+# and a total says what it does not count. Amounts have a point for the cents and nothing between thousands.
+#   price   for one of them, before tax; the customer sees it with the markup added, if you set one
+#   hours   work on one of them; priced at the rate. A table without an hours line charges none.
+#   kept    true: it is on the car already and stays; no part of the offer
+#   note    a few words for the customer: make, finish, who supplies it
+# [prices.any.pump] is for every part of that name, or else of that kind, in all builds; a table of a build's own
+# ([prices.water.pump] for water.toml) goes before it. [extras...] are lines that are no part of a build.
+"""
+
+
+@dataclass(frozen=True)
+class Price:
+    """What one part or extra costs; `price` and `hours` are for one of them, None is still to be filled in."""
+
+    price: Decimal | None = None
+    hours: Decimal | None = None
+    note: str = ""
+    kept: bool = False
+
+
+Table = Mapping[str, Mapping[str, Price]]  # build (its file's name without ending, its own name, or "any") -> name
+
+
+@dataclass(frozen=True)
+class Prices:
+    """A price list.  `rate` for an hour, `tax` on everything, `markup` on every price before it is shown, as shares."""
+
+    currency: str = ""
+    rate: Decimal | None = None
+    tax: Decimal | None = None
+    markup: Decimal = NOTHING
+    rounding: Decimal = CENT
+    parts: Table = field(default_factory=dict)
+    extras: Table = field(default_factory=dict)
+
+    def round(self, amount: Decimal) -> Decimal:
+        """An amount to the step of this list, half up."""
+        return (amount / self.rounding).quantize(Decimal(1), ROUND_HALF_UP) * self.rounding
+
+    def said(self, amount: Decimal, system: str = "si") -> str:
+        """An amount as text without its currency, thousands set apart: by a comma in "us", by a space in "si"."""
+        digits = max(-int(self.rounding.as_tuple().exponent), 0)
+        text = f"{amount:,.{digits}f}"
+        return text if system == "us" else text.replace(",", "\u00a0")
+
+    def money(self, amount: Decimal, system: str = "si") -> str:
+        """The same with its currency."""
+        return f"{self.currency}\u00a0{self.said(amount, system)}".strip("\u00a0")
+
+
+NO_PRICES = Prices()
+
+
+# ---------------------------------------------------------------- reading
+
+
+def load_prices(path: str | Path) -> Prices:
+    """Read a price list.  Raises `BadInput` (all faults of the file together) with file, line and key."""
+    return parse_prices(read_text(path), str(path))
+
+
+def parse_prices(text: str, name: str = "prices") -> Prices:
+    """The same from text; `name` stands for the file in messages."""
+    document = scan(text, name)
+    faults = Faults(document)
+    made = _Reader(document, faults).prices()
+    faults.raise_any()
+    return made
+
+
+class _Reader:
+    """One price list in the making; faults are collected."""
+
+    def __init__(self, document: Document, faults: Faults) -> None:
+        self.data, self.faults = document.data, faults
+
+    def prices(self) -> Prices:
+        schema = self.data.get("schema")
+        if schema != SCHEMA:
+            found = "is missing" if schema is None else f"{typed(schema)} is not known"
+            self.faults.add(("schema",), f'{found}; a price list starts with schema = "{SCHEMA}"')
+        self._unknown((), self.data, TOP)
+        rounding = self._number(("rounding",), self.data, (Decimal("0.0001"), Decimal(1000)))
+        return Prices(
+            currency=self._text(("currency",), self.data, "currency"),
+            rate=self._number(("rate",), self.data, (NOTHING, MOST_MONEY)),
+            tax=self._share("tax"),
+            markup=self._share("markup") or NOTHING,
+            rounding=CENT if rounding is None else rounding,
+            parts=self._table("prices"),
+            extras=self._table("extras"),
+        )
+
+    def _table(self, top: str) -> Table:
+        found: dict[str, dict[str, Price]] = {}
+        for build, names in self._tables((top,), self.data.get(top, {})):
+            for name, entry in self._tables((top, build), names):
+                found.setdefault(build, {})[name] = self._price((top, build, name), entry)
+        return found
+
+    def _tables(self, key: Key, table: Any) -> list[tuple[str, dict[str, Any]]]:
+        if not isinstance(table, dict):
+            self.faults.add(key, f"is no table; write [{'.'.join(map(str, key))}.any.pump] and its price below it")
+            return []
+        found = []
+        for name, inner in table.items():
+            if isinstance(inner, dict):
+                found.append((name, inner))
+            else:
+                self.faults.add((*key, name), "stands where a table belongs, such as [prices.any.pump]")
+        return found
+
+    def _price(self, key: Key, entry: dict[str, Any]) -> Price:
+        self._unknown(key, entry, KEYS)
+        kept = entry.get("kept", False)
+        if not isinstance(kept, bool):
+            self.faults.add((*key, "kept"), f"{typed(kept)} is neither true nor false", joint=" = ")
+            kept = False
+        least = -MOST_MONEY if key[0] == "extras" else NOTHING  # an extra may be a discount
+        price = self._number((*key, "price"), entry, (least, MOST_MONEY))
+        hours = self._number((*key, "hours"), entry, (NOTHING, MOST_HOURS))
+        if ("price" in entry) != ("hours" in entry):  # the line that is not there charges nothing
+            price, hours = (price, NOTHING) if "price" in entry else (NOTHING, hours)
+        return Price(price, hours, self._text((*key, "note"), entry, "note"), kept)
+
+    def _unknown(self, key: Key, table: dict[str, Any], allowed: Sequence[str]) -> None:
+        for name in table:
+            if name not in allowed:
+                close = nearest(name, allowed)
+                hint = f'; nearest: "{close}"' if close else f"; known are {', '.join(allowed)}"
+                self.faults.add((*key, name), f"is not known here{hint}")
+
+    def _text(self, key: Key, table: dict[str, Any], name: str) -> str:
+        value = table.get(name, "")
+        if not isinstance(value, str):
+            self.faults.add(key, f"{typed(value)} is no text; put it in quotes", joint=" = ")
+            return ""
+        clean = _CONTROL.sub(" ", value).strip()
+        if len(clean) > LONGEST[name]:
+            self.faults.add(key, f"is {len(clean)} characters long; {LONGEST[name]} at most")
+        return clean
+
+    def _number(self, key: Key, table: dict[str, Any], span: tuple[Decimal, Decimal]) -> Decimal | None:
+        """A number; None where it is absent or an empty text."""
+        value = table.get(str(key[-1]))
+        if value is None or (isinstance(value, str) and not value.strip()):
+            return None
+        try:
+            number = decimal_of(value)
+        except BadInput as error:
+            self.faults.add(key, error.message, joint=" = ")
+            return None
+        if not span[0] <= number <= span[1]:
+            self.faults.add(key, f"{typed(value)} is out of range; from {span[0]:f} to {span[1]:f}", joint=" = ")
+            return None
+        return number
+
+    def _share(self, name: str) -> Decimal | None:
+        """A percentage as a share."""
+        value = self.data.get(name)
+        if value is None or (isinstance(value, str) and not value.strip()):
+            return None
+        text = value.strip() if isinstance(value, str) else ""
+        if not text.endswith("%"):
+            self.faults.add((name,), f'{typed(value)} has no unit; write {name} = "8.25 %"', joint=" = ")
+            return None
+        try:
+            share = decimal_of(text.removesuffix("%").strip()) / 100
+        except BadInput as error:
+            self.faults.add((name,), error.message, joint=" = ")
+            return None
+        if not 0 <= share <= 10:
+            self.faults.add((name,), f"{typed(value)} is out of range; from 0 to 1000 %", joint=" = ")
+            return None
+        return share
+
+
+def decimal_of(value: Any) -> Decimal:
+    """A number as it was typed, exactly.  Raises `BadInput` for anything else."""
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise BadInput(f"{typed(value)} is no number")
+    text = re.sub(r"(?<=\d)[ \u00a0\u202f](?=\d)", "", value.strip()) if isinstance(value, str) else repr(value)
+    if "," in text:
+        raise BadInput(f"{typed(value)} has a comma; a point goes before the cents and nothing between thousands")
+    try:
+        if isinstance(value, str) and not _NUMBER.match(text):
+            raise InvalidOperation
+        number = Decimal(text)
+    except InvalidOperation:
+        raise BadInput(f"{typed(value)} is no number; write it bare, such as 1450 or 1450.00") from None
+    if not number.is_finite() or len(number.as_tuple().digits) > 18:
+        raise BadInput(f"{typed(value)} is no amount of money or time")
+    return number
+
+
+# ---------------------------------------------------------------- writing
+
+
+def prices_text(prices: Prices) -> str:
+    """A price list as text that `parse_prices` reads back to the same."""
+
+    def number(value: Decimal | None) -> str:
+        return '""' if value is None else f'"{value:f}"'
+
+    def percent(share: Decimal | None) -> str:
+        return '""' if share is None else f'"{_trimmed(share * 100)} %"'
+
+    lines = [
+        HEAD + f'schema = "{SCHEMA}"',
+        f"currency = {_quoted(prices.currency)}",
+        f"rate = {number(prices.rate)}  # for an hour of work",
+        f"tax = {percent(prices.tax)}  # on everything, in percent; empty: prices are told as before tax",
+        f"markup = {percent(prices.markup)}  # added to every price before it is shown; the customer sees the sum only",
+        f"rounding = {number(prices.rounding)}  # every line, the labour and the tax, half up",
+    ]
+    for top, table in (("prices", prices.parts), ("extras", prices.extras)):
+        for build, names in table.items():
+            for name, entry in names.items():
+                lines += ["", f"[{top}.{_key(build)}.{_key(name)}]"]
+                if entry.kept:
+                    lines.append("kept = true")
+                if not entry.kept or entry.price is not None or entry.hours is not None:
+                    lines += [f"price = {number(entry.price)}", f"hours = {number(entry.hours)}"]
+                if entry.note:
+                    lines.append(f"note = {_quoted(entry.note)}")
+    return "\n".join(lines) + "\n"
+
+
+def _trimmed(value: Decimal) -> str:
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(_CONTROL.sub(" ", text), ensure_ascii=False)
+
+
+def _key(name: str) -> str:
+    return name if _BARE.match(name) else _quoted(name)
+
+
+def blank_prices(builds: Sequence[Build]) -> Prices:
+    """A list to fill in: every part of the builds once, and the extras that usually come with them, all empty.
+
+    What is the same in all of them stands under "any"; of that, what stands on a car before anybody cools its charge
+    (filter, compressor, throttle, plenum, sensors, faces that only heat the air) is marked as kept, for the shop to
+    change.
+    """
+    if not builds:
+        raise BadInput("no build is given to list the parts of", key="builds")
+    parts: dict[str, dict[str, Price]] = {}
+    extras: dict[str, dict[str, Price]] = {ANY: {"brackets_and_small_parts": Price()}}
+    for build in builds:
+        place = _place(build, builds)
+        for name, spec in build.parts.items():
+            if all(name in other.parts and other.parts[name] == spec for other in builds):
+                parts.setdefault(ANY, {})[name] = Price(kept=_stands(spec))
+            else:
+                parts.setdefault(place, {})[name] = Price()
+        if _wet(build):
+            extras.setdefault(place, {})["coolant_filling_and_bleeding"] = Price()
+    extras[ANY] |= {"ducts_and_sealing": Price(), "wiring_fuses_and_relays": Price(), "pressure_and_road_test": Price()}
+    ordered = {place: parts[place] for place in sorted(parts, key=lambda place: place != ANY)}
+    return Prices(parts=ordered, extras=extras)
+
+
+def _place(build: Build, builds: Sequence[Build]) -> str:
+    """What a build's own tables are called: its file's name, or its own where two files have one name or none."""
+    stem = Path(build.file).stem
+    alike = [other for other in builds if Path(other.file).stem == stem]
+    return stem if stem and stem != ANY and len(alike) == 1 else build.name
+
+
+def _stands(spec: Any) -> bool:
+    return isinstance(spec, STANDS) or (isinstance(spec, ExchangerSpec) and spec.heat is not None)
+
+
+def _wet(build: Build) -> bool:
+    """Whether a coolant loop cools the charge."""
+    return any(isinstance(build.parts.get(name), WaterCoreSpec) for name in names_on(build.charge))
+
+
+# ---------------------------------------------------------------- summing
+
+
+@dataclass(frozen=True)
+class Line:
+    """Parts alike, or one extra, with what they cost: `each` after markup, `amount` = count x each, `hours` of all.
+
+    None: to be filled in.  `what` is the kind in words, empty for an extra.
+    """
+
+    names: tuple[str, ...]
+    what: str
+    count: int
+    each: Decimal | None
+    amount: Decimal | None
+    hours: Decimal | None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What one build costs.  Amounts are rounded and add up: `net` = `parts` + `labour`, `total` = `net` + `tax`.
+
+    `labour` is None while there are hours but no rate, `tax` None where the list names none.  `blanks` says in words
+    what the total does not count; it is whole when there are none.
+    """
+
+    lines: tuple[Line, ...]
+    kept: tuple[str, ...]
+    parts: Decimal
+    hours: Decimal
+    labour: Decimal | None
+    net: Decimal
+    tax: Decimal | None
+    total: Decimal
+    blanks: tuple[str, ...]
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing is left to be filled in."""
+        return not self.blanks
+
+
+def cost(forecast: Forecast, prices: Prices, system: str = "si") -> Cost:
+    """The parts of a forecast's build, and the extras, priced and summed; `system` only sorts parts alike together."""
+    build = forecast.build
+    lines: list[Line] = []
+    kept: list[str] = []
+    for row in part_rows(forecast, system):
+        split: dict[Price, list[str]] = {}
+        for name in row.names:
+            split.setdefault(_price_of(build, name, prices), []).append(name)
+        for entry, names in split.items():
+            if entry.kept:
+                kept += names
+            else:
+                lines.append(_line(tuple(names), row.kind, entry, prices))
+    extras: dict[str, Price] = {}
+    for place in (build.name, Path(build.file).stem, ANY):
+        for name, entry in prices.extras.get(place, {}).items():
+            extras.setdefault(name, entry)
+    lines += [_line((name,), "", entry, prices) for name, entry in extras.items() if not entry.kept]
+    parts = sum((line.amount for line in lines if line.amount is not None), NOTHING)
+    hours = sum((line.hours for line in lines if line.hours is not None), NOTHING)
+    labour = None if prices.rate is None and hours else prices.round(hours * (prices.rate or NOTHING))
+    net = parts + (labour or NOTHING)
+    tax = None if prices.tax is None else prices.round(net * prices.tax)
+    return Cost(
+        lines=tuple(lines),
+        kept=tuple(kept),
+        parts=parts,
+        hours=hours,
+        labour=labour,
+        net=net,
+        tax=tax,
+        total=net + (tax or NOTHING),
+        blanks=_blanks(lines, labour),
+    )
+
+
+def _line(names: tuple[str, ...], what: str, entry: Price, prices: Prices) -> Line:
+    count = len(names)
+    each = entry.price
+    if each is not None and each > 0:
+        each = each * (1 + prices.markup)
+    if each is not None:
+        each = prices.round(each)
+    hours = None if entry.hours is None else entry.hours * count
+    return Line(names, what, count, each, None if each is None else each * count, hours, entry.note)
+
+
+def _price_of(build: Build, name: str, prices: Prices) -> Price:
+    kind = next((word for word, spec in PART_KINDS.items() if type(build.parts[name]) is spec), "")
+    for places in ((build.name, Path(build.file).stem), (ANY,)):
+        for wanted in (name, kind):
+            for place in places:
+                found = prices.parts.get(place, {}).get(wanted)
+                if found is not None:
+                    return found
+    return Price()
+
+
+def _blanks(lines: Sequence[Line], labour: Decimal | None) -> tuple[str, ...]:
+    found = []
+    for what, blank in (
+        ("price", [line for line in lines if line.amount is None]),
+        ("hours", [line for line in lines if line.hours is None]),
+    ):
+        names = [spoken(name) for line in blank for name in line.names]
+        if names:
+            found.append(f"the {what} of {listed(names)}")
+    if labour is None:
+        found.append("the hours listed, because no rate is given")
+    return tuple(found)
+
+
+def spoken(name: str) -> str:
+    """A part's or extra's name for a reader: "left_core" is "left core"."""
+    return name.replace("_", " ")
+
+
+def unused(prices: Prices, builds: Sequence[Build]) -> tuple[str, ...]:
+    """Tables of a list that meet no part of these builds, as they are written: a slip of the pen, or another car's."""
+    found = []
+    for place, names in prices.parts.items():
+        meant = [build for build in builds if place in (ANY, build.name, Path(build.file).stem)]
+        known = {name for build in meant for name in build.parts}
+        known |= {k for k, spec in PART_KINDS.items() for b in meant for part in b.parts.values() if type(part) is spec}
+        found += [f"prices.{_key(place)}.{_key(name)}" for name in names if name not in known]
+    for place in prices.extras:
+        if not any(place in (ANY, build.name, Path(build.file).stem) for build in builds):
+            found.append(f"extras.{_key(place)}")
+    return tuple(found)

@@ -1,0 +1,89 @@
+"""Inner loops that have a compiled twin: both forms agree to round-off, over the whole range that a table asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from coldside.media import air, compiled
+from coldside.parts import compressor, correlations, rating
+from coldside.parts.compressor import CompressorSpec
+
+RNG = np.random.default_rng(7)
+
+
+def both(monkeypatch: pytest.MonkeyPatch, modules: tuple[Any, ...], ask: Callable[[], Any]) -> tuple[Any, Any]:
+    """What a function answers in plain NumPy and by compiled code."""
+    found = []
+    for at_hand in (False, True):
+        for module in modules:
+            monkeypatch.setattr(module, "worth_compiling", lambda points, at_hand=at_hand: at_hand)
+        found.append(ask())
+    return found[0], found[1]
+
+
+def test_compiled_code_is_asked_for_many_points_or_where_it_is_loaded(monkeypatch):
+    monkeypatch.setattr(compiled.sys, "modules", {})
+    assert not compiled.worth_compiling(compiled.MANY - 1)
+    assert compiled.worth_compiling(compiled.MANY)
+    monkeypatch.setattr(compiled.sys, "modules", {"numba": None})
+    assert compiled.worth_compiling(1)
+
+
+@pytest.mark.parametrize("humidity", [0.0, 0.02])
+def test_compression_with_variable_cp(monkeypatch, humidity):
+    T, ratio, eta = RNG.uniform(240.0, 500.0, 400), RNG.uniform(0.7, 12.0, 400), RNG.uniform(0.3, 1.0, 400)
+    plain, quick = both(monkeypatch, (air,), lambda: air.compressed_temperature(T, ratio, eta, humidity))
+    assert quick == pytest.approx(plain, abs=1e-10)
+    assert (quick[ratio <= 1.0] == T[ratio <= 1.0]).all()
+
+
+def test_compression_past_the_break_of_the_polynomials(monkeypatch):
+    plain, quick = both(monkeypatch, (air,), lambda: air.compressed_temperature(np.array([900.0, 300.0]), 3.0, 0.5))
+    assert plain[0] > 1000.0  # K, where the two fits of each gas meet
+    assert quick == pytest.approx(plain, abs=1e-9)
+
+
+def test_speed_of_a_compressor_from_surge_to_choke_and_beyond(monkeypatch):
+    machine = compressor.compressor(CompressorSpec(design_flow=0.25, design_pressure_ratio=2.2))
+    flow, ratio = RNG.uniform(0.0, 0.6, 2000), RNG.uniform(0.9, 4.0, 2000)
+    plain, quick = both(monkeypatch, (compressor,), lambda: machine.evaluate(flow, ratio))
+    for name in ("efficiency", "corrected_speed", "surge_margin", "choke_margin", "speed_margin"):
+        assert getattr(quick, name) == pytest.approx(getattr(plain, name), rel=1e-11, abs=1e-11, nan_ok=True), name
+    for name in ("idle", "beyond_surge", "beyond_choke", "above_speed", "below_speed"):
+        assert (getattr(quick, name) == getattr(plain, name)).all(), name
+    assert plain.beyond_surge.any()
+    assert plain.beyond_choke.any()
+    assert plain.above_speed.any()
+
+
+def test_crossflow_series(monkeypatch):
+    NTU, C_r = RNG.uniform(0.0, 30.0, 500), RNG.uniform(0.0, 1.0, 500)
+    plain, quick = both(monkeypatch, (correlations,), lambda: correlations.effectiveness_crossflow(NTU, C_r))
+    assert quick == pytest.approx(plain, rel=1e-13)
+
+
+@pytest.mark.parametrize("liquid", [0, 1, 2])
+@pytest.mark.parametrize("cells", [(16, 3), (5, 13), (1, 1)])
+def test_wall_cells_and_what_makes_them_exact(monkeypatch, liquid, cells):
+    """The grid's heat, and the factor on the films at which it meets a heat that it can reach, or its end."""
+    n = 203  # no whole number of lanes
+    C1, C2 = RNG.uniform(20.0, 400.0, n), RNG.uniform(20.0, 2000.0, n)
+    h1, h2 = RNG.uniform(0.3, 4.0, n) * C1, RNG.uniform(0.3, 4.0, n) * C2
+
+    def heat(k: np.ndarray) -> np.ndarray:
+        return rating._grid_heat(C1, C2, k * h1, h2, cells, liquid)
+
+    plain, quick = both(monkeypatch, (rating,), lambda: heat(np.ones(n)))
+    assert quick == pytest.approx(plain, rel=1e-13)
+    asked = plain * RNG.uniform(0.9, 1.3, n)
+    monkeypatch.setattr(rating, "worth_compiling", lambda points: False)
+    known = rating._match(heat, asked, 1.0)
+    found = rating._matched((C1, C2, h1, h2), (True, False), cells, liquid, asked, 1.0)
+    ends = (known == 1.0) | (known == rating.STRONGEST_TRIED)
+    assert 0 < ends.sum() < n
+    assert found[ends] == pytest.approx(known[ends], rel=1e-12)
+    assert heat(found)[~ends] == pytest.approx(asked[~ends], rel=1e-13)
