@@ -25,7 +25,7 @@ from coldside.duty.model import PhaseSpec
 from coldside.errors import BadInput, Internal, ManyBadInputs, NoAnswer
 
 WORDS = Path(__file__).parent / "words"
-COMMANDS = ("demo", "check", "point", "forecast", "sheet", "compare", "strategy")
+COMMANDS = ("demo", "check", "point", "forecast", "sheet", "compare", "proposal", "strategy")
 runner = CliRunner()
 
 

@@ -29,6 +29,7 @@ from coldside.errors import BadInput, ColdsideError, Internal
 if TYPE_CHECKING:
     from coldside.build.model import Build
     from coldside.explore.bands import Bands
+    from coldside.explore.compare import Comparison
     from coldside.judge.verdict import Verdict
     from coldside.plant.results import Forecast
     from coldside.sheet.asked import Asked
@@ -296,6 +297,24 @@ def solved(
     if proposal is not None:
         verdict = with_proposal(verdict, proposal)
     return forecast, verdict, Asked(bands, alike, changes, failing, proposal)
+
+
+def side_by_side(
+    builds: list[Path], session: Path, limits: Path | None, overrides: list[str] | None, draws: int
+) -> Comparison:
+    """Read builds and a session and compare them; the number of builds is looked at first."""
+    from coldside.build.files import load_build
+    from coldside.duty.phases import load_limits, load_session
+    from coldside.explore.compare import check_number, compare
+
+    check_number(len(builds))
+    loaded = [load_build(build, overrides or []) for build in builds]
+    loops = {loop for one in loaded for loop in one.loops}  # a limit may be on what only one of them has
+    read = load_session(session, loops if limits is None else None)
+    if limits is not None:
+        read = replace(read, limits=load_limits(limits, loops))
+    announce_first_use()
+    return compare(loaded, read, n=draws, progress=progress)
 
 
 def code_of(verdict: Verdict, asked: Asked) -> int:
@@ -605,21 +624,7 @@ def compare(
 
     --set changes the value in every build.
     """
-    from coldside.build.files import load_build
-    from coldside.duty.phases import load_limits, load_session
-    from coldside.explore.compare import check_number
-
-    check_number(len(builds))
-    loaded = [load_build(build, overrides or []) for build in builds]
-    loops = {loop for one in loaded for loop in one.loops}  # a limit may be on what only one of them has
-    read = load_session(session, loops if limits is None else None)
-    if limits is not None:
-        read = dataclasses.replace(read, limits=load_limits(limits, loops))
-
-    from coldside.explore.compare import compare as side_by_side
-
-    announce_first_use()
-    found = side_by_side(loaded, read, n=draws, progress=progress)
+    found = side_by_side(builds, session, limits, overrides, draws)
     if as_json:
         from coldside.explore.compare_words import comparison_json
         from coldside.judge.summary import plain
@@ -629,6 +634,84 @@ def compare(
         from coldside.sheet.comparison import comparison_text
 
         typer.echo(comparison_text(found, units.value, width()))
+    return 0
+
+
+@app.command(
+    short_help="Two or three ways to cool one car, as an offer.",
+    epilog=example(
+        "coldside proposal examples/tern/water.toml examples/tern/air.toml --session examples/sessions/track.toml"
+    ),
+)
+@guarded
+def proposal(
+    builds: Annotated[list[Path], typer.Argument(metavar="BUILD...", help="The builds, TOML files.")],
+    session: Annotated[
+        Path | None, typer.Option("--session", metavar="SESSION", help="The session, a TOML file.")
+    ] = None,
+    prices: Annotated[
+        Path | None,
+        typer.Option(
+            "--prices", metavar="FILE", help="Your own prices and hours; without it they stay to be filled in."
+        ),
+    ] = None,
+    customer: Annotated[str, typer.Option("--customer", metavar="TEXT", help="For whom.")] = "",
+    shop: Annotated[str, typer.Option("--shop", metavar="TEXT", help="From whom.")] = "",
+    car: Annotated[str, typer.Option("--car", metavar="TEXT", help="Which car.")] = "",
+    note: Annotated[
+        list[str] | None, typer.Option("--note", metavar="TEXT", help="A sentence of your own; may come several times.")
+    ] = None,
+    date: Annotated[str, typer.Option("--date", metavar="YYYY-MM-DD", help="Its date.", show_default="today")] = "",
+    out: Annotated[
+        Path,
+        typer.Option("--out", metavar="PATH", help="Where to write it, .html or .pdf; without an ending, both."),
+    ] = Path("proposal"),
+    blank_prices: Annotated[
+        Path | None,
+        typer.Option("--blank-prices", metavar="FILE", help="Only write a price list for these builds, to fill in."),
+    ] = None,
+    limits: LimitsFile = None,
+    draws: Annotated[
+        int, typer.Option(metavar="N", help="Draws of what is unknown, to say how sure a difference is; 0 for none.")
+    ] = 64,
+    as_json: AsJson = False,
+    units: Units = System.si,
+    overrides: Overrides = None,
+) -> int:
+    """One car cooled two or three ways, side by side: degrees, power, response, repeats, room, risks and money.
+
+    Prices are yours: write an empty list with --blank-prices, fill it in, hand it over with --prices.  Paper is A4,
+    or Letter with --units us.  --set changes the value in every build.
+    """
+    from coldside.sheet.prices import NO_PRICES, load_prices, write_blank_prices
+
+    if blank_prices is not None:
+        from coldside.build.files import load_build
+
+        write_blank_prices([load_build(build, overrides or []) for build in builds], blank_prices)
+        if as_json:
+            print_json({"prices": str(blank_prices)})
+        else:
+            typer.echo(f"Prices to fill in: {blank_prices}")
+        return 0
+    if session is None:
+        raise BadInput("which session? Give one, or --blank-prices for a price list alone", where="--session")
+    from coldside.sheet.proposal import day, proposal_files, write_proposal
+    from coldside.sheet.proposal import proposal as offered
+
+    files, when = proposal_files(out), day(date)
+    listed = NO_PRICES if prices is None else load_prices(prices)
+    found = side_by_side(builds, session, limits, overrides, draws)
+    made = offered(
+        found, listed, shop=shop, customer=customer, car=car, system=units.value, date=when, offer_notes=note or ()
+    )
+    written = [str(write_proposal(made, file)) for file in files]
+    for text in made.for_the_shop:
+        tell(text)
+    if as_json:
+        print_json({"schema": "coldside.proposal/1", "files": written, **dataclasses.asdict(made)})
+    else:
+        typer.echo("\n".join([*made.lead, *(f"Proposal: {file}" for file in written)]))
     return 0
 
 

@@ -77,13 +77,16 @@ def _said(forecast: Forecast, *, reasons: int = 1) -> str:
 
 
 def _over(forecast: Forecast) -> float:
-    return float(forecast.intake[forecast.peak]) - forecast.demand.ambient_temperature
+    return float(forecast.intake[forecast.peak] - forecast.demand.ambient_temperature[forecast.peak])
 
 
 def _pulls(effectiveness: str) -> Found:
     found = _solve("tern/water", [f"{key}={effectiveness}" for key in CORES], _session(DYNO, limits=(RULE_40F,)))
     coolant = max(float(trace.max()) for trace in found.coolant_in_cores.values())
-    figures = {"hottest over ambient": _over(found), "coolant over ambient": coolant - found.demand.ambient_temperature}
+    figures = {
+        "hottest over ambient": _over(found),
+        "coolant over ambient": coolant - float(found.demand.ambient_temperature[0]),
+    }
     return figures, _said(found, reasons=9)
 
 

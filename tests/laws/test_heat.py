@@ -92,7 +92,7 @@ def test_no_temperature_leaves_the_range_of_its_sources(name):
         solution.start[: A.i_feed],
         solution.scalars[:, 1],
         plant.demand.bay_temperature,
-        np.array([A.ambient, A.engine_metal]),
+        np.array([A.inputs[0, layout.IN_AMBIENT], A.engine_metal]),
     ]
     low, high = min(float(s.min()) for s in sources), max(float(s.max()) for s in sources)
     temperatures = 4 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)

@@ -78,7 +78,7 @@ def test_a_flush_inlet_and_a_leak_cost_air():
 
 def test_the_stack_warms_the_air_of_what_stands_behind():
     forecast = forecast_of("plover/stacked")
-    ambient = forecast.demand.ambient_temperature
+    ambient = float(forecast.demand.ambient_temperature[0])
     boost = forecast.boost
     behind = forecast.inlet[("engine_radiator", "cooling")]
     core = forecast.outlet[("front_core", "cooling")]

@@ -102,7 +102,7 @@ def test_belt_power_is_that_of_the_air_it_moves():
     found = blown()
     (stage,) = found.stages
     W = float(
-        air.humidity_ratio(found.demand.ambient_temperature, found.demand.ambient_pressure, found.demand.humidity)
+        air.humidity_ratio(found.demand.ambient_temperature[0], found.demand.ambient_pressure, found.demand.humidity[0])
     )
     work = stage.flow * (np.asarray(air.enthalpy(stage.outlet, W)) - np.asarray(air.enthalpy(stage.inlet, W)))
     np.testing.assert_allclose(stage.shaft_power, work, rtol=1e-9, atol=1e-6)

@@ -43,7 +43,8 @@ def test_the_width_of_a_pass_is_the_kernels(arrays):
     assert arrays.in_pressure == arrays.in_recirculation + len(arrays.duct_nodes)
     assert arrays.in_running == arrays.in_pressure + 2
     assert arrays.in_source == arrays.in_running + 1
-    assert arrays.in_injection == arrays.in_source + len(arrays.source_field)
+    assert arrays.in_limit == arrays.in_source + len(arrays.source_field)
+    assert arrays.in_injection == arrays.in_limit + layout.LIMIT_BLOCK * len(arrays.source_field)
     blocks = layout.BETWEEN_NODES if arrays.stages == 2 else 0
     assert arrays.inputs.shape[1] == arrays.in_stage + blocks * layout.STAGE_BLOCK
 

@@ -60,7 +60,7 @@ def test_tables_agree_with_the_exact_functions_at_random_flows(name):
     """
     plant, _ = bundled(name)
     A, random = plant.arrays, np.random.default_rng(11)
-    low = max(A.ambient - 2.0, 280.0)
+    low = max(A.inputs[0, layout.IN_AMBIENT] - 2.0, 280.0)
     for k, coefficient in enumerate(plant.coefficients):
         most = [reach(plant, k, 0), reach(plant, k, 1) if A.table_flow[k, 1] >= 0 else 0.0]
         scale = (coefficient.scale1, coefficient.scale2)
@@ -99,7 +99,7 @@ def test_tables_move_the_charge_out_of_the_cores_by_less_than_a_hundredth_of_a_k
         found = reference.flows(A, int(k), 0.0, solution.peak_state, combos[k])
         a, b = reference.coefficients(A, found)
         exact = exact_coefficients(plant, found)
-        around = reference.Surroundings(float(A.inputs[k, layout.IN_BAY]), A.ambient, A.engine_metal)
+        around = reference.surroundings_at(A, k)
         x = solution.peak_state[: A.n_states, None]
         tabulated, true = (reference.heats(A, found, *pair, around, x).plenum[0] for pair in ((a, b), exact))
         assert abs(tabulated - true) < 0.01
@@ -113,7 +113,7 @@ def exact_coefficients(plant: Plant, found: reference.Flows) -> tuple[np.ndarray
         one, two = A.table_flow[k]
         first = found.charge if one == layout.TOTAL_CHARGE else abs(found.flow[one])
         second = abs(found.flow[two]) if two >= 0 else 0.0
-        T = found.loop_T[A.table_loop[k]] if A.table_loop[k] >= 0 else A.ambient
+        T = found.loop_T[A.table_loop[k]] if A.table_loop[k] >= 0 else A.inputs[0, layout.IN_AMBIENT]
         values = coefficient.exact(np.array([first]), np.array([second]), np.array([T]))
         a[k], b[k] = values[0][0], values[1][0]
     return a, b
@@ -130,7 +130,7 @@ def test_tabulated_flows_agree_with_the_networks(name):
     combos, levels = plant.combos(solution.levels), solution.levels
     for k in random.integers(0, len(combos) - 1, 12):
         x = solution.end.copy()
-        x[: A.i_boss] = random.uniform(A.ambient, A.ambient + 40.0)
+        x[: A.i_boss] = random.uniform(A.inputs[0, layout.IN_AMBIENT], A.inputs[0, layout.IN_AMBIENT] + 40.0)
         found = reference.flows(A, int(k), 0.0, x, combos[k])
         command = {name: plant.levels[d][levels[k, d]] for d, name in enumerate(plant.devices)}
         for i, loop in enumerate(plant.loops):
@@ -173,7 +173,7 @@ def test_charge_flow_between_three_plenum_temperatures_is_the_balance(name):
     A = plant.arrays
     boost = np.flatnonzero(plant.demand.boost)
     for k in boost[:: max(len(boost) // 6, 1)]:
-        for T in A.ambient + np.array([-12.0, 0.0, 25.0, 40.0, 60.0]):
+        for T in A.inputs[0, layout.IN_AMBIENT] + np.array([-12.0, 0.0, 25.0, 40.0, 60.0]):
             x = solution.end.copy()
             x[A.i_feed] = T
             found = reference.flows(A, int(k), 0.0, x, plant.combos(solution.levels)[k])

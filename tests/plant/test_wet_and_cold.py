@@ -194,7 +194,7 @@ def test_injection_cools_no_further_than_saturation():
     p = plant.index("nozzle", "charge")
     T_in, T_out = solution.streams[-1, p, :2]
     assert T_in - 60.0 < T_out < T_in - 5.0
-    around = Air(303.15, 101325.0, plant.arrays.humidity)
+    around = Air(303.15, 101325.0, plant.humidity)
     assert T_out > float(air.dew_point_at(2.8e5, around.humidity_ratio))
 
 

@@ -49,7 +49,7 @@ def set_value(text: str, key: str, new: Any) -> str:
     if isinstance(found, Mapping) or _is_tables(found):
         raise BadInput("is a table, not a value", key=key)
     if path in document.spans:
-        if _same(found, new):
+        if same(found, new):
             return text
         changed = _replaced(text, document.spans[path], new)
     else:
@@ -57,7 +57,7 @@ def set_value(text: str, key: str, new: Any) -> str:
         if table not in document.ends:
             raise BadInput(_no_table(document, table), key=key)
         end = document.ends[table]
-        changed = _spliced(text, end, f"{_name(str(path[-1]))} = {_literal(new)}{_newline(text)}")
+        changed = _spliced(text, end, f"{_name(str(path[-1]))} = {literal(new)}{_newline(text)}")
     return _proved(changed, document, lambda data: _put(data, path, new))
 
 
@@ -84,6 +84,12 @@ def value_at(text: str, key: str) -> tuple[Any, str | None]:
     return (None, None) if span is None else (_found(document.data, path), text[span[0] : span[1]])
 
 
+def has_table(text: str, key: str) -> bool:
+    """Whether a table stands in the text with a header of its own; "" is the file itself.  BadInput for no TOML."""
+    document = scan(text, "text")
+    return not key or _path(document, key) in document.headers
+
+
 def set_path(text: str, key: str, names: Sequence[Any]) -> str:
     """The text with one path ("charge.path", "loops.NAME.path", "ducts.NAME.path") set to a nested list of names.
 
@@ -91,7 +97,7 @@ def set_path(text: str, key: str, names: Sequence[Any]) -> str:
     """
     document = scan(text, "text")
     path = _path(document, key)
-    if path in document.spans and not _same(_found(document.data, path), names):
+    if path in document.spans and not same(_found(document.data, path), names):
         _writable(names, key)
         changed = _replaced(text, document.spans[path], names, broken=True)
         return _proved(changed, document, lambda data: _put(data, path, names))
@@ -155,7 +161,7 @@ def rename_part(text: str, old: str, new: str) -> str:
         for sort, start, end in pieces(text, *document.spans[path]):
             said = _read_text(text[start:end]) if sort == "text" else None
             if said in names:
-                mentions.append((start, end, _literal(names[said])))
+                mentions.append((start, end, literal(names[said])))
     return _renamed(text, document, ("parts", old), new, mentions)
 
 
@@ -420,32 +426,32 @@ def _replaced(text: str, span: tuple[int, int], new: Any, *, broken: bool = Fals
     newline, line = _newline(text), _line_start(text, start)
     indent = text[line : line + len(text[line:]) - len(text[line:].lstrip(" \t"))]
     comments = [text[a:b].rstrip() for sort, a, b in pieces(text, start, end) if sort == "comment"]
-    literal = _literal(new)
-    if broken and start - line + len(literal) > WIDTH:
-        literal = _over_lines(new, newline, indent)
+    written = literal(new)
+    if broken and start - line + len(written) > WIDTH:
+        written = _over_lines(new, newline, indent)
     elif "\n" in text[start:end] and isinstance(new, (list, tuple)) and any(isinstance(x, (list, tuple)) for x in new):
-        rows = "".join(f"{indent}    {_literal(row)},{newline}" for row in new)
-        literal = f"[{newline}{rows}{indent}]"
+        rows = "".join(f"{indent}    {literal(row)},{newline}" for row in new)
+        written = f"[{newline}{rows}{indent}]"
     above = "".join(f"{indent}{comment}{newline}" for comment in comments)
-    return text[:line] + above + text[line:start] + literal + text[end:]
+    return text[:line] + above + text[line:start] + written + text[end:]
 
 
 def _over_lines(names: Sequence[Any], newline: str, indent: str) -> str:
     """A nested list of names with names filled into lines and every group on lines of its own."""
     inner, rows, row = indent + "    ", [], ""
     for item in names:
-        literal = _literal(item)
+        word = literal(item)
         if isinstance(item, (list, tuple)):
             if row:
                 rows.append(row)
             row = ""
-            fits = len(inner) + len(literal) < WIDTH
-            rows.append((literal if fits else _over_lines(item, newline, inner)) + ",")
-        elif row and len(inner) + len(row) + len(literal) + 2 > WIDTH:
+            fits = len(inner) + len(word) < WIDTH
+            rows.append((word if fits else _over_lines(item, newline, inner)) + ",")
+        elif row and len(inner) + len(row) + len(word) + 2 > WIDTH:
             rows.append(row)
-            row = literal + ","
+            row = word + ","
         else:
-            row = f"{row} {literal}," if row else literal + ","
+            row = f"{row} {word}," if row else word + ","
     if row:
         rows.append(row)
     return f"[{newline}" + "".join(f"{inner}{one}{newline}" for one in rows) + f"{indent}]"
@@ -461,13 +467,13 @@ def _written(names: Sequence[str], values: Mapping[str, Any], newline: str, *, o
             inside.append(_written([*names, key], value, newline))
         else:
             _writable(value, f"{'.'.join(names)}.{key}")
-            lines.append(f"{_name(key)} = {_literal(value)}")
+            lines.append(f"{_name(key)} = {literal(value)}")
     return "".join(line + newline for line in lines) + "".join(inside)
 
 
 def _name(name: str) -> str:
     """A key as TOML spells it: bare where it can be."""
-    return name if _BARE.fullmatch(name) else _literal(name)
+    return name if _BARE.fullmatch(name) else literal(name)
 
 
 def _writable(value: Any, key: str) -> None:
@@ -481,17 +487,17 @@ def _writable(value: Any, key: str) -> None:
         raise BadInput(f"{value} cannot be a value; a finite number is needed", key=key)
 
 
-def _literal(value: Any) -> str:
+def literal(value: Any) -> str:
     """A value as TOML on one line."""
     import tomlkit
 
     if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_literal(item) for item in value) + "]"
+        return "[" + ", ".join(literal(item) for item in value) + "]"
     return str(tomlkit.item(value).as_string())
 
 
-def _read_text(literal: str) -> str:
-    return str(tomllib.loads(f"text = {literal}")["text"])
+def _read_text(written: str) -> str:
+    return str(tomllib.loads(f"text = {written}")["text"])
 
 
 # -- proof -------------------------------------------------------------------------------------------
@@ -526,7 +532,7 @@ def _proved(text: str, document: Document, change: Callable[[dict[str, Any]], An
         found, why = None, str(error)
     else:
         why = "it would have changed more than was asked"
-    if found is not None and _same(_trimmed(found), _trimmed(wanted)):
+    if found is not None and same(_trimmed(found), _trimmed(wanted)):
         return text
     if document.misuse:
         key, message = document.misuse[0]
@@ -542,12 +548,12 @@ def _trimmed(data: Any) -> Any:
     return [_trimmed(item) for item in data] if isinstance(data, (list, tuple)) else data
 
 
-def _same(a: Any, b: Any) -> bool:
+def same(a: Any, b: Any) -> bool:
     """Equal in value and type; NaN equals itself, a tuple a list."""
     if isinstance(a, dict):
-        return isinstance(b, dict) and a.keys() == b.keys() and all(_same(a[key], b[key]) for key in a)
+        return isinstance(b, dict) and a.keys() == b.keys() and all(same(a[key], b[key]) for key in a)
     if isinstance(a, (list, tuple)):
-        return isinstance(b, (list, tuple)) and len(a) == len(b) and all(map(_same, a, b))
+        return isinstance(b, (list, tuple)) and len(a) == len(b) and all(map(same, a, b))
     if isinstance(a, float) and isinstance(b, float) and math.isnan(a) and math.isnan(b):
         return True
     return type(a) is type(b) and bool(a == b)

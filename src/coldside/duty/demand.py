@@ -27,6 +27,7 @@ from coldside.duty.load import full_load_power as full_load_power
 from coldside.duty.load import part_load_pressure as part_load_pressure
 from coldside.duty.load import reckoned_power as reckoned_power
 from coldside.duty.load import surroundings as surroundings
+from coldside.duty.load import weather as weather
 from coldside.duty.model import SAMPLE_TIME, Demand, PhaseSpec, Run, Session, Shares, Span
 from coldside.duty.runs import Runner
 from coldside.duty.samples import beside, read_replay
@@ -58,7 +59,8 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
     Raises `BadInput` where a phase misses what its kind needs or a
     file of samples cannot be read.
     """
-    around = surroundings(session.ambient)
+    air = weather(session)
+    around = air.start
     notes: list[str] = []
     replays = {
         index: read_replay(beside(session.file, phase.samples), around.pressure)
@@ -67,10 +69,10 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
     }
     for replay in replays.values():
         notes.extend(replay.notes)
-    runner = Runner(build, around, session.file, notes, shares)
+    runner = Runner(build, air, session.file, notes, shares)
     stretches = unroll(session, replays, runner)
     n = stretches[-1].end + 1
-    driver = Driver(build, around, session, replays, notes)
+    driver = Driver(build, air, session, replays, notes)
     engine_speed, target, road_speed = np.zeros(n), np.zeros(n), np.zeros(n)
     full_load, measured = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     air_speed = {name: np.zeros(n) for name in build.ducts}
@@ -96,24 +98,26 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
     command |= engine_driven(build, engine_speed)
     lag = build.engine.boost_lag
     start_rise = build.bay.parked_rise if session.start == "soaked" else 0.0
+    time = np.arange(n) / SAMPLE_RATE
+    moment = air.at(time)
     return Demand(
-        time=np.arange(n) / SAMPLE_RATE,
+        time=time,
         spans=tuple(Span(s.first, s.end, s.kind, s.label, s.repeat) for s in stretches),
         engine_speed=engine_speed,
         plenum_target=lagged_boost(target, around.pressure, lag, exact=measured),
         full_load=full_load,
         road_speed=road_speed,
         air_speed=air_speed,
-        ambient_temperature=around.temperature,
+        ambient_temperature=np.asarray(moment.temperature),
         ambient_pressure=around.pressure,
-        humidity=around.humidity,
-        bay_temperature=around.temperature + first_order(bay_rise, build.bay.time_constant, start_rise),
+        humidity=np.asarray(moment.humidity),
+        bay_temperature=moment.temperature + first_order(bay_rise, build.bay.time_constant, start_rise),
         command=command,
         start=session.start,
         notes=tuple(dict.fromkeys(notes)),
         distance=_distance(stretches, road_speed),
         runs=tuple(_runs(stretches)),
-        drawn_rise=_drawn_rise(build, engine_speed, past, around.temperature, session.start == "soaked"),
+        drawn_rise=_drawn_rise(build, engine_speed, past, moment.temperature, session.start == "soaked"),
     )
 
 

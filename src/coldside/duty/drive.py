@@ -116,7 +116,7 @@ def powertrain(build: Build, around: Surroundings) -> Powertrain:
         lowest=spec.idle_speed,
         top_speed=spec.top_speed,
         ambient=around.pressure,
-        density=around.density,
+        density=float(around.density),
         lag=spec.boost_lag,
     )
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from coldside.build.model import Build
 from coldside.duty import road
-from coldside.duty.load import Surroundings, full_load_power, part_load_pressure
+from coldside.duty.load import Weather, full_load_power, part_load_pressure
 from coldside.duty.model import SAMPLE_TIME, Session
 from coldside.duty.runs import launch_pressure, launch_speed, way_back
 from coldside.duty.samples import Replay, beside, read_cycle
@@ -44,14 +44,16 @@ class Driver:
     """Turns a stretch into what it asks of engine and car."""
 
     def __init__(
-        self, build: Build, around: Surroundings, session: Session, replays: Mapping[int, Replay], notes: list[str]
+        self, build: Build, weather: Weather, session: Session, replays: Mapping[int, Replay], notes: list[str]
     ) -> None:
         self.build, self.engine, self.car = build, build.engine, build.car
-        self.around, self.session, self.replays, self.notes = around, session, replays, notes
+        self.weather, self.session, self.replays, self.notes = weather, session, replays, notes
+        self.around = weather.start  # of the stretch in hand, at its own samples
 
     def trace(self, stretch: Stretch, local: np.ndarray) -> Trace:
         """What the stretch asks at its own samples."""
         phase = stretch.phase
+        self.around = self.weather.at(stretch.start / SAMPLE_RATE + local)
         if stretch.part:
             return self._part(stretch, local)
         if stretch.kind == "pull":

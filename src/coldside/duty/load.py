@@ -1,17 +1,18 @@
 """What the engine makes and breathes for a demand: surroundings, full load, friction, part load.
 
-What is here: brake power at full load and the plenum pressure that a lower power needs, both as the
-demand reckons them before any temperature of the charge is known.  What is not: road load (`road.py`),
-the march of a run (`drive.py`) and what the charge side really gives (`plant/output.py`).
+What is here: the air around a session and how it changes; brake power at full load and the plenum pressure
+that a lower power needs, both as the demand reckons them before any temperature of the charge is known.  What is
+not: road load (`road.py`), the march of a run (`drive.py`) and what the charge side really gives
+(`plant/output.py`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coldside.duty.model import AmbientSpec
+from coldside.duty.model import AmbientSpec, Session
 from coldside.errors import BadInput
 from coldside.media import air
 from coldside.parts import engine as engines
@@ -22,13 +23,16 @@ CHARGE_RISE = 20.0  # K of charge over ambient that part load and full-load torq
 
 @dataclass(frozen=True)
 class Surroundings:
-    """Ambient state: temperature K, pressure Pa absolute, relative humidity, humidity ratio, density kg/m3."""
+    """Ambient state: temperature K, pressure Pa absolute, relative humidity, humidity ratio, density kg/m3.
 
-    temperature: float
+    All but the pressure may be arrays, one figure a moment.
+    """
+
+    temperature: float | np.ndarray
     pressure: float
-    humidity: float
-    humidity_ratio: float
-    density: float
+    humidity: float | np.ndarray
+    humidity_ratio: float | np.ndarray
+    density: float | np.ndarray
 
 
 def surroundings(spec: AmbientSpec) -> Surroundings:
@@ -46,6 +50,64 @@ def surroundings(spec: AmbientSpec) -> Surroundings:
         p = float(air.standard_atmosphere(spec.altitude or 0.0)[1])
     W = float(air.humidity_ratio(spec.temperature, p, spec.humidity))
     return Surroundings(spec.temperature, p, spec.humidity, W, float(air.density(spec.temperature, p, W)))
+
+
+@dataclass(frozen=True)
+class Weather:
+    """The air over a session: what it is at the start, and at every reading after it (`time` s, from 0).
+
+    Temperature and water content are linear between readings and held after the last; the water is never more than
+    the air holds at the moment (the rest has fallen as dew).  Pressure stays.
+    """
+
+    start: Surroundings
+    time: np.ndarray
+    temperature: np.ndarray
+    humidity_ratio: np.ndarray
+
+    @property
+    def changes(self) -> bool:
+        """Whether anything moves."""
+        return bool(np.ptp(self.temperature) > 0.0 or np.ptp(self.humidity_ratio) > 0.0)
+
+    def at(self, time: np.ndarray | float) -> Surroundings:
+        """The air at these times since the start of the session [s]; where nothing moves, that of the start."""
+        if not self.changes:
+            return self.start
+        p = self.start.pressure
+        T = np.interp(time, self.time, self.temperature)
+        most = np.asarray(air.humidity_ratio(T, p, 1.0))
+        W = np.minimum(np.interp(time, self.time, self.humidity_ratio), most)
+        # relative humidity is the share of the vapour pressure that saturates
+        share = np.clip(W / (air.MASS_RATIO + W) * (air.MASS_RATIO + most) / most, 0.0, 1.0)
+        return Surroundings(T, p, share, W, np.asarray(air.density(T, p, W)))
+
+
+def weather(session: Session) -> Weather:
+    """The air over a session: its `[ambient]` and what its readings say after it.
+
+    A reading without humidity keeps the water of the one before.  Raises `BadInput` as `surroundings`.
+    """
+    start = surroundings(session.ambient)
+    W = [float(start.humidity_ratio)]
+    for reading in session.readings:
+        told = reading.humidity
+        W.append(W[-1] if told is None else float(air.humidity_ratio(reading.temperature, start.pressure, told)))
+    return Weather(
+        start,
+        np.array([0.0, *(reading.at for reading in session.readings)]),
+        np.array([session.ambient.temperature, *(reading.temperature for reading in session.readings)]),
+        np.array(W),
+    )
+
+
+def becalmed(session: Session, time: float) -> Session:
+    """The session in the air of one of its moments [s], held: for questions that a moving day would blur."""
+    if not session.readings:
+        return session
+    then = weather(session).at(time)
+    ambient = replace(session.ambient, temperature=float(then.temperature), humidity=float(then.humidity))
+    return replace(session, ambient=ambient, readings=())
 
 
 def friction_power(spec: EngineSpec, engine_speed: np.ndarray | float) -> np.ndarray:

@@ -17,9 +17,14 @@ SAMPLE_TIME = 0.1  # s between samples of a demand
 
 @dataclass(frozen=True, kw_only=True)
 class AmbientSpec:
-    """`[ambient]`: give altitude or pressure, not both."""
+    """`[ambient]`: give altitude or pressure, not both; it is the air at the start where readings follow."""
 
-    temperature: float = given("temperature", "air temperature in the shade", low=223.15, high=333.15)
+    temperature: float = given(
+        "temperature",
+        "air temperature in the shade; at the start, where [[ambient.readings]] say how it changes",
+        low=223.15,
+        high=333.15,
+    )
     altitude: float | None = given(
         "length", "height over sea level", default=None, low=-450.0, high=6000.0, when_absent="sea level"
     )
@@ -30,6 +35,22 @@ class AmbientSpec:
         when_absent="standard atmosphere at the altitude",
     )
     humidity: float = given("share", "relative humidity", default=0.5, sd=0.15, low=0.0, high=1.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadingSpec:
+    """`[[ambient.readings]]`: the air once more, later in the session; linear between readings, held after the last."""
+
+    at: float = given("time", "time since the start of the session", low=1.0, high=86400.0)
+    temperature: float = given("temperature", "air temperature in the shade then", low=223.15, high=333.15)
+    humidity: float | None = given(
+        "share",
+        "relative humidity then",
+        default=None,
+        low=0.0,
+        high=1.0,
+        when_absent="as much water in the air as at the reading before, never more than the air can hold",
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -262,12 +283,18 @@ class Session:
     limits: tuple[LimitSpec, ...]
     givens: Mapping[str, Given] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    readings: tuple[ReadingSpec, ...] = ()  # of the air after the start, in time order; none: it stays as it is
     proposed: bool = False  # the limits were proposed to the user, who gave none
 
     @property
     def whose(self) -> str:
         """Whose the limits are, in words: "your" where the user gave them."""
         return "the proposed" if self.proposed else "your"
+
+    @property
+    def coldest_air(self) -> float:
+        """The lowest ambient temperature that it names, K."""
+        return min([self.ambient.temperature, *(reading.temperature for reading in self.readings)])
 
 
 @dataclass(frozen=True)
@@ -303,7 +330,9 @@ Shares = Mapping[tuple[int, int], tuple[np.ndarray, np.ndarray]]
 class Demand:
     """A session sampled every SAMPLE_TIME for one build.  Numbers are linear between samples; commands are held.
 
-    Arrays have n samples.  Neither charge flow nor any charge or coolant temperature is here.
+    Arrays have n samples; a single figure given for `ambient_temperature` or `humidity` is made one.  Ambient pressure
+    stays as it is over a session (a front moves it by 0.1 % an hour).  Neither charge flow nor any charge or coolant
+    temperature is here.
     """
 
     time: np.ndarray  # s
@@ -313,9 +342,9 @@ class Demand:
     full_load: np.ndarray  # bool: the driver asks for all there is
     road_speed: np.ndarray  # m/s
     air_speed: Mapping[str, np.ndarray]  # duct -> m/s of air arriving at its inlet
-    ambient_temperature: float  # K
+    ambient_temperature: np.ndarray  # K
     ambient_pressure: float  # Pa absolute
-    humidity: float  # relative, 0 to 1
+    humidity: np.ndarray  # relative, 0 to 1, at that temperature
     bay_temperature: np.ndarray  # K
     command: Mapping[str, np.ndarray]  # pump or fan -> 0 to 1, NaN = its own control decides
     start: str  # "ambient" or "soaked"
@@ -325,6 +354,28 @@ class Demand:
     drawn_rise: np.ndarray | None = None  # K, air before the compressor over ambient; None: a share of the bay's rise
     # Pa that the car's own trims took off `plenum_target` (`plant/feedback.py`); None: they have not been asked
     boost_taken: np.ndarray | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("ambient_temperature", "humidity"):
+            values = np.asarray(getattr(self, name), dtype=float)
+            if values.shape != self.time.shape:
+                object.__setattr__(self, name, np.full(self.time.shape, float(values)))
+
+    @property
+    def ambient_changes(self) -> bool:
+        """Whether the air's temperature moves in this session."""
+        return bool(np.ptp(self.ambient_temperature) > 0.0)
+
+    @property
+    def ambient_range(self) -> tuple[float, float]:
+        """Lowest and highest ambient temperature, K."""
+        return float(self.ambient_temperature.min()), float(self.ambient_temperature.max())
+
+    @property
+    def ambient_middle(self) -> float:
+        """Midway between the two, K: where the plant takes properties that hardly move."""
+        low, high = self.ambient_range
+        return 0.5 * (low + high)
 
     @property
     def asked_target(self) -> np.ndarray:
@@ -337,4 +388,4 @@ class Demand:
         return self.plenum_target > 1.05 * self.ambient_pressure
 
 
-PHASE_SPECS: tuple[Any, ...] = (AmbientSpec, PhaseSpec, LimitSpec)
+PHASE_SPECS: tuple[Any, ...] = (AmbientSpec, ReadingSpec, PhaseSpec, LimitSpec)

@@ -16,7 +16,7 @@ from typing import Any
 from coldside.build.document import Key, read_document
 from coldside.build.schema import OTHER_WORDS, RULES, Reading, Verdict, fields_of
 from coldside.duty.courses import find_track
-from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, Session
+from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, ReadingSpec, Session
 from coldside.duty.samples import read_cycle, read_replay
 from coldside.duty.schedules import schedule, schedule_name
 from coldside.duty.stretches import CREEP_SPEED, LONGEST_SESSION
@@ -27,6 +27,7 @@ from coldside.units import STANDARD_PRESSURE, Pressure, show, typed
 SCHEMA = "coldside.session/1"
 LIMITS_SCHEMA = "coldside.limits/1"
 MOST_PHASES = 500
+MOST_READINGS = 1000
 TOP = ("schema", "name", "start", "ambient", "phases", "groups", "limits", "limits_file")
 _ALWAYS = ("kind", "name", "pumps", "fans", "group", "air")  # keys that every phase may have
 _NEEDED = {
@@ -92,8 +93,11 @@ def load_session(path: str | Path, loops: Collection[str] | None = None) -> Sess
     keys = reading.table(SessionKeys, top, (), "a session")
     ambient_table = reading.one_table(("ambient",), "a session needs the day's temperature", required=True)
     ambient = None
+    readings: tuple[ReadingSpec, ...] = ()
     if ambient_table is not None:
-        ambient = reading.table(AmbientSpec, ambient_table, ("ambient",), "the ambient", word="abs")
+        single = {key: value for key, value in ambient_table.items() if key != "readings"}
+        ambient = reading.table(AmbientSpec, single, ("ambient",), "the ambient", word="abs")
+        readings = _readings(reading, ambient_table.get("readings", []))
     phases = _phases(reading)
     groups = _groups(reading, phases)
     limits = _limits(reading, loops)
@@ -119,6 +123,7 @@ def load_session(path: str | Path, loops: Collection[str] | None = None) -> Sess
         limits=limits,
         givens=reading.in_order(),
         notes=tuple(reading.notes),
+        readings=readings,
     )
 
 
@@ -318,6 +323,27 @@ def _check_length(
 
 
 # -- ambient and limits ------------------------------------------------------------------------------
+def _readings(reading: Reading, tables: Any) -> tuple[ReadingSpec, ...]:
+    """Every [[ambient.readings]], in time order as written."""
+    home = ("ambient", "readings")
+    if not isinstance(tables, list) or not tables or not all(isinstance(item, dict) for item in tables):
+        if tables != []:
+            reading.faults.add(home, "must be tables [[ambient.readings]], in double brackets, one for each reading")
+        return ()
+    if len(tables) > MOST_READINGS:
+        reading.faults.add(home, f"there are {len(tables)} readings; at most {MOST_READINGS} are read")
+        return ()
+    found: list[ReadingSpec] = []
+    for index, table in enumerate(tables):
+        one = reading.table(ReadingSpec, table, (*home, index), "a reading")
+        if one is not None and found and one.at <= found[-1].at:
+            earlier = f"{show(one.at, 'time')} is not after the reading before it, at {show(found[-1].at, 'time')}"
+            reading.faults.add((*home, index, "at"), f"{earlier}; write readings in the order of time", joint=": ")
+        elif one is not None:
+            found.append(one)
+    return tuple(found)
+
+
 def _ambient_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
     verdict = Verdict()
     if {"altitude", "pressure"} <= keys:
@@ -406,6 +432,11 @@ OTHER_WORDS[PhaseSpec] = {
 OTHER_WORDS[AmbientSpec] = {
     **dict.fromkeys(("height", "elevation"), "altitude"),
     **dict.fromkeys(("barometer", "air_pressure"), "pressure"),
+}
+OTHER_WORDS[ReadingSpec] = {
+    **dict.fromkeys(("time", "after", "minute", "minutes", "when", "t"), "at"),
+    **dict.fromkeys(("ambient", "shade", "air"), "temperature"),
+    **dict.fromkeys(("relative_humidity", "rh"), "humidity"),
 }
 OTHER_WORDS[LimitSpec] = {
     **dict.fromkeys(("max", "below", "limit", "value"), "at_most"),

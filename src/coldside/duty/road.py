@@ -36,7 +36,7 @@ _HOPS = (
 def road_force(
     car: CarSpec,
     speed: np.ndarray | float,
-    density: float,
+    density: np.ndarray | float,
     *,
     grade: np.ndarray | float = 0.0,
     acceleration: np.ndarray | float = 0.0,
@@ -110,7 +110,7 @@ def pull_gear(car: CarSpec) -> int:
 def brake_power(
     car: CarSpec,
     speed: np.ndarray | float,
-    density: float,
+    density: np.ndarray | float,
     gear: np.ndarray | int,
     *,
     grade: np.ndarray | float = 0.0,

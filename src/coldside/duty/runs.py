@@ -29,7 +29,7 @@ from coldside.duty.drive import (
     standing,
 )
 from coldside.duty.laps import course_on, eased
-from coldside.duty.load import Surroundings
+from coldside.duty.load import Weather
 from coldside.duty.model import PhaseSpec, Shares
 from coldside.errors import BadInput
 from coldside.parts.engine import RPM
@@ -62,24 +62,29 @@ class Piece:
 
 
 class Runner:
-    """Drives the passes and laps of a session for one build; `shares` as in `model.Shares`."""
+    """Drives the passes and laps of a session for one build; `shares` as in `model.Shares`.
+
+    A run is driven in the air of its start; `clock` [s since the session's start] is when the next phase begins.
+    """
 
     def __init__(
-        self, build: Build, around: Surroundings, file: str, notes: list[str], shares: Shares | None = None
+        self, build: Build, weather: Weather, file: str, notes: list[str], shares: Shares | None = None
     ) -> None:
-        self.build, self.around, self.file, self.notes = build, around, file, notes
+        self.build, self.weather, self.file, self.notes = build, weather, file, notes
+        self.clock = 0.0
         self.shares = dict(shares or {})
-        self._car: Powertrain | None = None
+        self._cars: dict[tuple[float, float], Powertrain] = {}
         self._done: dict[int, int] = {}  # timed runs so far, by phase
-        self._passes: dict[int, tuple[Driven, Driven]] = {}
-        self._courses: dict[tuple[int, str], Course] = {}
+        self._passes: dict[tuple[int, float], tuple[Driven, Driven]] = {}
+        self._courses: dict[tuple[int, str, float], Course] = {}
 
-    @property
-    def car(self) -> Powertrain:
-        """The build's tables, made when first needed."""
-        if self._car is None:
-            self._car = powertrain(self.build, self.around)
-        return self._car
+    def _car(self, before: list[Piece]) -> Powertrain:
+        """The build's tables in the air as it is when these pieces of the phase are done."""
+        around = self.weather.at(self.clock + sum(piece.duration for piece in before))
+        key = (float(around.temperature), float(around.humidity_ratio))
+        if key not in self._cars:
+            self._cars[key] = powertrain(self.build, around)
+        return self._cars[key]
 
     def pieces(self, phase: PhaseSpec, index: int) -> list[Piece]:
         """Everything that one round of a pass or lap phase is made of, in order.
@@ -108,14 +113,14 @@ class Runner:
         return grid, share
 
     # -- standing starts ---------------------------------------------------------------------------------
-    def _line(self, phase: PhaseSpec, course: Course) -> RunState:
+    def _line(self, phase: PhaseSpec, course: Course, car: Powertrain) -> RunState:
         """The car on the line, with what boost the hold has built."""
         held = None
         if phase.launch_boost is not None:
-            asked = launch_pressure(phase, self.around.pressure)
-            built = 1.0 - np.exp(-phase.launch_hold / self.car.lag) if self.car.lag > 0.0 else 1.0
-            held = self.car.ambient + max(asked - self.car.ambient, 0.0) * float(built)
-        return standing(self.car, course, held)
+            asked = launch_pressure(phase, car.ambient)
+            built = 1.0 - np.exp(-phase.launch_hold / car.lag) if car.lag > 0.0 else 1.0
+            held = car.ambient + max(asked - car.ambient, 0.0) * float(built)
+        return standing(car, course, held)
 
     def _strip(self, phase: PhaseSpec, index: int) -> list[Piece]:
         """The repeats of a pass: burnout, launch, run, braking, way back, rest."""
@@ -123,7 +128,7 @@ class Runner:
         if distance is None:
             raise BadInput("a pass needs distance", where=self.file, key=f"phases[{index}].distance")
         course = Course(
-            cap=(self.car.fastest,),
+            cap=(self._car([]).fastest,),
             grade=(phase.grade,),
             headwind=phase.headwind,
             slip=launch_speed(phase, self.build.engine.top_speed),
@@ -132,13 +137,15 @@ class Runner:
         for r in range(phase.repeat):
             number = self._number(index)
             share = self._share(index, number)
-            if share is None and index in self._passes:
-                driven, braking = self._passes[index]
+            car = self._car(found)
+            alike = (index, car.density)
+            if share is None and alike in self._passes:
+                driven, braking = self._passes[alike]
             else:
-                driven = self._marched(self._line(phase, course), distance, share, index)
-                braking = shut_down(driven.end, self.car)
+                driven = self._marched(self._line(phase, course, car), distance, share, index)
+                braking = shut_down(driven.end, car)
                 if share is None:
-                    self._passes[index] = driven, braking
+                    self._passes[alike] = driven, braking
             found += self._around_run(phase, driven, braking, (r, number), phase.name or "pass")
             if r + 1 < phase.repeat:
                 way = distance + float(braking.distance[-1])
@@ -189,10 +196,28 @@ class Runner:
                 f"{phase.name or 'pull'}: {high / RPM:.0f} rpm is above this engine's top speed, {top / RPM:.0f} rpm"
             )
         gear = min(phase.gear or road.pull_gear(self.build.car), len(self.build.car.gears))
-        car = in_gear(self.car, gear, phase.drum_mass if phase.on == "dyno" else None)
         course = Course(grade=(0.0 if phase.on == "dyno" else phase.grade,), headwind=phase.headwind)
-        state = standing(car, course)._replace(speed=low / car.ratio[0], engine_speed=low)
-        driven = march_to_speed(state, high / car.ratio[0], longest=LONGEST_PULL)
+        words = phase.name or "pull"
+        found: list[Piece] = []
+        last: tuple[Powertrain, Driven] | None = None
+        for r in range(phase.repeat):
+            around = self._car(found)
+            if last is None or last[0] is not around:
+                car = in_gear(around, gear, phase.drum_mass if phase.on == "dyno" else None)
+                state = standing(car, course)._replace(speed=low / car.ratio[0], engine_speed=low)
+                last = (
+                    around,
+                    self._pulled(march_to_speed(state, high / car.ratio[0], longest=LONGEST_PULL), gear, index, high),
+                )
+            driven = last[1]
+            tail = f" {r + 1}" if phase.repeat > 1 else ""
+            found.append(Piece("run", words + tail, float(driven.time[-1]), driven=driven))
+            if phase.rest > 0.0 and r + 1 < phase.repeat:
+                found.append(Piece("rest", "rest", phase.rest))
+        return found
+
+    def _pulled(self, driven: Driven | None, gear: int, index: int, high: float) -> Driven:
+        """The march of a pull; refuses one that did not come to its engine speed."""
         if driven is None:
             raise BadInput(
                 f"{self.build.name} does not reach {high / RPM:.0f} rpm within {LONGEST_PULL:.0f} s in gear {gear}: "
@@ -200,44 +225,35 @@ class Runner:
                 where=self.file,
                 key=f"phases[{index}].to",
             )
-        words = phase.name or "pull"
-        found = []
-        for r in range(phase.repeat):
-            tail = f" {r + 1}" if phase.repeat > 1 else ""
-            found.append(Piece("run", words + tail, float(driven.time[-1]), driven=driven))
-            if phase.rest > 0.0 and r + 1 < phase.repeat:
-                found.append(Piece("rest", "rest", phase.rest))
-        return found
+        return driven
 
     # -- tracks ------------------------------------------------------------------------------------------
-    def _course(self, track: Track, phase: PhaseSpec, index: int, slow: bool = False) -> Course:
-        key = (index, "slow" if slow else "fast")
+    def _course(self, track: Track, phase: PhaseSpec, index: int, car: Powertrain, slow: bool = False) -> Course:
+        key = (index, "slow" if slow else "fast", car.density)
         if key not in self._courses:
             pace, throttle = (SLOW_PACE * phase.pace, SLOW_THROTTLE) if slow else (phase.pace, 1.0)
             slip = launch_speed(phase, self.build.engine.top_speed)
-            self._courses[key] = course_on(track, self.car, pace=pace, throttle=throttle, slip=slip)
+            self._courses[key] = course_on(track, car, pace=pace, throttle=throttle, slip=slip)
         return self._courses[key]
 
     def _ways(self, phase: PhaseSpec, index: int, track: Track) -> list[Piece]:
         """An open track: every repeat from a standing start, rests between."""
-        course = self._course(track, phase, index)
         found: list[Piece] = []
         for r in range(phase.repeat):
             number = self._number(index)
-            driven = self._marched(
-                standing(self.car, course), track.length, self._share(index, number), index, LAP_STEP
-            )
-            found += self._around_run(phase, driven, shut_down(driven.end, self.car), (r, number), phase.name or "run")
+            car = self._car(found)
+            start = standing(car, self._course(track, phase, index, car))
+            driven = self._marched(start, track.length, self._share(index, number), index, LAP_STEP)
+            found += self._around_run(phase, driven, shut_down(driven.end, car), (r, number), phase.name or "run")
             if phase.rest > 0.0 and r + 1 < phase.repeat:
                 found.append(Piece("rest", "rest", phase.rest))
         return found
 
     def _laps(self, phase: PhaseSpec, index: int, track: Track) -> list[Piece]:
         """A closed track: slow lap out, timed laps on end, slow lap in; or a standing start without slow laps."""
-        fast = self._course(track, phase, index)
-        slow = self._course(track, phase, index, slow=True) if phase.out_lap else fast
-        state = standing(self.car, slow)
         found: list[Piece] = []
+        car = self._car(found)
+        state = standing(car, self._course(track, phase, index, car, slow=phase.out_lap))
         if phase.out_lap:
             out = self._marched(state, track.length, None, index, SLOW_STEP)
             found.append(Piece("slow", "lap out", float(out.time[-1]), driven=out))
@@ -247,7 +263,8 @@ class Runner:
         for r in range(phase.repeat):
             number = self._number(index)
             share = self._share(index, number)
-            state = state._replace(distance=0.0, time=0.0, course=fast)
+            car = self._car(found)
+            state = state._replace(distance=0.0, time=0.0, car=car, course=self._course(track, phase, index, car))
             if last is None or share is not None or began is None or not _alike(began, state):
                 began = state if share is None else None
                 last = self._marched(state, track.length, share, index, LAP_STEP)
@@ -256,13 +273,14 @@ class Runner:
             found.append(Piece("run", words, time, True, last, speed, track.length, number))
             state = last.end
         if phase.out_lap:
+            car = self._car(found)
+            slow, fast = self._course(track, phase, index, car, slow=True), self._course(track, phase, index, car)
             home = eased(slow, fast, state.speed)
-            end = self._marched(
-                state._replace(distance=0.0, time=0.0, course=home), track.length, None, index, SLOW_STEP
-            )
+            start = state._replace(distance=0.0, time=0.0, car=car, course=home)
+            end = self._marched(start, track.length, None, index, SLOW_STEP)
             found.append(Piece("slow", "lap in", float(end.time[-1]), driven=end))
             state = end.end
-        stop = shut_down(state, self.car)
+        stop = shut_down(state, state.car)
         found.append(Piece("braking", "stopping", float(stop.time[-1]), driven=stop))
         return found
 
@@ -331,4 +349,4 @@ def way_back(local: np.ndarray, duration: float, speed: float) -> tuple[np.ndarr
 def _alike(a: RunState, b: RunState) -> bool:
     """Two laps begin alike: then they are driven alike."""
     close = all(abs(x - y) <= SAME * max(abs(x), 1.0) for x, y in ((a.speed, b.speed), (a.shift_left, b.shift_left)))
-    return close and a.gear == b.gear and abs(a.spool - b.spool) <= SAME * a.spool
+    return close and a.car is b.car and a.gear == b.gear and abs(a.spool - b.spool) <= SAME * a.spool

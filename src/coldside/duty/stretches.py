@@ -64,11 +64,14 @@ class Stretch:
 def unroll(session: Session, replays: Mapping[int, Replay], runner: Runner) -> list[Stretch]:
     """Groups and repeats written out one after another, on sample indices.
 
+    The runner is told when each phase begins: a run is driven in the air of its own start.
+
     Raises `BadInput` where nothing is to be done, or more than `LONGEST_SESSION`.
     """
     stretches: list[Stretch] = []
     elapsed = 0.0
     for turn in _sequence(session, replays, runner):
+        runner.clock = elapsed + turn.duration
         start = math.floor(elapsed * SAMPLE_RATE + 0.5)
         since = start / SAMPLE_RATE - elapsed
         elapsed += turn.duration

@@ -220,7 +220,7 @@ def _inlet(build: Build, session: Session) -> Pair | None:
 def _coolant(build: Build, session: Session) -> Pair | None:
     """Water alone; benches that were taken with the loop's own coolant stay as they were taken."""
     loops, parts = dict(build.loops), dict(build.parts)
-    if session.ambient.temperature < COLDEST:
+    if session.coldest_air < COLDEST:
         return None
     for name in loops_of(build):
         old, names = build.loops[name].coolant, names_on(build.loops[name].path)

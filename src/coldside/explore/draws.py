@@ -32,6 +32,7 @@ from coldside.units import Pressure
 LEVELS = ("temperature", "pressure")  # kinds whose zero is no zero of the quantity: never log-normal
 CORES = (WaterCoreSpec, AirCoreSpec, ExchangerSpec)
 WIDTH = 256  # columns that are always made: a build has 30 to 150 uncertain inputs
+READING = "ambient.readings."  # and its number, from 1
 FIXED = ("engine", "car", "bay", "ambient")  # tables that a file has once
 
 
@@ -160,6 +161,9 @@ def _place_in_session(session: Session, key: str) -> tuple[Any, SpecField] | Non
     top, _, number = table.partition(".")
     if table == "ambient":
         return _field(session.ambient, name)
+    reading = table.removeprefix(READING)
+    if table.startswith(READING) and reading.isdigit() and int(reading) <= len(session.readings):
+        return _field(session.readings[int(reading) - 1], name)
     if top == "phases" and number.isdigit() and int(number) <= len(session.phases):
         return _field(session.phases[int(number) - 1], name)
     return None
@@ -283,4 +287,9 @@ def _changed_session(session: Session, changes: dict[str, dict[str, Any]]) -> Se
         replace(phase, **changes[f"phases.{k}"]) if f"phases.{k}" in changes else phase
         for k, phase in enumerate(session.phases, start=1)
     )
-    return replace(session, ambient=replace(session.ambient, **changes.get("ambient", {})), phases=phases)
+    readings = tuple(
+        replace(reading, **changes[f"{READING}{k}"]) if f"{READING}{k}" in changes else reading
+        for k, reading in enumerate(session.readings, start=1)
+    )
+    ambient = replace(session.ambient, **changes.get("ambient", {}))
+    return replace(session, ambient=ambient, phases=phases, readings=readings)

@@ -187,9 +187,10 @@ def _charge_loss(plant: Plant, solution: Solution) -> float:
     late = 4 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
     between = solution.scalars[k, late + 1] if A.stages > 1 else None
     drawn = None if demand.drawn_rise is None else demand.drawn_rise[k]
-    inlet = plant.charge.inlet_temperature(demand.bay_temperature[k], drawn)
+    inlet = plant.charge.inlet_temperature(demand.bay_temperature[k], drawn, demand.ambient_temperature[k])
+    W = plant.humidity if isinstance(plant.humidity, float) else plant.humidity[k]
     state = plant.charge.balance(
-        demand.engine_speed[k], demand.plenum_target[k], solution.scalars[k, 3], inlet, between
+        demand.engine_speed[k], demand.plenum_target[k], solution.scalars[k, 3], inlet, between, humidity=W
     )
     return float(state.compressor_out_pressure[0] - state.plenum_pressure[0])
 
@@ -218,7 +219,7 @@ def figures(seen: Forecast | Outcome) -> dict[str, float]:
     hottest = float(forecast.intake[forecast.peak])
     found: dict[str, float | None] = {
         "intake_max": hottest,
-        "over_ambient_max": hottest - forecast.demand.ambient_temperature,
+        "over_ambient_max": hottest - float(forecast.demand.ambient_temperature[forecast.peak]),
         "sensor_max": None if forecast.sensor is None else float(forecast.sensor[counts].max()),
         "power_mean": mean_where(forecast.power, forecast.boost, forecast.time),
         "spread_temperature": temperature_spread(forecast, forecast.intake),

@@ -216,7 +216,7 @@ class _Search:
             for lead in LEADS:
                 yield Rule("off_in", group, lead)
         for over in OVER_AMBIENT:
-            yield Rule("above", threshold=self.bench.demand.ambient_temperature + over)
+            yield Rule("above", threshold=self.bench.demand.ambient_middle + over)
         yield Rule("load")
 
 

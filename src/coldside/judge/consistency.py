@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coldside.build.model import Build
+from coldside.duty.load import becalmed
 from coldside.duty.model import LimitSpec, Session
 from coldside.errors import NoAnswer
 from coldside.judge import trials
@@ -89,6 +90,7 @@ def consistency(
     build, session = forecast.build, forecast.session
     if start is not None:
         session = replace(session, start=start)
+    session = becalmed(session, float(forecast.time[forecast.peak]))  # runs tried are set in the hottest moment's air
     wanted = [spec for spec in (session.limits if limits is None else limits) if spec.quantity != "spread"]
     run, runs = trials.run_of(session), _Runs(progress)
     group = next(iter(repeats(forecast)), ())

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from coldside.judge.wording import Sentence
 from coldside.media import air
 from coldside.plant.results import Forecast
@@ -16,9 +18,10 @@ STANDARDS = {"sae": "SAE J1349 of 1990 (dry pressure)", "iso": "ISO 1585 (dry pr
 
 
 def corrections(forecast: Forecast) -> Mapping[str, float]:
-    """Factor of each standard on observed power, from the session's ambient air at the intake's mouth."""
-    T, p = forecast.demand.ambient_temperature, forecast.demand.ambient_pressure
-    W = float(air.humidity_ratio(T, p, forecast.demand.humidity))
+    """Factor of each standard on observed power, from ambient air at the intake's mouth at the moment of most power."""
+    at = int(np.argmax(forecast.power))
+    T, p = float(forecast.demand.ambient_temperature[at]), forecast.demand.ambient_pressure
+    W = float(air.humidity_ratio(T, p, forecast.demand.humidity[at]))
     vapour = p * W / (air.MASS_RATIO + W)
     return {name: float(air.power_correction(T, p, vapour, standard=name)) for name in STANDARDS}
 

@@ -205,7 +205,7 @@ def judge_knock(forecast: Forecast) -> KnockVerdict | None:
         _place(forecast, sample),
         *(float(values[at]) for values in (n, p, T, read, spark)),
     )
-    reference = float(ambient.ambient_temperature)
+    reference = float(ambient.ambient_temperature[sample])
     change = model.change(worst.n, worst.p, worst.T, reference, worst.spark)
     margins, trace = _margins(model, worst, (n, p, T, spark)) if model.calibrated else (None, None)
     over = worst.T - reference

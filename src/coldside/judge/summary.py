@@ -52,9 +52,14 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
             "boost_s": _boost_seconds(forecast),
         },
         "ambient": {
-            "temperature_K": forecast.demand.ambient_temperature,
+            "temperature_K": forecast.demand.ambient_temperature[0],
+            "temperature_lowest_K": forecast.demand.ambient_range[0],
+            "temperature_highest_K": forecast.demand.ambient_range[1],
+            "temperature_end_K": forecast.demand.ambient_temperature[-1],
+            "temperature_at_peak_K": forecast.demand.ambient_temperature[forecast.peak],
             "pressure_Pa": forecast.demand.ambient_pressure,
-            "humidity": forecast.demand.humidity,
+            "humidity": forecast.demand.humidity[0],
+            "humidity_end": forecast.demand.humidity[-1],
         },
         "intake": _temperature_block(forecast, forecast.intake, _seconds_over(verdict, "intake")),
     }
@@ -225,7 +230,7 @@ def _boost_seconds(forecast: Forecast) -> float:
 
 def _temperature_block(forecast: Forecast, trace: np.ndarray, seconds_over: float | None) -> dict[str, Any]:
     """`seconds_over_limit` is null when no limit was set on this temperature."""
-    ambient = forecast.demand.ambient_temperature
+    over = trace - forecast.demand.ambient_temperature
     mean = mean_where(trace, forecast.boost, forecast.time)
     return {
         "start_K": trace[0],
@@ -233,8 +238,8 @@ def _temperature_block(forecast: Forecast, trace: np.ndarray, seconds_over: floa
         "max_boost_K": trace[forecast.boost].max() if forecast.boost.any() else None,
         "mean_boost_K": mean,
         "end_K": trace[-1],
-        "over_ambient_max_K": trace.max() - ambient,
-        "over_ambient_mean_boost_K": None if mean is None else mean - ambient,
+        "over_ambient_max_K": over.max(),
+        "over_ambient_mean_boost_K": mean_where(over, forecast.boost, forecast.time),
         "seconds_over_limit": seconds_over,
         "spread": temperature_spread(forecast, trace),
     }

@@ -411,7 +411,7 @@ def _no_limit(forecast: Forecast, start: str) -> Sentence:
 
 
 def _over(forecast: Forecast) -> float:
-    return float(forecast.intake[forecast.peak] - forecast.demand.ambient_temperature)
+    return float(forecast.intake[forecast.peak] - forecast.demand.ambient_temperature[forecast.peak])
 
 
 def _held(forecast: Forecast, nearest: LimitResult, start: str = "") -> Sentence:

@@ -21,7 +21,7 @@ _NODES = 24  # Gauss-Legendre points on each stretch of a decay: good to 1e-9 of
 Values = np.ndarray | float
 
 
-def mass_flux(p: Values, T: Values, p_behind: Values, humidity_ratio: float = 0.0) -> np.ndarray:
+def mass_flux(p: Values, T: Values, p_behind: Values, humidity_ratio: Values = 0.0) -> np.ndarray:
     """Mass flux through an ideal orifice [kg/(s m2)] from rest at `p`, `T` to `p_behind` [Pa absolute, K].
 
     Isentropic flow of an ideal gas, choked below p_behind/p = (2/(g + 1))^(g/(g - 1)) with g = cp/cv at `T`
@@ -39,7 +39,7 @@ def mass_flux(p: Values, T: Values, p_behind: Values, humidity_ratio: float = 0.
     return np.asarray(p / np.sqrt(R * T) * np.sqrt(np.maximum(speed, 0.0)))
 
 
-def leak_flow(area: Values, p: Values, T: Values, p_ambient: Values, humidity_ratio: float = 0.0) -> np.ndarray:
+def leak_flow(area: Values, p: Values, T: Values, p_ambient: Values, humidity_ratio: Values = 0.0) -> np.ndarray:
     """Charge lost through a leak [kg/s]; arrays of one shape or floats.
 
     `area` [m2] is the effective one (its discharge coefficient inside it, as a decay test gives it), `p` [Pa

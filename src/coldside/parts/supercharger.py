@@ -92,7 +92,7 @@ class Supercharger:
     machine: Compressor
 
     def drawn(
-        self, n: np.ndarray, T: np.ndarray, p: np.ndarray, ratio: np.ndarray, humidity_ratio: float
+        self, n: np.ndarray, T: np.ndarray, p: np.ndarray, ratio: np.ndarray, humidity_ratio: np.ndarray | float
     ) -> np.ndarray:
         """Air that it moves [kg/s moist] with the crank at `n` [rev/s], at its own pressure ratio.
 
@@ -105,7 +105,12 @@ class Supercharger:
         return self.machine.line_flow(self._corrected_speed(n, T, humidity_ratio), ratio) / one
 
     def excess(
-        self, flow: np.ndarray, ratio: np.ndarray, n: np.ndarray, inlet: tuple[np.ndarray, np.ndarray], W: float
+        self,
+        flow: np.ndarray,
+        ratio: np.ndarray,
+        n: np.ndarray,
+        inlet: tuple[np.ndarray, np.ndarray],
+        W: np.ndarray | float,
     ) -> np.ndarray:
         """How far what is asked lies beyond the drive, as a logarithm; 0 or below where it can be had.
 
@@ -125,7 +130,12 @@ class Supercharger:
         return np.minimum(asked, np.maximum(over, beyond))
 
     def evaluate(
-        self, flow: np.ndarray, ratio: np.ndarray, n: np.ndarray, inlet: tuple[np.ndarray, np.ndarray], W: float
+        self,
+        flow: np.ndarray,
+        ratio: np.ndarray,
+        n: np.ndarray,
+        inlet: tuple[np.ndarray, np.ndarray],
+        W: np.ndarray | float,
     ) -> tuple[np.ndarray, np.ndarray, Operating]:
         """Air through it [kg/s], the same corrected, and where it works; arguments as in `excess`.
 
@@ -153,7 +163,7 @@ class Supercharger:
         )
         return through, corrected, operating
 
-    def _corrected_speed(self, n: np.ndarray, T: np.ndarray, humidity_ratio: float) -> np.ndarray:
+    def _corrected_speed(self, n: np.ndarray, T: np.ndarray, humidity_ratio: np.ndarray | float) -> np.ndarray:
         theta = np.asarray(T) / self.machine.reference_temperature
         gas = air.gas_constant(humidity_ratio) / air.gas_constant(0.0)
         return np.asarray(self.spec.drive_ratio * n / np.sqrt(theta * gas))

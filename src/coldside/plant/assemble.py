@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -43,6 +43,7 @@ from coldside.plant.threads import AROUND, Pass, Threads
 
 LEAST_REACH = 0.05  # share of the engine's peak flow that the charge tables reach at least
 HOTTEST, HOTTEST_ENGINE = 388.15, 433.15  # K, top of the tables' coolant axis; in a loop that cools the engine
+AIR_STEP = 4.0  # K between ambient temperatures of the duct tables: flow goes as one over T, so 0.005 % is missed
 BETWEEN = (-10.0, 140.0)  # K over ambient: gas between two compressors at which the charge side is tabulated
 
 
@@ -75,7 +76,8 @@ class Plant:
     levels: tuple[np.ndarray, ...]  # command levels of each device
     sensors: tuple[str, ...]
     start: np.ndarray  # states and zeroed heat integrals
-    around: Air
+    around: Air  # the day's middle air
+    humidity: np.ndarray | float  # water in the air, kg per kg of dry air, by samples where it moves
     warnings: list[str] = field(default_factory=list)
 
     def index(self, part: str, side: str) -> int:
@@ -190,30 +192,33 @@ class _Assembly(Threads):
             "loop_heat": _flat(heats),
         }
 
-    def _duct_tables(self) -> dict[str, np.ndarray]:
+    def _duct_tables(self) -> dict[str, Any]:
         first, shapes, origin, step, flows = [], [], [], [], []
         offset = 0
+        levels = self._air_levels()
         for i, duct in enumerate(self.ducts):
             fastest = max(float(self.demand.air_speed[duct.duct.name].max()) * 1.01, 10.0)
             u = np.linspace(0.0, np.sqrt(fastest), self.grid.duct_speed)
-            T = self.demand.ambient_temperature + np.linspace(-10.0, 90.0, self.grid.duct_temperature)
+            rise = np.linspace(-10.0, 90.0, self.grid.duct_temperature)
             combos = self.commands_of(duct.fans)
-            c, t, v = (g.ravel() for g in np.meshgrid(np.arange(len(combos)), T, u**2, indexing="ij"))
+            c, dT, v = (g.ravel() for g in np.meshgrid(np.arange(len(combos)), rise, u**2, indexing="ij"))
             commands = {name: np.array([combo[name] for combo in combos])[c] for name in duct.fans}
-            m = np.maximum(duct.flow(self.build, v, t, commands, self.around), 0.0)
-            m = m.reshape(len(combos), len(T), len(u), -1)
+            found = [
+                duct.flow(self.build, v, T + dT, commands, replace(self.around, temperature=float(T))) for T in levels
+            ]
+            m = np.stack([np.maximum(one, 0.0).reshape(len(combos), len(rise), len(u), -1) for one in found], axis=1)
             padded = np.concatenate(
                 [
-                    (3.0 * m[:, :, :1] - 3.0 * m[:, :, 1:2] + m[:, :, 2:3]),
+                    (3.0 * m[..., :1, :] - 3.0 * m[..., 1:2, :] + m[..., 2:3, :]),
                     m,
-                    (3.0 * m[:, :, -1:] - 3.0 * m[:, :, -2:-1] + m[:, :, -3:-2]),
+                    (3.0 * m[..., -1:, :] - 3.0 * m[..., -2:-1, :] + m[..., -3:-2, :]),
                 ],
-                axis=2,
+                axis=3,
             )
             first.append(offset)
             shapes.append(padded.shape)
-            origin.append([T[0]])
-            step.append([T[1] - T[0], u[1]])
+            origin.append([rise[0]])
+            step.append([rise[1] - rise[0], u[1]])
             flows.append(padded.ravel())
             offset += padded.size
             for p, row in enumerate(self.rows):
@@ -222,12 +227,19 @@ class _Assembly(Threads):
         heat = np.array([self._face_heat(p) for p in self.passes])
         return {
             "duct_first": np.array(first, dtype=np.int64),
-            "duct_shape": np.array(shapes, dtype=np.int64).reshape(-1, 4),
+            "duct_shape": np.array(shapes, dtype=np.int64).reshape(-1, 5),
+            "air_low": float(levels[0]),
+            "air_step": float(levels[1] - levels[0]) if len(levels) > 1 else 1.0,
             "duct_origin": np.array(origin, dtype=float).reshape(-1, 1),
             "duct_step": np.array(step, dtype=float).reshape(-1, 2),
             "duct_flow": _flat(flows),
             "duct_heat": heat,
         }
+
+    def _air_levels(self) -> np.ndarray:
+        """Ambient temperatures at which duct flows are tabulated, K; one where it stays."""
+        low, high = self.demand.ambient_range
+        return np.linspace(low, high, 1 + math.ceil((high - low) / AIR_STEP))
 
     def _face_heat(self, p: Pass) -> float:
         spec = self.build.parts.get(p.part)
@@ -236,20 +248,23 @@ class _Assembly(Threads):
     def _feed_nodes(self) -> np.ndarray:
         """Plenum temperatures at which the charge side is tabulated: from the coldest coolant up to 75 K over ambient.
 
-        A cubic between them is within 0.1 K of the exact compressor outlet.
+        A cubic between them is within 0.1 K of the exact compressor outlet (0.2 K where ambient moves by 15 K).
         """
-        low, high = min(-12.0, self._coldest(-1) - self.demand.ambient_temperature), 75.0
-        return self.demand.ambient_temperature + np.linspace(low, high, layout.FEED_NODES)
+        lowest, highest = self.demand.ambient_range
+        low, high = min(-12.0, self._coldest(-1) - lowest), 75.0 + (highest - lowest)
+        return lowest + np.linspace(low, high, layout.FEED_NODES)
 
     def _charge_tables(self) -> dict[str, Any]:
         d = self.demand
         T_feed = self._feed_nodes()
-        drawn = self.charge.inlet_temperature(d.bay_temperature, d.drawn_rise)
-        rows = np.column_stack([d.engine_speed, d.plenum_target, np.round(drawn, 2)])
+        drawn = self.charge.inlet_temperature(d.bay_temperature, d.drawn_rise, d.ambient_temperature)
+        W = np.broadcast_to(self.humidity, d.time.shape)
+        rows = np.column_stack([d.engine_speed, d.plenum_target, np.round(drawn, 2), W[0] + np.round(W - W[0], 5)])
         unique, back = _unique_rows(rows)
         stages = len(self.charge.stages)
-        low = min(BETWEEN[0], self._coldest(-1) - d.ambient_temperature)
-        T_between = d.ambient_temperature + np.linspace(low, BETWEEN[1], layout.BETWEEN_NODES)
+        lowest, highest = d.ambient_range
+        low = min(BETWEEN[0], self._coldest(-1) - lowest)
+        T_between = lowest + np.linspace(low, BETWEEN[1] + (highest - lowest), layout.BETWEEN_NODES)
         # with one stage what lies between two does not matter, and one node serves
         found = [self._balances(unique, T_feed, T) for T in (T_between if stages > 1 else T_between[:1])]
         middle = found[len(found) // 2]
@@ -262,6 +277,7 @@ class _Assembly(Threads):
             "pressure": list(pressures.T),
             "running": [(d.engine_speed > 0.0).astype(float)],
             "source": self._sources(plenum, boost),
+            "limit": [column for source in self.sources for column in source.limits],
             "injection": injection_columns(
                 [
                     (
@@ -274,6 +290,7 @@ class _Assembly(Threads):
                 ],
                 (middle.flow[back, 1], plenum),
                 self.around,
+                self.humidity,
             ),
             "stage": [],
         }
@@ -285,7 +302,8 @@ class _Assembly(Threads):
                 for i in range(len(T_feed))
             ]
         speeds = [d.air_speed[duct.duct.name] for duct in self.ducts]
-        columns = [*(middle.flow * T_feed)[back].T, *middle.first_out[back].T, d.bay_temperature, *speeds]
+        air = [d.bay_temperature, d.ambient_temperature, W]
+        columns = [*(middle.flow * T_feed)[back].T, *middle.first_out[back].T, *air, *speeds]
         starts = {}
         for name, block in blocks.items():
             starts[f"in_{name}"] = len(columns)
@@ -309,15 +327,16 @@ class _Assembly(Threads):
         if self.charge.stages[-1] in ahead:
             ahead = ahead[ahead.index(self.charge.stages[-1]) :]
         cooled = any(isinstance(self.build.parts[part], (WaterCoreSpec, AirCoreSpec)) for part in ahead)
-        return np.full(len(outlet), self.demand.ambient_temperature + 25.0) if cooled else outlet
+        return self.demand.ambient_temperature + 25.0 if cooled else outlet
 
     def _balances(self, rows: np.ndarray, T_feed: np.ndarray, T_between: float) -> _Tabulated:
-        """The charge side at rows of (engine speed, target, inlet T) by plenum temperatures."""
+        """The charge side at rows of (engine speed, target, inlet T, humidity ratio) by plenum temperatures."""
         T_all, T_feed, spread = T_feed, *_feed_points(T_feed, self.grid.feed)
         speed, target, inlet = (np.repeat(rows[:, c], len(T_feed)) for c in range(3))
         plenum = np.tile(T_feed, len(rows))
+        moist = self.humidity if isinstance(self.humidity, float) else np.repeat(rows[:, 3], len(T_feed))
         state = self.charge.balance(
-            speed, target, plenum, inlet, np.full(plenum.shape, T_between), settled=self.grid.settled
+            speed, target, plenum, inlet, np.full(plenum.shape, T_between), humidity=moist, settled=self.grid.settled
         )
         first, last = state.stages[0], state.stages[-1]
         values = (
@@ -349,10 +368,10 @@ class _Assembly(Threads):
         return {"share": share, "share_scale": self.charge.peak_flow, "share_step": float(grid[1])}
 
     def _sources(self, plenum: np.ndarray, boost: np.ndarray) -> list[np.ndarray]:
-        fuel = fuel_heat(self.build, self.demand, self.around, plenum / self.demand.ambient_pressure)
+        fuel = fuel_heat(self.build, self.demand, self.humidity, plenum / self.demand.ambient_pressure)
         names, passes = [f.name for f in self.fields], [(p.part, p.side) for p in self.passes]
         places = (names.index, lambda part, side: passes.index((part, side)))
-        self.sources = sources(self.build, self.around, boost, fuel, places)
+        self.sources = sources(self.build, self.demand, self.humidity, boost, fuel, places)
         return [source.column for source in self.sources]
 
     def _wet_rows(self, pressures: np.ndarray) -> dict[str, np.ndarray]:
@@ -361,7 +380,7 @@ class _Assembly(Threads):
         ahead = names_on(self._up_to_last_stage())
         chilled = [loop.coolant.freezing_point for i, loop in enumerate(self.loops) if self._has(i, ChillerSpec)]
         coldest = min([self._coldest(-1) + 5.0, *chilled])
-        damp = bool(self.injections) or may_condense(self.around, pressures, coldest)
+        damp = bool(self.injections) or may_condense(float(np.max(self.humidity)), pressures, coldest)
         for p, found in enumerate(self.passes):
             core = isinstance(self.build.parts.get(found.part), (WaterCoreSpec, AirCoreSpec))
             if core and found.side == "charge" and damp:
@@ -422,7 +441,7 @@ class _Assembly(Threads):
 
         A chilled loop's tables reach down to freezing, where the chiller takes nothing more.
         """
-        starts = [self.start_T, self.demand.ambient_temperature, *(f.start for f in self.fields if f.start is not None)]
+        starts = [self.start_T, self.demand.ambient_range[0], *(f.start for f in self.fields if f.start is not None)]
         lowest = min(starts) - 5.0 - self._colder()
         if loop < 0:
             return lowest
@@ -494,14 +513,13 @@ class _Assembly(Threads):
         parts |= self._pass_shares()
         parts |= self._ice_rows(parts)
         parts |= source_rows(self.sources)
-        parts |= saturation_scalars(self.around)
+        parts |= saturation_scalars()
         parts |= self._states(parts)
         parts |= self._controls(parts)
         d = self.demand
         arrays = layout.Arrays(
             step=float(d.time[1] - d.time[0]),
             feedback_time=self.grid.feedback_time,
-            ambient=d.ambient_temperature,
             engine_metal=self._engine_metal(),
             cp_charge=self.cp_charge,
             cp_air=self.cp_air,
@@ -528,6 +546,7 @@ class _Assembly(Threads):
             self.sensors,
             self._start(arrays),
             self.around,
+            self.humidity,
             self.warnings,
         )
 
@@ -553,7 +572,7 @@ class _Assembly(Threads):
         return ice_rows(tanks)
 
     def _engine_metal(self) -> float:
-        return max(self.build.engine.metal_temperature, self.demand.ambient_temperature)
+        return max(self.build.engine.metal_temperature, self.demand.ambient_range[1])
 
     def _field_rows(self) -> dict[str, np.ndarray]:
         counts = np.array([f.count for f in self.fields], dtype=np.int64)
@@ -683,7 +702,7 @@ class _Assembly(Threads):
                 x[at : at + count] = f.start
         x[arrays.i_ice : arrays.n_states] = arrays.ice_mass
         if self.demand.start == "soaked":
-            x[arrays.i_duct : arrays.i_boss] = self.demand.ambient_temperature
+            x[arrays.i_duct : arrays.i_boss] = self.demand.ambient_temperature[0]
         return x
 
 

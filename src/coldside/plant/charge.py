@@ -95,13 +95,16 @@ class ChargeState:
 
 @dataclass(frozen=True)
 class _Asked:
-    """What is asked at every point: engine speed, pressure, plenum temperature, gas drawn by every stage, sense."""
+    """What is asked at every point: engine speed, pressure, plenum temperature, gas drawn by every stage, sense, and
+    the water in the air.
+    """
 
     speed: np.ndarray
     goal: np.ndarray
     plenum: np.ndarray
     drawn: list[np.ndarray]
     at_outlet: np.ndarray
+    humidity: np.ndarray | float
 
 
 @dataclass(frozen=True)
@@ -128,7 +131,7 @@ class _Stretch:
 
 
 class ChargeSide:
-    """The charge side of one build in given surroundings.
+    """The charge side of one build in given surroundings, those of the day's middle where they move.
 
     `peak_flow` [kg/s] is the engine's highest air flow at full load with the plenum 30 K over ambient:
     it stands for bench flows that were not given.
@@ -191,11 +194,17 @@ class ChargeSide:
         volume = sum(charge_tract.held_volume(part, displacement) or 0.0 for part in parts)
         return sum(charge_tract.tested_leak_area(part, volume) for part in behind if isinstance(part, PlenumSpec))
 
-    def inlet_temperature(self, bay: np.ndarray, rise: np.ndarray | None = None) -> np.ndarray:
-        """Air reaching the compressor, K: `rise` [K] over ambient where known, else its share of the `bay` [K]."""
+    def inlet_temperature(
+        self, bay: np.ndarray, rise: np.ndarray | None = None, ambient: np.ndarray | None = None
+    ) -> np.ndarray:
+        """Air reaching the compressor, K: `rise` [K] over ambient where known, else its share of the `bay` [K].
+
+        `ambient` [K] is the moment's; None: that of the surroundings.
+        """
+        outside = self.around.temperature if ambient is None else ambient
         if rise is None:
-            rise = self.bay_share * (bay - self.around.temperature)
-        return np.asarray(self.around.temperature + rise)
+            rise = self.bay_share * (bay - outside)
+        return np.asarray(outside + rise)
 
     def balance(
         self,
@@ -205,6 +214,7 @@ class ChargeSide:
         inlet: np.ndarray,
         between: np.ndarray | None = None,
         *,
+        humidity: np.ndarray | float | None = None,
         settled: float = SETTLED,
     ) -> ChargeState:
         """Find flow and compressor states; arrays of one shape.
@@ -215,38 +225,44 @@ class ChargeSide:
         compressor's `inlet` and, with two stages, `between` them where the second one draws [K].
         Where the target asks for less than the path passes at a pressure ratio of 1, the throttle takes
         the rest (charge note D3).  Two stages share the logarithm of the whole ratio as the first one's
-        `ratio_share` says; what lies between them loses at the density there.  `settled` is the relative
+        `ratio_share` says; what lies between them loses at the density there.  `humidity` is the air's humidity
+        ratio where it is not that of the surroundings, one figure or one a point.  `settled` is the relative
         change of the pressure ratio at which a turn is the last, 1e-6 at most.
 
         Raises `ValueError` for two stages without `between`, `NoAnswer` and `BadInput` where there is no balance.
         """
         n, T_pl, T_in = (np.asarray(v, dtype=float) for v in (speed, plenum, inlet))
         goal = np.asarray(target, dtype=float)
-        asked = _Asked(n, goal, T_pl, self._drawn(T_in, between), self._sensed_at_outlet(goal))
+        W = self.around.humidity_ratio if humidity is None else humidity
+        asked = _Asked(n, goal, T_pl, self._drawn(T_in, between), self._sensed_at_outlet(goal), W)
         found = self._settle(asked, settled)
         if self.drive is not None:
             found = self._within_drive(self.drive, asked, found)
-        self._refuse_beyond(n, found.p_plenum, T_pl)
+        self._refuse_beyond(asked, found.p_plenum)
         return self._state(asked, found)
 
     def _settle(self, asked: _Asked, settled: float = SETTLED) -> _Settled:
         """The balance at what is asked, whether or not a belt could drive it."""
-        n, goal, T_pl, drawn = asked.speed, asked.goal, asked.plenum, asked.drawn
+        goal, T_pl, drawn = asked.goal, asked.plenum, asked.drawn
         p_plenum = goal.copy()
         T_out = [np.maximum(T, T_pl) for T in drawn]
         total = np.ones_like(goal)
         shifted = np.zeros_like(goal)
         for _ in range(ITERATIONS):
-            flow = self._through(n, p_plenum, T_pl)
-            p_in = self._inlet_pressure(flow, drawn[0])
-            p_need = self._outlet_pressure(flow, p_plenum, T_out[-1], T_pl)
+            flow = self._through(asked, p_plenum)
+            R = air.gas_constant(asked.humidity)
+            p_in = self._inlet_pressure(flow, drawn[0], R)
+            p_need = self._outlet_pressure(flow, p_plenum, (T_out[-1], T_pl), R)
             if asked.at_outlet.any():
                 # losses hardly move with plenum pressure, so this plain correction contracts by a tenth a turn
                 loss, before = p_need - p_plenum, p_plenum
                 p_plenum = np.maximum(goal - asked.at_outlet * loss, 0.2 * goal)
                 p_need = p_plenum + loss
                 shifted = np.abs(p_plenum - before) / p_plenum
-            previous, total = total, np.maximum(p_need / self._unboosted(flow, p_in, total, (T_out[0], drawn[-1])), 1.0)
+            previous, total = (
+                total,
+                np.maximum(p_need / self._unboosted(flow, p_in, total, (T_out[0], drawn[-1], R)), 1.0),
+            )
             if total.max() > LARGEST_RATIO:
                 self._refuse(flow, total)
             stages = self._compress(flow, p_in, total, asked)
@@ -268,9 +284,10 @@ class ChargeSide:
             return settled
         n, T_pl, T_in = asked.speed[beyond], asked.plenum[beyond], asked.drawn[0][beyond]
         sense = np.zeros_like(n)
+        W = asked.humidity if np.ndim(asked.humidity) == 0 else np.asarray(asked.humidity)[beyond]
 
         def excess(p: np.ndarray) -> np.ndarray:
-            part = _Asked(n, p, T_pl, [T_in], sense)
+            part = _Asked(n, p, T_pl, [T_in], sense, W)
             return self._excess(drive, part, self._settle(part))
 
         p = settled.p_plenum.copy()
@@ -281,7 +298,7 @@ class ChargeSide:
         (stage,) = settled.stages
         inlet = (stage.inlet, stage.inlet_pressure)
         ratio = settled.p_need / stage.inlet_pressure
-        return drive.excess(settled.through, ratio, asked.speed, inlet, self.around.humidity_ratio)
+        return drive.excess(settled.through, ratio, asked.speed, inlet, asked.humidity)
 
     def _drawn(self, inlet: np.ndarray, between: np.ndarray | None) -> list[np.ndarray]:
         """Gas temperature at every stage's inlet."""
@@ -300,29 +317,33 @@ class ChargeSide:
         return [first, total / first]
 
     def _unboosted(
-        self, flow: np.ndarray, p_in: np.ndarray, total: np.ndarray, T: tuple[np.ndarray, np.ndarray]
+        self, flow: np.ndarray, p_in: np.ndarray, total: np.ndarray, gas: tuple[np.ndarray, np.ndarray, Any]
     ) -> np.ndarray:
-        """Outlet pressure of the last stage over the product of all pressure ratios."""
+        """Outlet pressure of the last stage over the product of all pressure ratios; `gas` as of `_second_inlet`."""
         if len(self.stages) == 1:
             return p_in
         first = self._ratios(total)[0]
-        return self._second_inlet(flow, first * p_in, T) / first
+        return self._second_inlet(flow, first * p_in, gas) / first
 
-    def _second_inlet(self, flow: np.ndarray, p: np.ndarray, T: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-        """Pressure at the second stage from that behind the first: `T` as the gas enters and leaves what is between."""
+    def _second_inlet(self, flow: np.ndarray, p: np.ndarray, gas: tuple[np.ndarray, np.ndarray, Any]) -> np.ndarray:
+        """Pressure at the second stage from that behind the first.
+
+        `gas`: temperature as it enters and leaves what is between [K], gas constant [J/(kg K)].
+        """
+        enters, leaves, R = gas
         for stretch in self._between:
-            p = self._behind(stretch, p, flow, T[0] + stretch.place * (T[1] - T[0]))
+            p = self._behind(stretch, p, flow, (enters + stretch.place * (leaves - enters), R))
         return p
 
     def _compress(self, flow: np.ndarray, p_in: np.ndarray, total: np.ndarray, asked: _Asked) -> list[_Stage]:
         """Every stage at its share of the `total` ratio."""
-        W, p = self.around.humidity_ratio, p_in
+        W, p = asked.humidity, p_in
         found: list[_Stage] = []
         for k, (name, machine, T, ratio) in enumerate(
             zip(self.stages, self.compressors, asked.drawn, self._ratios(total), strict=True)
         ):
             if k:
-                p = self._second_inlet(flow, found[0].outlet_pressure, (found[0].outlet, T))
+                p = self._second_inlet(flow, found[0].outlet_pressure, (found[0].outlet, T, air.gas_constant(W)))
             if self.drive is not None:
                 through, corrected, operating = self.drive.evaluate(flow, ratio, asked.speed, (T, p), W)
             else:
@@ -335,8 +356,8 @@ class ChargeSide:
         return found
 
     def _state(self, asked: _Asked, settled: _Settled) -> ChargeState:
-        W, p_plenum = self.around.humidity_ratio, settled.p_plenum
-        flow = self._engine_flow(asked.speed, p_plenum, asked.plenum)
+        W, p_plenum = asked.humidity, settled.p_plenum
+        flow = self._engine_flow(asked, p_plenum)
         stages = [
             StageState(
                 **vars(s), shaft_power=np.asarray(s.flow * (air.enthalpy(s.outlet, W) - air.enthalpy(s.inlet, W)))
@@ -359,19 +380,21 @@ class ChargeSide:
             tight.corrected_flow,
             tight.operating,
             tuple(stages),
-            self._leak(p_plenum, asked.plenum),
-            self._exhaust_pressure(flow, p_plenum, stages),
+            self._leak(asked, p_plenum),
+            self._exhaust_pressure(flow, p_plenum, stages, W),
             np.zeros_like(flow) if self.drive is None else supercharger.belt_power(last.shaft_power, self.drive.spec),
         )
 
-    def _exhaust_pressure(self, flow: np.ndarray, p_plenum: np.ndarray, stages: list[StageState]) -> np.ndarray:
+    def _exhaust_pressure(
+        self, flow: np.ndarray, p_plenum: np.ndarray, stages: list[StageState], W: np.ndarray | float
+    ) -> np.ndarray:
         """Mean pressure before the first turbine; the last compressor's turbine stands first in the exhaust."""
         if self.drive is not None:
             return np.full_like(flow, np.nan)
         spec, ambient = self.build.engine, self.around.pressure
         specs = [self.build.parts[stage.name] for stage in stages]
         lam = engine.mixture(spec, p_plenum / ambient)
-        burnt = flow + engine.fuel_flow(spec, flow, self.around.humidity_ratio, lam)
+        burnt = flow + engine.fuel_flow(spec, flow, W, lam)
         T = turbine.gas_temperature(spec) if specs[-1].turbine_in is None else specs[-1].turbine_in
         behind = ambient + specs[0].turbine_back_pressure * (flow / self.peak_flow) ** 2
         powers = [stage.shaft_power for stage in reversed(stages)]
@@ -394,9 +417,10 @@ class ChargeSide:
             "check its size, its loss and the flow it was measured at"
         )
 
-    def _refuse_beyond(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> None:
+    def _refuse_beyond(self, asked: _Asked, p: np.ndarray) -> None:
         """Losses are known up to twice the engine's own peak flow: a session that asks for more is another car's."""
-        flow = engine.air_flow(self.build.engine, n, p, T, self.around.humidity_ratio)
+        n = asked.speed
+        flow = engine.air_flow(self.build.engine, n, p, asked.plenum, asked.humidity)
         if flow.size and float(flow.max()) > self._grid[-1] * (1.0 + 1e-9):
             k = int(np.argmax(flow))
             raise NoAnswer(
@@ -405,29 +429,32 @@ class ChargeSide:
                 "own boost and top speed: check engine.boost, engine.top_speed, or whose samples are replayed"
             )
 
-    def _engine_flow(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> np.ndarray:
-        flow = engine.air_flow(self.build.engine, n, p, T, self.around.humidity_ratio)
+    def _engine_flow(self, asked: _Asked, p: np.ndarray) -> np.ndarray:
+        flow = engine.air_flow(self.build.engine, asked.speed, p, asked.plenum, asked.humidity)
         return np.asarray(np.minimum(flow, self._grid[-1]))
 
-    def _leak(self, p: np.ndarray, T: np.ndarray) -> np.ndarray:
+    def _leak(self, asked: _Asked, p: np.ndarray) -> np.ndarray:
         if self.leak_area == 0.0:
             return np.zeros_like(p)
-        return charge_tract.leak_flow(self.leak_area, p, T, self.around.pressure, self.around.humidity_ratio)
+        return charge_tract.leak_flow(self.leak_area, p, asked.plenum, self.around.pressure, asked.humidity)
 
-    def _through(self, n: np.ndarray, p: np.ndarray, T: np.ndarray) -> np.ndarray:
+    def _through(self, asked: _Asked, p: np.ndarray) -> np.ndarray:
         """Flow through the path: what the engine takes and what leaks, the leak taken at plenum state."""
-        return self._engine_flow(n, p, T) + self._leak(p, T)
+        return self._engine_flow(asked, p) + self._leak(asked, p)
 
-    def _inlet_pressure(self, flow: np.ndarray, T: np.ndarray) -> np.ndarray:
+    def _inlet_pressure(self, flow: np.ndarray, T: np.ndarray, R: np.ndarray | float) -> np.ndarray:
         """Pressure at the compressor inlet: losses at the density midway through each part."""
         p = np.full_like(flow, self.around.pressure)
         for stretch in self._before:
-            p = self._behind(stretch, p, flow, T)
+            p = self._behind(stretch, p, flow, (T, R))
         return p
 
-    def _behind(self, stretch: _Stretch, p: np.ndarray, flow: np.ndarray, T: np.ndarray) -> np.ndarray:
-        """Pressure behind a part that `flow` enters at `p` [Pa absolute]; its loss is that at the mean density."""
-        R = air.gas_constant(self.around.humidity_ratio)
+    def _behind(self, stretch: _Stretch, p: np.ndarray, flow: np.ndarray, gas: tuple[np.ndarray, Any]) -> np.ndarray:
+        """Pressure behind a part that `flow` enters at `p` [Pa absolute]; its loss is that at the mean density.
+
+        `gas` is its temperature there [K] and its gas constant [J/(kg K)].
+        """
+        T, R = gas
         room = p * p - 2.0 * stretch.at(flow) * R * T
         if np.any(room <= 0.0):
             raise BadInput(
@@ -438,11 +465,14 @@ class ChargeSide:
         return np.asarray(np.sqrt(room))
 
     def _outlet_pressure(
-        self, flow: np.ndarray, p_plenum: np.ndarray, T_out: np.ndarray, T_pl: np.ndarray
+        self, flow: np.ndarray, p_plenum: np.ndarray, gas: tuple[np.ndarray, np.ndarray], R: np.ndarray | float
     ) -> np.ndarray:
-        """Pressure at the compressor outlet that leaves `p_plenum` behind all losses."""
+        """Pressure at the compressor outlet that leaves `p_plenum` behind all losses.
+
+        `gas` is the temperature [K] at the outlet and in the plenum, `R` its gas constant.
+        """
         p = p_plenum
-        R = air.gas_constant(self.around.humidity_ratio)
+        T_out, T_pl = gas
         for stretch in reversed(self._after):
             T = T_out + stretch.place * (T_pl - T_out)
             p = np.sqrt(p * p + 2.0 * stretch.at(flow) * R * T)

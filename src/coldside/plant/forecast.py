@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from coldside.build.model import Build, names_on
-from coldside.duty.demand import CHARGE_RISE, reckoned_power, surroundings
+from coldside.duty.demand import CHARGE_RISE, reckoned_power, weather
 from coldside.duty.model import Demand, Session
 from coldside.parts import engine
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
@@ -100,10 +100,18 @@ def _reckoned(plant: Plant, session: Session) -> np.ndarray:
     """Brake power by samples with the charge as warm as the demand's own driving assumes and nothing trimmed, W."""
     d = replace(plant.demand, plenum_target=plant.demand.asked_target, boost_taken=None)
     if plant.charge.drive is not None:  # the demand does not know what a belt can give
-        return reckoned_power(plant.build.engine, d.engine_speed, d.plenum_target, surroundings(session.ambient))
-    plenum = np.full(len(d.time), d.ambient_temperature + CHARGE_RISE)
+        return reckoned_power(plant.build.engine, d.engine_speed, d.plenum_target, weather(session).at(_driven_at(d)))
+    plenum = np.interp(_driven_at(d), d.time, d.ambient_temperature) + CHARGE_RISE
     state = charge_states(plant, d, plenum, plenum if plant.arrays.stages > 1 else None)
     return brake_power_at(plant, state.flow, plenum, state.belt_power)
+
+
+def _driven_at(demand: Demand) -> np.ndarray:
+    """Whose moment's air each sample was driven in, s: a run's own start, elsewhere the sample's."""
+    when = demand.time.copy()
+    for run in demand.runs:
+        when[run.first : run.last + 1] = demand.time[max(run.first - 1, 0)]
+    return when
 
 
 def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[float, feedback.Settling]) -> Forecast:
@@ -182,7 +190,7 @@ def _at_peak(plant: Plant, solution: Solution) -> dict[str, tuple[float, float, 
     A, k, x = plant.arrays, solution.peak, solution.peak_state
     found = reference.flows(A, k, 0.0, x, plant.combos(solution.levels)[k])
     a, b = reference.coefficients(A, found)
-    around = reference.Surroundings(float(A.inputs[k, layout.IN_BAY]), A.ambient, A.engine_metal)
+    around = reference.surroundings_at(A, k)
     lanes = reference.heats(A, found, a, b, around, x[: A.n_states, None]).lanes
     return {
         name.part: spread_over(lanes[p][:, 0])
@@ -259,8 +267,10 @@ def charge_states(plant: Plant, demand: Demand, plenum: np.ndarray, between: np.
 
     `between` is the gas temperature between two compressors, where there are two.
     """
-    inlet = plant.charge.inlet_temperature(demand.bay_temperature, demand.drawn_rise)
-    return plant.charge.balance(demand.engine_speed, demand.plenum_target, plenum, inlet, between)
+    inlet = plant.charge.inlet_temperature(demand.bay_temperature, demand.drawn_rise, demand.ambient_temperature)
+    return plant.charge.balance(
+        demand.engine_speed, demand.plenum_target, plenum, inlet, between, humidity=plant.humidity
+    )
 
 
 def _engine_output(
@@ -271,10 +281,10 @@ def _engine_output(
     `temperatures` [K] of the charge in the plenum and as the engine's own computer reads it.
     """
     feed, read = temperatures
-    spec, demand, W = plant.build.engine, plant.demand, plant.around.humidity_ratio
+    spec, demand, W = plant.build.engine, plant.demand, plant.humidity
     lam = engine.mixture(spec, state.plenum_pressure / demand.ambient_pressure, demand.full_load)
     fuel = engine.fuel_flow(spec, state.flow, W, lam)
-    ambient = np.full(len(demand.time), demand.ambient_temperature)
+    ambient = demand.ambient_temperature
     cool = demand if demand.boost_taken is None else feedback.trimmed_boost(spec, demand, ambient)
     cold = charge_states(plant, cool, ambient, ambient if plant.arrays.stages > 1 else None)
     warm = brake_power_at(plant, state.flow, feed, state.belt_power)

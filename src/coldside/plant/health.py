@@ -133,7 +133,7 @@ def _surfaces_left(plant: Plant, solution: Solution) -> list[str]:
             continue
         mine = [p for p, made in enumerate(plant.passes) if made.part == name]
         loop = next((i for i, loop in enumerate(plant.loops) if name in loop.network.names), None)
-        T = plant.arrays.ambient
+        T = plant.demand.ambient_middle
         if loop is not None:
             T = float(np.median(_as_tabulated(plant, loop, solution.scalars[some, 4 + len(plant.sensors) + loop])))
         coolant = None if loop is None else plant.loops[loop].coolant
@@ -166,7 +166,7 @@ def _charge_missed(plant: Plant, solution: Solution, state: ChargeState) -> list
         miss = np.where(plant.demand.engine_speed > 0.0, off, 0.0)
         at = int(np.argmax(miss))
         if miss[at] > TABLE_MISS_ALLOWED:
-            over = float(solution.scalars[at, 3]) - plant.demand.ambient_temperature
+            over = float(solution.scalars[at, 3] - plant.demand.ambient_temperature[at])
             found.append(
                 f"the outlet temperature of {stage.name} is up to {miss[at]:.1f} K off its exact value, "
                 f"at {_clock(plant.demand.time[at])} with the charge {over:.0f} K over ambient: "
@@ -181,11 +181,12 @@ def _ducts_left(plant: Plant, solution: Solution) -> list[str]:
     n_before = 4 + len(plant.sensors) + len(plant.loops)
     for d, duct in enumerate(plant.ducts):
         T = solution.scalars[:, n_before + d]
-        top = A.duct_origin[d, 0] + A.duct_step[d, 0] * (A.duct_shape[d, 1] - 1)
-        if float(T.max()) > top:
+        top = plant.demand.ambient_temperature + A.duct_origin[d, 0] + A.duct_step[d, 0] * (A.duct_shape[d, 2] - 1)
+        at = int(np.argmax(T - top))
+        if T[at] > top[at]:
             found.append(
-                f"{duct.duct.name} duct: its air reaches {T.max() - 273.15:.0f} degC; "
-                f"its flow was taken as at {top - 273.15:.0f} degC"
+                f"{duct.duct.name} duct: its air reaches {T[at] - 273.15:.0f} degC; "
+                f"its flow was taken as at {top[at] - 273.15:.0f} degC"
             )
         if len(duct.network.links) >= duct.network.nodes:  # more links than a single row has: branches
             found.extend(_backwards(plant, solution, d))
@@ -238,7 +239,7 @@ def _cells_missed(plant: Plant, solution: Solution) -> list[str]:
         T = (
             _as_tabulated(plant, A.table_loop[k], solution.scalars[some, 4 + n_sensors + A.table_loop[k]])
             if A.table_loop[k] >= 0
-            else np.full(len(some), A.ambient)
+            else plant.demand.ambient_temperature[some]
         )
         _, _, miss = coefficient.exact(np.abs(streams[:, one, 2]), np.abs(streams[:, two, 2]), T)
         heat = np.abs(streams[:, one, 2] * (streams[:, one, 0] - streams[:, one, 1]))

@@ -21,12 +21,15 @@ from coldside.plant.layout import (
     FACE_HOTTEST,
     FEED_NODES,
     HEADER,
+    IN_AMBIENT,
     IN_BAY,
     IN_FLOW,
+    IN_HUMIDITY,
     IN_OUT,
     IN_SPEED,
     INJECTION,
     INJECTION_BLOCK,
+    LIMIT_BLOCK,
     P_CELL_STEP,
     P_CELLS,
     P_COLUMN,
@@ -57,28 +60,22 @@ WET_PULL = 2.0  # a condensing film takes up to about this much more heat a kelv
     H_TABLE_LOOP, H_VALUES_A, H_VALUES_B, H_SHARE, H_LOOP_NODES, H_LOOP_CAPACITY, H_LOOP_DENSITY, H_LOOP_WEIGHT,
     H_LOOP_FIRST, H_LOOP_SHAPE, H_LOOP_ORIGIN, H_LOOP_STEP, H_LOOP_FLOW, H_LOOP_HEAT, H_DUCT_NODES, H_DUCT_FIRST,
     H_DUCT_SHAPE, H_DUCT_ORIGIN, H_DUCT_STEP, H_DUCT_FLOW, H_DUCT_HEAT, H_SOURCE_FIELD, H_SOURCE_SCALED,
-    H_SOURCE_PASS, H_SOURCE_ZERO, H_SOURCE_PER_AIR, H_ICE_NODE, H_ICE_MASS, H_ICE_FILM, H_ICE_EXPONENT,
+    H_SOURCE_PASS, H_ICE_NODE, H_ICE_MASS, H_ICE_FILM, H_ICE_EXPONENT,
     H_ICE_LATENT, H_ICE_CP, H_ICE_CAPACITY, H_ICE_MELT, H_SENSOR_SORT, H_SENSOR_PATH, H_SENSOR_NODE, H_SENSOR_PASS,
     H_SENSOR_TABLE, H_SENSOR_AROUND, H_SENSOR_BOSS_RATE, H_COMBO_LOOP, H_COMBO_DUCT, H_COMBO_STRIDE,
     H_CONTROL_STATE, H_CONTROL_LOOPS, H_CONTROL_ON, H_CONTROL_OFF, H_LEVEL_ON, H_LEVEL_OFF, H_CHARGE_NODES,
     H_N_STATES, H_I_FEED, H_I_DUCT, H_I_BOSS, H_I_READING, H_I_BETWEEN, H_I_ICE, H_STAGES, H_IN_RECIRCULATION,
-    H_IN_PRESSURE, H_IN_RUNNING, H_IN_SOURCE, H_IN_INJECTION, H_IN_STAGE, H_SAMPLES, H_WIDTH, H_FIELDS, H_N_PASSES,
-    H_TABLES, H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_T_IN,
+    H_IN_PRESSURE, H_IN_RUNNING, H_IN_SOURCE, H_IN_LIMIT, H_IN_INJECTION, H_IN_STAGE, H_SAMPLES, H_WIDTH, H_FIELDS,
+    H_N_PASSES, H_TABLES, H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_T_IN,
     W_T_OUT, W_HEAT, W_WET_HEAT, W_PICKUP, W_PUMP, W_PULL, W_A, W_B, W_NODE_T, W_NODE_M, W_NODE_W, W_LOOP_T, W_LANE,
     W_LANE_W, W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE, W_STATE, W_WATER,
 ) = range(len(HEADER))
 (
-    S_STEP, S_FEEDBACK_TIME, S_AMBIENT, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_HUMIDITY,
+    S_STEP, S_FEEDBACK_TIME, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_AIR_LOW, S_AIR_STEP,
     S_VAPOUR_A, S_VAPOUR_B, S_VAPOUR_C,
     S_ENHANCEMENT, S_ENHANCEMENT_RISE, S_VAPOUR_RATIO, S_LATENT, S_CP_VAPOUR, S_CP_WATER, S_SHARE_SCALE,
     S_SHARE_STEP,
 ) = range(len(SCALARS))
-# fmt: on
-# fmt: on
-# fmt: on
-# fmt: on
-# fmt: on
-# fmt: on
 # fmt: on
 
 
@@ -329,8 +326,11 @@ def _sources(I, F, w, x, now, then, s, charge):  # noqa: E741
             q *= charge
         p = I[I[H_SOURCE_PASS] + n]
         if p >= 0:  # a spray: as much as evaporates, or as the air can carry off
-            over = max(x[I[I[H_FIELD_FIRST] + f] + I[I[H_FIELD_COUNT] + f] // 2] - F[I[H_SOURCE_ZERO] + n], 0.0)
-            q = -min(q, F[I[H_SOURCE_PER_AIR] + n] * w[I[W_FLOW] + p] * over)
+            at = I[H_IN_LIMIT] + LIMIT_BLOCK * n
+            zero = r * F[now + at] + s * F[then + at]
+            per_air = r * F[now + at + 1] + s * F[then + at + 1]
+            over = max(x[I[I[H_FIELD_FIRST] + f] + I[I[H_FIELD_COUNT] + f] // 2] - zero, 0.0)
+            q = -min(q, per_air * w[I[W_FLOW] + p] * over)
         w[I[W_PUMP] + f] += q
 
 
@@ -382,11 +382,13 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
     field_first, field_count, passes = I[H_FIELD_FIRST], I[H_FIELD_COUNT], I[H_PASSES]
     loop_pass, duct_pass = I[H_LOOP_PASS], I[H_DUCT_PASS]
     n_charge = I[loop_pass]
-    ambient, engine_metal = F[S_AMBIENT], F[S_ENGINE_METAL]
+    engine_metal = F[S_ENGINE_METAL]
     now = I[H_INPUTS] + k * I[H_WIDTH]
     then = now + I[H_WIDTH] if k + 1 < I[H_SAMPLES] else now
     r = 1.0 - s
     bay = r * F[now + IN_BAY] + s * F[then + IN_BAY]
+    ambient = r * F[now + IN_AMBIENT] + s * F[then + IN_AMBIENT]
+    humidity = r * F[now + IN_HUMIDITY] + s * F[then + IN_HUMIDITY]
     running = r * F[now + I[H_IN_RUNNING]] + s * F[then + I[H_IN_RUNNING]]
     handled = 0.0
     fastest = 1.0 / F[S_FEEDBACK_TIME]
@@ -423,20 +425,31 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
     for p in range(n_charge):
         w[flow + p] = charge * (F[at + p] + t * (F[at + n_passes + p] - F[at + p]))
 
-    # --- flows: duct air from air speed, fan command and its own temperature
+    # --- flows: duct air from ambient temperature, air speed, fan command and its own rise
     for d in range(n_ducts):
-        shape = I[H_DUCT_SHAPE] + 4 * d
-        n_T, n_V, links = I[shape + 1], I[shape + 2], I[shape + 3]
+        shape = I[H_DUCT_SHAPE] + 5 * d
+        levels, n_T, n_V, links = I[shape + 1], I[shape + 2], I[shape + 3], I[shape + 4]
         speed = max(r * F[now + IN_SPEED + d] + s * F[then + IN_SPEED + d], 0.0)
-        j, t = _between(x[I[H_I_DUCT] + d] - F[I[H_DUCT_ORIGIN] + d], F[I[H_DUCT_STEP] + 2 * d], n_T)
+        j, t = _between(x[I[H_I_DUCT] + d] - ambient - F[I[H_DUCT_ORIGIN] + d], F[I[H_DUCT_STEP] + 2 * d], n_T)
         i, u = _between(np.sqrt(speed), F[I[H_DUCT_STEP] + 2 * d + 1], n_V - 2)
         w0, w1, w2, w3 = _cubic(u)
-        row = I[H_DUCT_FLOW] + I[I[H_DUCT_FIRST] + d] + ((combo[n_loops + d] * n_T + j) * n_V + i) * links
+        level, v = 0, 0.0
+        if levels > 1:
+            level, v = _between(ambient - F[S_AIR_LOW], F[S_AIR_STEP], levels)
+        row = I[H_DUCT_FLOW] + I[I[H_DUCT_FIRST] + d]
+        row += (((combo[n_loops + d] * levels + level) * n_T + j) * n_V + i) * links
+        layer = n_T * n_V * links
         for p in range(I[duct_pass + d], I[duct_pass + d + 1]):
             at = row + I[passes + p * WIDTH + P_COLUMN]
             cold = _line(F, at, links, w0, w1, w2, w3)
             warm = _line(F, at + n_V * links, links, w0, w1, w2, w3)
-            w[flow + p] = max(cold + t * (warm - cold), 0.0)
+            m = cold + t * (warm - cold)
+            if levels > 1:
+                at += layer
+                cold = _line(F, at, links, w0, w1, w2, w3)
+                warm = _line(F, at + n_V * links, links, w0, w1, w2, w3)
+                m += v * (cold + t * (warm - cold) - m)
+            w[flow + p] = max(m, 0.0)
 
     # --- coefficients at these flows
     for n in range(I[H_TABLES]):
@@ -558,7 +571,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
             start = ambient + (r * F[now + at] + s * F[then + at]) * (x[I[H_I_DUCT] + chain - 1] - ambient)
         w[node_T] = start
         w[node_m] = 1.0
-        w[node_w] = F[S_HUMIDITY]
+        w[node_w] = humidity
         last = 0
         for p in range(begin, end):
             row = passes + p * WIDTH
@@ -585,7 +598,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 if wet > 0:
                     at = I[H_IN_PRESSURE] + wet - 1
                     pressure = r * F[now + at] + s * F[then + at]
-                    dry = m * (1.0 - past) / (lanes * (1.0 + F[S_HUMIDITY]))
+                    dry = m * (1.0 - past) / (lanes * (1.0 + humidity))
                     out, q, left, fallen, latent = _wet_gas(
                         F,
                         x,

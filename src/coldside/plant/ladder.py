@@ -59,7 +59,7 @@ def ladder(plant: Plant, solution: Solution) -> Iterator[Rung]:
 def _chain(moment: _Moment, prefix: str, cores: list[str], remotes: list[str]) -> Iterator[Rung]:
     hot = [moment.side(n, "charge") for n in cores]
     cold = [moment.side(n, "coolant" if moment.has(n, "coolant") else "cooling") for n in cores]
-    ambient = moment.plant.demand.ambient_temperature
+    ambient = float(moment.plant.demand.ambient_temperature[moment.at])
     Q = sum(float(s.heat.sum()) for s in hot)  # below zero where the cores warm the charge: resistances stay positive
     Q = Q if abs(Q) > 1.0 else 1.0
     charge, wall_hot = _mean(hot, "stream"), _mean(hot, "wall")
@@ -109,7 +109,7 @@ class _Moment:
     def __init__(self, plant: Plant, solution: Solution) -> None:
         from coldside.plant import kernel
 
-        self.plant, self.x = plant, solution.peak_state
+        self.plant, self.at, self.x = plant, solution.peak, solution.peak_state
         self.work = layout.new_work(plant.arrays)
         combos = plant.combos(solution.levels)[solution.peak]
         kernel.derivative(

@@ -23,7 +23,9 @@ BETWEEN_NODES = 4  # temperatures between two compressors, equally spaced, for a
 SECOND_STAGE = -2  # in P_TABLE of a charge pass without a wall: the second compressor
 INJECTION = -10  # in P_TABLE of a charge pass without a wall: injection i is INJECTION - i
 # columns of `inputs`; what follows the ducts' air speeds begins at in_recirculation, in_pressure ... (COUNTS)
-IN_FLOW, IN_OUT, IN_BAY, IN_SPEED = 0, FEED_NODES, 2 * FEED_NODES, 2 * FEED_NODES + 1
+IN_FLOW, IN_OUT, IN_BAY = 0, FEED_NODES, 2 * FEED_NODES
+IN_AMBIENT, IN_HUMIDITY, IN_SPEED = IN_BAY + 1, IN_BAY + 2, IN_BAY + 3
+LIMIT_BLOCK = 2  # columns of one heat source: K of its field's middle node at which a spray takes nothing, J/(kg K)
 STAGE_BLOCK = 3 * FEED_NODES  # columns of one node between the stages: flow x T_feed, first and second outlet
 INJECTION_BLOCK = 5  # columns of one injection: two lines a + b T of what leaves, all evaporated and saturated; water
 
@@ -41,16 +43,15 @@ class Arrays(NamedTuple):
 
     step: float  # s between samples
     feedback_time: float  # s: how fast the engine's flow answers plenum temperature
-    # (n, columns): flow x T_feed and first compressor's outlet at the nodes, bay T, duct air speeds; then per duct the
-    # share of its air's rise that comes back, charge pressure behind and between compressors, 1 where the engine runs,
-    # heat sources, injections, and with two stages STAGE_BLOCK columns for each node between them
+    # (n, columns): flow x T_feed and first compressor's outlet at the nodes, bay T, ambient T, its water in kg of
+    # vapour per kg of dry air, duct air speeds; then per duct the share of its air's rise that comes back, charge
+    # pressure behind and between compressors, 1 where the engine runs, heat sources, the two limits of each
+    # (LIMIT_BLOCK), injections, and with two stages STAGE_BLOCK columns for each node between them
     inputs: np.ndarray
     feed: np.ndarray  # (FEED_NODES,) plenum temperatures of those nodes
-    ambient: float
     engine_metal: float
     cp_charge: float
     cp_air: float
-    humidity: float  # kg of vapour per kg of dry air in the charge
     vapour_a: float  # saturation pressure over water exp(a - b/(T - c)), Pa
     vapour_b: float
     vapour_c: float
@@ -106,8 +107,11 @@ class Arrays(NamedTuple):
     # ducts
     duct_nodes: np.ndarray  # (D,)
     duct_first: np.ndarray  # (D,)
-    duct_shape: np.ndarray  # (D, 4) command combinations, temperatures, speeds (padded), links
-    duct_origin: np.ndarray  # (D, 1) lowest duct air temperature
+    air_low: float  # K, lowest ambient temperature at which duct flows are tabulated
+    air_step: float  # K between those levels
+    # (D, 5) command combinations, ambient temperatures, rises of the duct's air over them, speeds (padded), links
+    duct_shape: np.ndarray
+    duct_origin: np.ndarray  # (D, 1) lowest of those rises
     duct_step: np.ndarray  # (D, 2) step in T, step in sqrt(speed)
     duct_flow: np.ndarray  # kg/s
     duct_heat: (
@@ -117,8 +121,6 @@ class Arrays(NamedTuple):
     source_field: np.ndarray  # (H,)
     source_scaled: np.ndarray  # (H,) 1: the column is J per kg of charge
     source_pass: np.ndarray  # (H,) air pass that carries a spray's vapour off, or -1: no limit
-    source_zero: np.ndarray  # (H,) K of the field's middle node at which a spray takes nothing
-    source_per_air: np.ndarray  # (H,) J/(kg K) that passing air can carry off for each kelvin over that
     # ice: nodes of liquid fields in which it floats; their state is the temperature that the node's heat, counted from
     # ice_reference, would give its first coolant alone, so that heat and mass stay linear in the states
     ice_node: np.ndarray  # (Z,) state
@@ -151,6 +153,7 @@ class Arrays(NamedTuple):
     in_pressure: int
     in_running: int  # 1 where the engine runs
     in_source: int
+    in_limit: int
     in_injection: int
     in_stage: int
     # devices (pumps and fans) and how they are commanded
@@ -171,14 +174,14 @@ class Arrays(NamedTuple):
 # that says where each member starts.
 # fmt: off
 SCALARS = (  # first in the floats
-    "step", "feedback_time", "ambient", "engine_metal", "cp_charge", "cp_air", "humidity",
+    "step", "feedback_time", "engine_metal", "cp_charge", "cp_air", "air_low", "air_step",
     "vapour_a", "vapour_b", "vapour_c",
     "enhancement", "enhancement_rise", "vapour_ratio", "latent", "cp_vapour", "cp_water", "share_scale",
     "share_step",
 )
 COUNTS = (
     "charge_nodes", "n_states", "i_feed", "i_duct", "i_boss", "i_reading", "i_between", "i_ice", "stages",
-    "in_recirculation", "in_pressure", "in_running", "in_source", "in_injection", "in_stage",
+    "in_recirculation", "in_pressure", "in_running", "in_source", "in_limit", "in_injection", "in_stage",
 )
 # fmt: on
 LEFT_OUT = ("level",)  # the march takes it by itself: a step check replays recorded levels

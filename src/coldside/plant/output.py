@@ -23,8 +23,9 @@ def brake_power_at(
     Willans line of `duty/demand.py` through the full-load point of that speed and plenum temperature:
     power falls by more than flow, because the engine's own friction stays.
     """
-    spec, demand, W = plant.build.engine, plant.demand, plant.around.humidity_ratio
+    spec, demand = plant.build.engine, plant.demand
     n = demand.engine_speed[: len(flow)]
+    W = plant.humidity if isinstance(plant.humidity, float) else plant.humidity[: len(flow)]
     target = engine.boost_target(spec, n, demand.ambient_pressure)
     if plant.charge.drive is None:
         full = engine.air_flow(spec, n, target, plenum, W)
@@ -32,8 +33,9 @@ def brake_power_at(
         inlet = plant.charge.inlet_temperature(
             demand.bay_temperature[: len(flow)],
             None if demand.drawn_rise is None else demand.drawn_rise[: len(flow)],
+            demand.ambient_temperature[: len(flow)],
         )
-        full = plant.charge.balance(n, target, plenum, inlet).flow
+        full = plant.charge.balance(n, target, plenum, inlet, humidity=W).flow
     at_load = engine.brake_power(spec, engine.fuel_flow(spec, flow, W))
     share = np.minimum(flow / np.maximum(full, 1e-9), 1.0)
     part = np.maximum(at_load - friction_power(spec, n) * (1.0 - share), 0.0)

@@ -22,11 +22,10 @@ DEW_ROOM = 2.0  # K between the highest dew point and the coldest wall under whi
 SPRAYED_COLDER = 15.0  # K under ambient that a sprayed core may bring its wall
 
 
-def saturation_scalars(around: Air) -> dict[str, float]:
-    """Humidity of the charge and the closed form of saturation, for `layout.Arrays`."""
+def saturation_scalars() -> dict[str, float]:
+    """The closed form of saturation, for `layout.Arrays`."""
     a, b, c = moisture.SATURATION
     return {
-        "humidity": around.humidity_ratio,
         "vapour_a": a,
         "vapour_b": b,
         "vapour_c": c,
@@ -39,11 +38,11 @@ def saturation_scalars(around: Air) -> dict[str, float]:
     }
 
 
-def may_condense(around: Air, pressure: np.ndarray, coldest: float) -> bool:
-    """Whether charge of ambient humidity can wet a wall at `coldest` [K] at the highest of `pressure` [Pa]."""
-    if around.humidity_ratio <= 0.0:
+def may_condense(humidity: float, pressure: np.ndarray, coldest: float) -> bool:
+    """Whether charge of a `humidity` ratio can wet a wall at `coldest` [K] at the highest of `pressure` [Pa]."""
+    if humidity <= 0.0:
         return False
-    return float(air.dew_point_at(float(pressure.max()), around.humidity_ratio)) > coldest - DEW_ROOM
+    return float(air.dew_point_at(float(pressure.max()), humidity)) > coldest - DEW_ROOM
 
 
 def charge_pressures(plenum: np.ndarray, behind: np.ndarray, between: np.ndarray, ambient: float) -> np.ndarray:
@@ -90,14 +89,16 @@ def injection_columns(
     specs: Sequence[tuple[InjectionSpec, np.ndarray, np.ndarray]],
     charge: tuple[np.ndarray, np.ndarray],
     around: Air,
+    humidity: np.ndarray | float,
 ) -> list[np.ndarray]:
     """Columns of every injection: both lines and the water of `injection.Cooling`; T = T_in where it does not run.
 
     With each specification the gas temperature [K] to expect there and the pressure [Pa absolute]; `charge` holds
-    flow [kg/s] and pressure in the plenum, all over the rows of the inputs.
+    flow [kg/s] and pressure in the plenum, all over the rows of the inputs; so may `humidity` [kg/kg] of the air.
+    The liquid comes out of its tank at the day's middle temperature, that of `around`.
     """
     flow, plenum = charge
-    W = around.humidity_ratio
+    W = humidity
     columns: list[np.ndarray] = []
     for spec, about, pressure in specs:
         # two stages without cooling between may pass what the lines are drawn for: they are carried on from there

@@ -22,12 +22,15 @@ from coldside.plant.layout import (
     DUCT_TIME,
     FACE_HOTTEST,
     FEED_NODES,
+    IN_AMBIENT,
     IN_BAY,
     IN_FLOW,
+    IN_HUMIDITY,
     IN_OUT,
     IN_SPEED,
     INJECTION,
     INJECTION_BLOCK,
+    LIMIT_BLOCK,
     P_CELL_STEP,
     P_CELLS,
     P_COLUMN,
@@ -64,6 +67,7 @@ class Flows:
     pressure: np.ndarray | None = None  # (2,) Pa, charge behind and between the compressors; None: nothing condenses
     running: float = 1.0  # 1 where the engine runs
     injected: np.ndarray | None = None  # (injections, 5): two lines a + b T of what leaves it, and its water
+    humidity: float = 0.0  # kg of vapour per kg of dry air in the charge
 
 
 @dataclass(frozen=True)
@@ -77,6 +81,12 @@ class Surroundings:
     def at(self, code: int) -> float:
         """Temperature by its code in the layout."""
         return self.bay if code == BAY else self.ambient if code == AMBIENT else self.engine_metal
+
+
+def surroundings_at(A: Arrays, k: int, s: float = 0.0) -> Surroundings:
+    """What fields take heat from at share s between samples k and k + 1."""
+    u = (1.0 - s) * A.inputs[k] + s * A.inputs[min(k + 1, len(A.inputs) - 1)]
+    return Surroundings(float(u[IN_BAY]), float(u[IN_AMBIENT]), A.engine_metal)
 
 
 @dataclass(frozen=True)
@@ -151,7 +161,7 @@ def flows(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> Flow
     for p in np.flatnonzero(A.passes[:, P_SORT] == CHARGE):
         flow[p] = charge * np.interp(at, np.arange(len(A.share)), A.share[:, p])
     for d in range(len(A.duct_nodes)):
-        _duct(A, d, max(u[IN_SPEED + d], 0.0), x[A.i_duct + d], combo[len(loop_T) + d], flow)
+        _duct(A, d, (max(u[IN_SPEED + d], 0.0), u[IN_AMBIENT]), x[A.i_duct + d], combo[len(loop_T) + d], flow)
     add_sources(A, u, charge, flow, temperatures(A, x), pump)
     injections = (A.in_stage - A.in_injection) // INJECTION_BLOCK
     return Flows(
@@ -165,6 +175,7 @@ def flows(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) -> Flow
         u[A.in_pressure : A.in_pressure + 2],
         float(u[A.in_running]),
         u[A.in_injection : A.in_stage].reshape(injections, INJECTION_BLOCK),
+        float(u[IN_HUMIDITY]),
     )
 
 
@@ -185,17 +196,21 @@ def add_sources(A: Arrays, u: np.ndarray, charge: float, flow: np.ndarray, T: np
     for n, f in enumerate(A.source_field):
         q = u[A.in_source + n] * (charge if A.source_scaled[n] else 1.0)
         if A.source_pass[n] >= 0:
-            over = max(T[A.field_first[f] + A.field_count[f] // 2] - A.source_zero[n], 0.0)
-            q = -min(q, A.source_per_air[n] * flow[A.source_pass[n]] * over)
+            zero, per_air = u[A.in_limit + LIMIT_BLOCK * n : A.in_limit + LIMIT_BLOCK * (n + 1)]
+            over = max(T[A.field_first[f] + A.field_count[f] // 2] - zero, 0.0)
+            q = -min(q, per_air * flow[A.source_pass[n]] * over)
         pump[f] += q
 
 
-def _duct(A: Arrays, d: int, speed: float, T: float, combo: int, flow: np.ndarray) -> None:
-    combos, n_T, n_V, links = A.duct_shape[d]
-    block = A.duct_flow[A.duct_first[d] : A.duct_first[d] + combos * n_T * n_V * links].reshape(
-        combos, n_T, n_V, links
-    )[combo]
-    j, t = _place(T - A.duct_origin[d, 0], A.duct_step[d, 0], n_T)
+def _duct(A: Arrays, d: int, air: tuple[float, float], T: float, combo: int, flow: np.ndarray) -> None:
+    """Flows of one duct's passes at air of (speed, ambient temperature) and its own air at `T`."""
+    speed, ambient = air
+    combos, levels, n_T, n_V, links = A.duct_shape[d]
+    here = slice(A.duct_first[d], A.duct_first[d] + combos * levels * n_T * n_V * links)
+    block = A.duct_flow[here].reshape(combos, levels, n_T, n_V, links)[combo]
+    level, v = _place(ambient - A.air_low, A.air_step, levels) if levels > 1 else (0, 0.0)
+    block = block[level] + v * (block[level + 1] - block[level]) if levels > 1 else block[0]
+    j, t = _place(T - ambient - A.duct_origin[d, 0], A.duct_step[d, 0], n_T)
     i, u = _place(np.sqrt(speed), A.duct_step[d, 1], n_V - 2)
     along = np.tensordot(_cubic(u), block[:, i : i + 4], axes=(0, 1))  # (n_T, links)
     for p in np.flatnonzero((A.passes[:, P_SORT] == COOLING) & (A.passes[:, P_PATH] == d)):
@@ -355,7 +370,7 @@ def saturated(A: Arrays, T: np.ndarray, pressure: float) -> np.ndarray:
 def _along_walls(
     A: Arrays,
     p: np.intp | int,
-    stream: tuple[float, float, float, float],
+    stream: tuple[float, float, float, float, float],
     T_in: np.ndarray,
     vapour: np.ndarray,
     x: np.ndarray,
@@ -364,9 +379,9 @@ def _along_walls(
     """Gas along walls, cell by cell; vapour settles where a wall is below its dew point (pressure 0: nowhere).
 
     `stream` is the flow through one lane, its cp, the share of the difference to its wall that a cell takes,
-    and the pressure.
+    the pressure, and the vapour in ambient air.
     """
-    m, cp, share, pressure = stream
+    m, cp, share, pressure, humidity = stream
     wall = _cells(A, p, A.passes[p, P_WALL])
     T = np.broadcast_to(T_in, (len(wall), x.shape[1]))
     W = np.broadcast_to(vapour, T.shape)
@@ -377,7 +392,7 @@ def _along_walls(
         if pressure > 0.0:
             falling = share * np.maximum(W - saturated(A, T_wall, pressure), 0.0)
             W = W - falling
-            falling = falling * m / (1.0 + A.humidity)
+            falling = falling * m / (1.0 + humidity)
             # at the wall's temperature: the vapour's own cooling is in the stream's capacity rate
             q = q + falling * (A.latent + (A.cp_vapour - A.cp_water) * (T_wall - 273.15))
             water += falling.sum(axis=0)
@@ -407,7 +422,7 @@ def _gas_path(
     mine = np.flatnonzero((A.passes[:, P_SORT] == sort) & (A.passes[:, P_PATH] == path))
     nodes = int(A.charge_nodes if sort == CHARGE else A.duct_nodes[path])
     node_T, node_m, node_w = (np.zeros((nodes, x.shape[1])) for _ in range(3))
-    node_T[0], node_m[0], node_w[0] = T_start, 1.0, A.humidity
+    node_T[0], node_m[0], node_w[0] = T_start, 1.0, found.humidity
     cp = A.cp_charge if sort == CHARGE else A.cp_air
     last = 0
     for p in mine:
@@ -418,7 +433,7 @@ def _gas_path(
             past, share = A.pass_bypass[p], min(_value(A, p, a, b), 1.0)
             m = (1.0 - past) * found.flow[p] / int(row[P_LANES])  # through one lane
             pressure = found.pressure[A.pass_wet[p] - 1] if A.pass_wet[p] and found.pressure is not None else 0.0
-            leaving = _along_walls(A, p, (m, cp, share, pressure), T_in[p], vapour, x, into)
+            leaving = _along_walls(A, p, (m, cp, share, pressure, found.humidity), T_in[p], vapour, x, into)
             crossed[p] = leaving.heat * (1.0 if sort == CHARGE else -1.0)
             water += leaving.water
             lanes_out[int(p)] = leaving.T
@@ -447,8 +462,7 @@ def derivative(A: Arrays, k: int, s: float, x: np.ndarray, combo: np.ndarray) ->
     """dx/dt of states and heat integrals, as the kernel gives it."""
     found = flows(A, k, s, x, combo)
     a, b = coefficients(A, found)
-    bay = (1.0 - s) * A.inputs[k, IN_BAY] + s * A.inputs[min(k + 1, len(A.inputs) - 1), IN_BAY]
-    around = Surroundings(float(bay), A.ambient, A.engine_metal)
+    around = surroundings_at(A, k, s)
     h = heats(A, found, a, b, around, x[: A.n_states, None])
     dx = np.zeros_like(x)
     _melt(A, x, h.into[:, 0], dx)

@@ -104,6 +104,8 @@ def _moment(demand: Demand, at: float | str | None) -> Demand:
         full_load=two(demand.full_load),
         road_speed=two(demand.road_speed),
         air_speed={name: two(v) for name, v in demand.air_speed.items()},
+        ambient_temperature=two(demand.ambient_temperature),
+        humidity=two(demand.humidity),
         bay_temperature=two(demand.bay_temperature),
         command={name: two(v) for name, v in demand.command.items()},
         drawn_rise=None if demand.drawn_rise is None else two(demand.drawn_rise),
@@ -126,9 +128,9 @@ def _full_load(build: Build, engine_speed: float | None, road_speed: float | Non
         full_load=np.ones(2, dtype=bool),
         road_speed=V * two,
         air_speed=dict.fromkeys(build.ducts, V * two),
-        ambient_temperature=STANDARD_TEMPERATURE,
+        ambient_temperature=STANDARD_TEMPERATURE * two,
         ambient_pressure=STANDARD_PRESSURE,
-        humidity=STANDARD_HUMIDITY,
+        humidity=STANDARD_HUMIDITY * two,
         bay_temperature=(STANDARD_TEMPERATURE + build.bay.temperature_rise) * two,
         command={n_: command[m] * two for n_, m in controls.items()} | engine_driven(build, n * two),
         start="ambient",
@@ -166,12 +168,12 @@ def _overridden(
     if T is not None:
         bay = demand.bay_temperature - demand.ambient_temperature + T
         drawn = _on_another_day(demand, build, T)
-        demand = replace(demand, ambient_temperature=T, bay_temperature=bay, drawn_rise=drawn)
+        demand = replace(demand, ambient_temperature=T * two, bay_temperature=bay, drawn_rise=drawn)
     if p is not None:
         # a gauge boost target moves with the air around it; an absolute one is recomputed below
         demand = replace(demand, ambient_pressure=p)
     if RH is not None:
-        demand = replace(demand, humidity=RH)
+        demand = replace(demand, humidity=RH * two)
     if engine_speed is not None or (p is not None and bool(demand.full_load[0])):
         n = engine_speed if engine_speed is not None else float(demand.engine_speed[0])
         target = float(engine.boost_target(build.engine, n, demand.ambient_pressure))
@@ -182,7 +184,7 @@ def _overridden(
             demand,
             road_speed=road_speed * two,
             air_speed=dict.fromkeys(demand.air_speed, road_speed * two),
-            drawn_rise=_settled_rise(build, road_speed, demand.ambient_temperature),
+            drawn_rise=_settled_rise(build, road_speed, float(demand.ambient_temperature[0])),
         )
     if air_speed:
         unknown = sorted(set(air_speed) - set(demand.air_speed))
@@ -253,21 +255,23 @@ def _felt(plant: Plant, settled: _Settled, device: str) -> float:
 
 def _balance(plant: Plant, command: Mapping[str, float], warnings: tuple[str, ...]) -> _Settled:
     A, demand = plant.arrays, plant.demand
-    around = reference.Surroundings(float(demand.bay_temperature[0]), A.ambient, A.engine_metal)
+    around = reference.surroundings_at(A, 0)
     x = np.zeros(A.n_states)
-    x[: A.i_feed] = demand.ambient_temperature + 15.0
-    x[A.i_feed], x[A.i_duct : A.i_boss] = demand.ambient_temperature + 25.0, demand.ambient_temperature + 10.0
+    x[: A.i_feed] = around.ambient + 15.0
+    x[A.i_feed], x[A.i_duct : A.i_boss] = around.ambient + 25.0, around.ambient + 10.0
     if A.stages > 1:
-        x[A.i_between] = demand.ambient_temperature + 40.0
+        x[A.i_between] = around.ambient + 40.0
     inlet = plant.charge.inlet_temperature(
-        demand.bay_temperature[:1], None if demand.drawn_rise is None else demand.drawn_rise[:1]
+        demand.bay_temperature[:1],
+        None if demand.drawn_rise is None else demand.drawn_rise[:1],
+        demand.ambient_temperature[:1],
     )
     assumed = np.array([A.engine_metal if _cools_engine(plant, i) else x[0] for i in range(len(plant.loops))])
     sprayed = _sprayed(A)
     low, high = _range_of_loops(plant)
     loops = _Wegstein(
         np.concatenate([assumed, x[sprayed]]),
-        np.concatenate([low, A.source_zero[A.source_pass >= 0] - 1.0]),
+        np.concatenate([low, A.inputs[0, A.in_limit + layout.LIMIT_BLOCK * np.flatnonzero(A.source_pass >= 0)] - 1.0]),
         np.concatenate([high, np.full(len(sprayed), HOTTEST_LOOP)]),
     )
     n_loops = len(plant.loops)
@@ -410,6 +414,7 @@ def _flows(
         u[A.in_pressure : A.in_pressure + 2],
         float(u[A.in_running]),
         u[A.in_injection : A.in_stage].reshape(-1, layout.INJECTION_BLOCK),
+        float(u[layout.IN_HUMIDITY]),
     )
 
 
@@ -421,7 +426,7 @@ def _coefficients(plant: Plant, found: reference.Flows) -> tuple[np.ndarray, np.
         one, two = A.table_flow[k]
         first = found.charge if one == layout.TOTAL_CHARGE else abs(found.flow[one])
         second = abs(found.flow[two]) if two >= 0 else 0.0
-        T = found.loop_T[A.table_loop[k]] if A.table_loop[k] >= 0 else A.ambient
+        T = found.loop_T[A.table_loop[k]] if A.table_loop[k] >= 0 else A.inputs[0, layout.IN_AMBIENT]
         first_value, second_value, _ = coefficient.exact(np.array([first]), np.array([second]), np.array([T]))
         a[k], b[k] = first_value[0], second_value[0]
     return a, b
@@ -501,7 +506,7 @@ def _point(plant: Plant, settled: _Settled) -> Point:
     return Point(
         build=build,
         engine_speed=float(demand.engine_speed[0]),
-        ambient_temperature=demand.ambient_temperature,
+        ambient_temperature=float(demand.ambient_temperature[0]),
         ambient_pressure=demand.ambient_pressure,
         air_flow=float(state.flow[0]),
         pressure_ratio=float(state.pressure_ratio[0]),

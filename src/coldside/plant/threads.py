@@ -31,8 +31,18 @@ from coldside.plant.filling import coolant_held
 from coldside.plant.flows import Air, LoopFlows, duct_flows, loop_flows
 from coldside.plant.network import Network, network_of
 
+SAME_HUMIDITY = 1e-9  # kg/kg: the rounding of a relative humidity at another temperature
 CP_METAL = 896.0  # J/(kg K), aluminium (heat note A2)
 AROUND = {"bay": layout.BAY, "engine": layout.ENGINE, "ambient": layout.AMBIENT}
+
+
+def humidity_of(demand: Demand) -> np.ndarray | float:
+    """Water in the air, kg per kg of dry air: by samples, or one figure where it stays."""
+    T, p, share = demand.ambient_temperature, demand.ambient_pressure, demand.humidity
+    if np.ptp(T) == 0.0 and np.ptp(share) == 0.0:
+        return float(air.humidity_ratio(T[0], p, share[0]))
+    W = np.asarray(air.humidity_ratio(T, p, share))
+    return float(W[0]) if float(np.ptp(W)) < SAME_HUMIDITY else W
 
 
 @dataclass
@@ -65,13 +75,15 @@ class Threads:
         self, build: Build, demand: Demand, cells: Mapping[str, tuple[int, int]], grid: tables.Grid = tables.FULL
     ) -> None:
         self.build, self.demand, self.cells, self.grid = build, demand, cells, grid
-        W = float(air.humidity_ratio(demand.ambient_temperature, demand.ambient_pressure, demand.humidity))
-        self.around = Air(demand.ambient_temperature, demand.ambient_pressure, W)
+        self.humidity = humidity_of(demand)
+        W = 0.5 * (float(np.min(self.humidity)) + float(np.max(self.humidity)))
+        # the day's middle air: what hardly moves with it (cp, scales of flow, a duct's own moisture) is taken there
+        self.around = Air(demand.ambient_middle, demand.ambient_pressure, W)
         self.charge = ChargeSide(build, self.around, str(FilePath(build.file).parent))
         self.loops = tuple(loop_flows(build, loop, demand.ambient_pressure) for loop in build.loops.values())
         self.ducts = tuple(duct_flows(build, duct) for duct in build.ducts.values())
         self.cp_charge = float(air.cp(370.0, W))
-        self.cp_air = float(air.cp(demand.ambient_temperature + 10.0, W))
+        self.cp_air = float(air.cp(self.around.temperature + 10.0, W))
         self.start_T = self._start_temperature()
         self.reference = tuple(self._reference(loop) for loop in self.loops)
         self.fields: list[Field] = []
@@ -83,9 +95,8 @@ class Threads:
         self.warnings: list[str] = []
 
     def _start_temperature(self) -> float:
-        if self.demand.start == "soaked":
-            return self.demand.ambient_temperature + self.build.bay.parked_rise
-        return self.demand.ambient_temperature
+        first = float(self.demand.ambient_temperature[0])
+        return first + self.build.bay.parked_rise if self.demand.start == "soaked" else first
 
     def _start_of(self, spec: object) -> float | None:
         """Coolant in a part at the start, K, if not as the session starts.

@@ -556,8 +556,12 @@ def _main_panel(forecast: Forecast, system: str, narrow: bool, likely: Band | No
     seen: set[float] = set()
     for item in forecast.session.limits:
         level = item.bound
+        if item.quantity == "over_ambient" and forecast.demand.ambient_changes:
+            name = shown(Quantity(level, "temperature_difference", 1), system)
+            panel.lines.append(Line(level + forecast.demand.ambient_temperature, "limit", f"limit +{name}"))
+            continue
         if item.quantity == "over_ambient":
-            level += forecast.demand.ambient_temperature
+            level += float(forecast.demand.ambient_temperature[0])
         elif item.quantity not in ("intake", "sensor"):
             continue
         if round(level, 2) in seen:

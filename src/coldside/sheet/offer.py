@@ -10,6 +10,7 @@ is kept as typed.  Nothing in `Proposal` is markup: whoever renders it escapes e
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -32,7 +33,7 @@ from coldside.parts.lines import HoseSpec, PipeSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
 from coldside.sheet import tables
-from coldside.sheet.prices import NO_PRICES, Cost, Line, Prices, cost, spoken
+from coldside.sheet.prices import NO_PRICES, Cost, Line, Prices, cost, spoken, unused
 from coldside.sheet.scale import keep_units, pretty
 from coldside.units import UNIT, retold, show
 
@@ -169,6 +170,7 @@ class Proposal:
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
     made_from: str
+    for_the_shop: tuple[str, ...] = ()  # not printed: what the shop should look at before it goes out
 
     @property
     def letters(self) -> tuple[str, ...]:
@@ -207,12 +209,13 @@ def proposal(
     costs = [cost(entry.forecast, prices, system) for entry in comparison.entries]
     first = comparison.entries[0].forecast
     conditions = "; ".join(tables.conditions(first, system))
-    notes = offer_notes.splitlines() if isinstance(offer_notes, str) else offer_notes
+    notes = [offer_notes] if isinstance(offer_notes, str) else offer_notes
+    typed = [line.strip() for note in notes for line in _typed(note).split("\n")]
     return Proposal(
         title="Cooling the charge: " + counted(len(costs), "way") + " side by side",
-        customer=customer.strip(),
-        shop=shop.strip(),
-        car=car.strip(),
+        customer=_typed(customer),
+        shop=_typed(shop),
+        car=_typed(car),
         date=date if isinstance(date, str) else f"{date.day} {MONTHS[date.month - 1]} {date.year}",
         paper="us-letter" if system == "us" else "a4",
         conditions=_told(f"{comparison.session.name}: {conditions}."),
@@ -225,12 +228,25 @@ def proposal(
             _option(entry, found, words, prices, system) for entry, found in zip(comparison.entries, costs, strict=True)
         ),
         amounts=_amounts(prices, system),
-        offer_notes=tuple(note.strip() for note in notes if note.strip()),
+        offer_notes=tuple(line for line in typed if line),
         left_out=(*_kept_words(comparison, costs), UNLISTED, UNSEEN),
         assumptions=tuple(_told(text) for text in _assumptions(comparison, system)),
         cautions=tuple(_told(text) for text in _cautions(comparison)),
         made_from=_made_from(comparison),
+        for_the_shop=_for_the_shop(comparison, prices),
     )
+
+
+def _typed(text: str) -> str:
+    """What a user typed, without control characters and signs that turn the direction of what follows."""
+    return re.sub(
+        r"[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069\ud800-\udfff]", "", text.replace("\r\n", "\n")
+    ).strip()
+
+
+def _for_the_shop(found: Comparison, prices: Prices) -> tuple[str, ...]:
+    lost = unused(prices, [entry.forecast.build for entry in found.entries])
+    return (f"In the price list, but on none of these builds: {listed(lost)}.",) if lost else ()
 
 
 def _told(text: str) -> str:

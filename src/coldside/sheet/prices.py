@@ -1,7 +1,8 @@
 """A shop's own prices and hours: read, written, and summed over the parts of a build.
 
-Here: `load_prices`, `parse_prices`, `prices_text`, `blank_prices` (a list to fill in) and `cost` (one build's lines and
-sums).  Not here: any price, which only the shop knows; the page that a customer sees (`proposal.py`).
+Here: `load_prices`, `parse_prices`, `prices_text`, `blank_prices` (a list to fill in), `cost` (one build's lines and
+sums), `unused` (what meets no part).  Not here: any price, which only the shop knows; what a customer sees (`offer.py`,
+`proposal.py`).
 
 The form.  Of a part's name and kind: `[prices.water.left_core]` is the price of that part in the build of that file
 (water.toml) or of that name; `[prices.any.pump]` of every part of that name, or else kind, in any build.  The first
@@ -34,6 +35,7 @@ from coldside.parts.sensor import SensorSpec
 from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.results import Forecast
 from coldside.sheet.parts_list import part_rows
+from coldside.sheet.writing import write_whole
 from coldside.units import typed
 
 SCHEMA = "coldside.prices/1"
@@ -45,7 +47,7 @@ LONGEST = {"currency": 12, "note": 200}  # characters
 CENT, NOTHING = Decimal("0.01"), Decimal(0)
 # kinds that stand on the car before anybody cools its charge, when they are alike in every build
 STANDS = (FilterSpec, CompressorSpec, SuperchargerSpec, ThrottleSpec, PlenumSpec, SensorSpec)
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)\Z")
+_NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)\Z")
 _BARE = re.compile(r"[A-Za-z0-9_-]+\Z")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\ud800-\udfff]")
 HEAD = """\
@@ -314,6 +316,14 @@ def blank_prices(builds: Sequence[Build]) -> Prices:
     extras[ANY] |= {"ducts_and_sealing": Price(), "wiring_fuses_and_relays": Price(), "pressure_and_road_test": Price()}
     ordered = {place: parts[place] for place in sorted(parts, key=lambda place: place != ANY)}
     return Prices(parts=ordered, extras=extras)
+
+
+def write_blank_prices(builds: Sequence[Build], path: str | Path) -> Path:
+    """Write such a list to a new file.  Returns the path; `BadInput` where a file is: what is filled in stays."""
+    target = Path(path)
+    if target.exists():
+        raise BadInput("is there already and may be filled in; name a new file", where=str(target))
+    return write_whole(target, prices_text(blank_prices(builds)).encode())
 
 
 def _place(build: Build, builds: Sequence[Build]) -> str:

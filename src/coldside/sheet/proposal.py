@@ -7,6 +7,7 @@ and `templates/proposal.typ`.
 from __future__ import annotations
 
 import dataclasses
+import datetime
 import json
 import re
 import tempfile
@@ -37,6 +38,31 @@ def write_proposal(made: Proposal, path: str | Path) -> Path:
     if ending not in ENDINGS:
         raise BadInput(f'a proposal is an HTML file or a PDF; "{path}" must end in .html or .pdf')
     return write_whole(target, proposal_pdf(made) if ending == ".pdf" else proposal_html(made).encode())
+
+
+def proposal_files(out: str | Path) -> tuple[Path, ...]:
+    """The files that a name asks for: itself if it ends in .html or .pdf, both endings if it has none.
+
+    `BadInput` for another ending, and for a folder that is not there.
+    """
+    path = Path(out)
+    if path.suffix and path.suffix.lower() not in ENDINGS:
+        raise BadInput(f'a proposal is an HTML file or a PDF; "{out}" must end in .html or .pdf, or have no ending')
+    if not path.parent.is_dir():
+        raise BadInput(f'there is no folder "{path.parent}" to write the proposal to')
+    return (path,) if path.suffix else (path.with_name(path.name + ".html"), path.with_name(path.name + ".pdf"))
+
+
+def day(text: str) -> datetime.date:
+    """A date from "2026-03-07"; today for an empty text.  `BadInput` for anything else."""
+    if not text.strip():
+        return datetime.date.today()
+    try:
+        return datetime.date.fromisoformat(text.strip())
+    except ValueError:
+        raise BadInput(
+            f'"{text}" is no date; write it as year, month, day, such as 2026-03-07', where="--date"
+        ) from None
 
 
 # ---------------------------------------------------------------- HTML
@@ -226,25 +252,34 @@ STRIPS_CSS = (
 
 # ---------------------------------------------------------------- PDF
 
-BREAK_AFTER = 28  # characters without a gap after which a line may be broken, so that none runs off the paper
+LONG, BREAK_AFTER = 25, 12  # a word of so many characters may be broken after so many, lest it runs off the paper
+# Signs that the fonts of the typst package have: Latin, Greek, Cyrillic, Hebrew, Arabic, punctuation, simple symbols
+_OWN_SIGNS = re.compile(r"[\x00-\u06ff\u1e00-\u2bff\ufb00-\ufb4f]*")
 
 
 def proposal_pdf(made: Proposal) -> bytes:
     """The proposal as a PDF on A4 or Letter, with its fonts inside and the same bytes for the same proposal.
 
     Set by typst in a folder of its own, with the fonts that its package brings and no other, so that it looks the
-    same on every machine (docs/decisions/0008-pdf.md).  `Internal` if it warns of anything.
+    same on every machine; only for signs that those lack does it look for fonts of this machine
+    (docs/decisions/0008-pdf.md).  `Internal` if it warns of anything.
     """
     import typst
+
+    words = json.dumps(_data(made), ensure_ascii=False)
 
     with tempfile.TemporaryDirectory(prefix="coldside-") as folder:
         source = Path(folder, "proposal.typ")
         template = resources.files("coldside.sheet").joinpath("templates", source.name)
         source.write_bytes(template.read_bytes())
-        Path(folder, "data.json").write_text(json.dumps(_data(made)), encoding="utf-8")
+        Path(folder, "data.json").write_text(words, encoding="utf-8")
         try:
             pdf, warnings = typst.compile_with_warnings(
-                str(source), root=folder, font_paths=[], ignore_system_fonts=True, format="pdf"
+                str(source),
+                root=folder,
+                font_paths=[],
+                ignore_system_fonts=bool(_OWN_SIGNS.fullmatch(words)),
+                format="pdf",
             )
         except typst.TypstError as error:
             raise Internal(f"the PDF could not be set: {error.message}") from None
@@ -266,7 +301,12 @@ def _breakable(value: Any) -> Any:
     """The same with every text fit for paper: no control characters, and places to break in a word without end."""
     if isinstance(value, str):
         clean = re.sub(r"[^\S\n\u00a0\u202f]|[\x00-\x08\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]", " ", value)
-        return re.sub(rf"([^\s\u00a0]{{{BREAK_AFTER}}})(?=[^\s\u00a0])", "\\1\u200b", clean)
+        return re.sub(rf"[^\s\u00a0\u200b]{{{LONG},}}", _with_breaks, clean)
     if isinstance(value, dict):
         return {name: _breakable(inner) for name, inner in value.items()}
     return [_breakable(inner) for inner in value] if isinstance(value, list | tuple) else value
+
+
+def _with_breaks(word: re.Match[str]) -> str:
+    text = word.group()
+    return "\u200b".join(text[k : k + BREAK_AFTER] for k in range(0, len(text), BREAK_AFTER))

@@ -52,7 +52,7 @@ def knee_of(forecast: Forecast, limit: float | None = None) -> Knee:
     has one), else on the sensor, else over ambient, else 60 degC."""
     if limit is not None:
         return Knee(limit, "your limit")
-    levels = {"intake": 0.0, "sensor": 0.0, "over_ambient": forecast.demand.ambient_temperature}
+    levels = {"intake": 0.0, "sensor": 0.0, "over_ambient": float(forecast.demand.ambient_temperature[forecast.peak])}
     for quantity, shift in levels.items():
         found = [item for item in forecast.session.limits if item.quantity == quantity]
         counted = [item for item in found if item.during == "boost"] or found
@@ -74,7 +74,7 @@ class Moment:
         self.build = forecast.build
         self.sample = int(sample)
         self.system = system
-        self.ambient = forecast.demand.ambient_temperature
+        self.ambient = float(forecast.demand.ambient_temperature[self.sample])
         self.charge = self._walk(self.build.charge, "charge", self.ambient)
         self.loops = {n: self._loop(loop.path) for n, loop in self.build.loops.items()}
         self.ducts = {n: self._walk(duct.path, "cooling", self.ambient) for n, duct in self.build.ducts.items()}
@@ -226,7 +226,7 @@ class Moment:
 
     def extremes(self) -> tuple[float, float]:
         """Lowest and highest temperature of any drawn stream over the whole session, K."""
-        lows, highs = [self.ambient], [self.ambient]
+        lows, highs = ([value] for value in self.forecast.demand.ambient_range)
         for table in (self.forecast.inlet, self.forecast.outlet):
             for trace in table.values():
                 if np.isfinite(trace).any():

@@ -64,8 +64,8 @@ def conditions(forecast: Forecast, system: str) -> list[str]:
     """What the forecast holds for, in short sentences."""
     demand, session = forecast.demand, forecast.session
     weather = (
-        f"{say(demand.ambient_temperature, 'temperature', system)} in the shade, "
-        f"{show(demand.ambient_pressure, 'pressure', system)}, {100 * demand.humidity:.0f} % relative humidity"
+        f"{shade(forecast, system)}, {show(demand.ambient_pressure, 'pressure', system)}, "
+        f"{_span(100 * float(demand.humidity.min()), 100 * float(demand.humidity.max()))} % relative humidity"
     )
     start = {"ambient": "starts with everything at ambient temperature", "soaked": "starts heat-soaked"}
     length = say(float(forecast.time[-1] - forecast.time[0]), "time", system)
@@ -77,6 +77,20 @@ def conditions(forecast: Forecast, system: str) -> list[str]:
     told = [f"{words} ({n} times)" if n > 1 else words for words, n in list(labels.items())[:8] if words]
     found.append("in it: " + ", ".join(told) if told else session.name)
     return found
+
+
+def shade(forecast: Forecast, system: str) -> str:
+    """The air in the shade: one temperature, or where it moves its range, where it starts and where it ends."""
+    T = forecast.demand.ambient_temperature
+    if not forecast.demand.ambient_changes:
+        return f"{say(float(T[0]), 'temperature', system)} in the shade"
+    low, high, first, last = (say(float(value), "temperature", system) for value in (T.min(), T.max(), T[0], T[-1]))
+    return f"{low} to {high} in the shade ({first} at the start, {last} at the end)"
+
+
+def _span(low: float, high: float) -> str:
+    """Two whole numbers, or one where they are alike."""
+    return f"{low:.0f}" if f"{low:.0f}" == f"{high:.0f}" else f"{low:.0f} to {high:.0f}"
 
 
 def in_boost(forecast: Forecast) -> str:

@@ -338,10 +338,15 @@ def _spark(forecast: Forecast, system: str, width: int) -> list[str]:
     for limit in forecast.session.limits:
         if limit.quantity not in ("intake", "over_ambient"):
             continue
-        shift = forecast.demand.ambient_temperature if limit.quantity == "over_ambient" else 0.0
+        moving = limit.quantity == "over_ambient" and forecast.demand.ambient_changes
+        shift = forecast.demand.ambient_temperature if limit.quantity == "over_ambient" else np.zeros(n)
         counts = forecast.boost if limit.during == "boost" else np.ones(n, dtype=bool)
         over |= counts & (forecast.intake > limit.bound + shift)
-        told.append(tables.say(limit.bound + shift, "temperature", system, 1))
+        told.append(
+            tables.say(limit.bound, "temperature_difference", system, 1) + " over ambient"
+            if moving
+            else tables.say(limit.bound + float(shift[0]), "temperature", system, 1)
+        )
     marks = "".join("!" if over[a:b].any() else " " for a, b in zip(edges, edges[1:], strict=False)).rstrip()
     if marks:
         lines.append(marks)
