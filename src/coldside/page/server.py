@@ -22,7 +22,9 @@ from starlette.staticfiles import StaticFiles
 from coldside.errors import BadInput
 from coldside.page.desk import Desk
 from coldside.page.guard import KEY, LOOPBACK, Guard
-from coldside.page.places import start
+from coldside.page.places import build, drafting, sheet, start, verdict
+from coldside.sheet.figures import chart_css
+from coldside.sheet.scale import ribbon_css
 
 PORT = 8750
 STATIC = Path(str(resources.files("coldside.page"))) / "static"
@@ -30,8 +32,11 @@ STATIC = Path(str(resources.files("coldside.page"))) / "static"
 
 def routes() -> list[BaseRoute]:
     """The addresses of every place."""
-    made: list[BaseRoute] = [*start.ROUTES]
+    made: list[BaseRoute] = []
+    for place in (start, build, verdict, sheet, drafting):
+        made += place.ROUTES
     made.append(Route("/static/sheet.css", _sheet_css))
+    made.append(Route("/static/drawings.css", _drawings_css))
     made.append(Mount("/static", StaticFiles(directory=STATIC)))
     return made
 
@@ -39,6 +44,12 @@ def routes() -> list[BaseRoute]:
 async def _sheet_css(_: object) -> Response:
     """The looks of the sheet, which the page's own stand on."""
     css = resources.files("coldside.sheet").joinpath("sheet.css").read_text(encoding="utf-8")
+    return PlainTextResponse(css, media_type="text/css", headers={"Cache-Control": "no-cache"})
+
+
+async def _drawings_css(_: object) -> Response:
+    """The looks of charts and ribbons, which a page keeps once for all of them."""
+    css = chart_css(chosen=True) + ribbon_css(chosen=True)
     return PlainTextResponse(css, media_type="text/css", headers={"Cache-Control": "no-cache"})
 
 
