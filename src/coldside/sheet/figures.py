@@ -10,11 +10,12 @@ import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import cast
 
 import numpy as np
 
 from coldside.build.model import names_on
-from coldside.duty.model import Span
+from coldside.duty.model import Demand, Span
 from coldside.judge.heat import core_loops
 from coldside.judge.wording import Quantity, Range, shown
 from coldside.parts.airflow import FanSpec
@@ -613,3 +614,40 @@ def _described(forecast: Forecast, system: str, likely: Band | None) -> str:
         f"{say(float(forecast.time[forecast.peak]), 'clock')} into the session, "
         f"and ends at {say(float(forecast.intake[-1]))}."
     )
+
+
+def demand_chart(demand: Demand, system: str, *, narrow: bool = False, styled: bool = False) -> str:
+    """What a session asks of a car as one SVG: road speed and engine speed over time, phases as words at the foot.
+
+    `system`, `narrow`, `styled` as of `time_chart`.
+    """
+    chart = _Chart(cast(Forecast, _Asked(demand)), system, narrow)
+    top, tall = 30.0, 110.0
+    road = Panel(top, tall, "speed", [Line(demand.road_speed, "gas", "road speed")])
+    road.high = max(float(demand.road_speed.max()) * 1.1, 5.0)
+    chart.bands(top, top + tall)
+    chart.panel(road, "road speed", 4)
+    chart.pieces.append(f'<path d="M{chart.left:.1f} {top + tall:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
+    chart.phases(top + tall + 17.0)
+    y = top + tall + 52.0
+    turning = Panel(y, 70.0, "engine_speed", [Line(demand.engine_speed, "road", "engine speed")])
+    turning.high = max(float(demand.engine_speed.max()) * 1.1, 10.0)
+    chart.panel(turning, "engine speed", 3)
+    y += turning.height + 10.0
+    chart.minutes(y)
+    words = f"The session lasts {shown(Quantity(float(demand.time[-1]), 'clock'), system)}."
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {y + 26:.0f}" role="img"'
+        f' aria-labelledby="dmt dmd"><title id="dmt">What the session asks of the car</title><desc id="dmd">{words}</desc>'
+        + (f"<style>{chart_css()}</style>" if styled else "")
+        + "".join(chart.pieces)
+        + "".join(chart.words)
+        + "</svg>"
+    )
+
+
+class _Asked:
+    """A demand where a chart looks for a forecast: its times, and when it asks for boost."""
+
+    def __init__(self, demand: Demand) -> None:
+        self.demand, self.time, self.boost = demand, demand.time, demand.boost

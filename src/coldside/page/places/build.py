@@ -103,9 +103,7 @@ def fields_html(ask: Ask, file: str, table: str) -> str:
         return ""
     build, _ = check_build(draft.text, ask.desk.project.path(file, new=True))
     problems = problems_of(ask, draft)
-    views = fields_of_table(
-        draft.text, document, table, ask.system, problems, None if build is None else build.givens
-    )
+    views = fields_of_table(draft.text, document, table, ask.system, problems, None if build is None else build.givens)
     spec = spec_of(table, document.data)
     head, _, name = table.partition(".")
     return render(

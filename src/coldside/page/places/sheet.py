@@ -17,7 +17,9 @@ from coldside.sheet.render import sheet_html
 def show(ask: Ask) -> str:
     """The place: the sheet in a frame, and how to take it."""
     which = chosen(ask)
-    return render(ask, "sheet.html", title="Sheet", address=f"/sheet/whole{carried(ask, session=which['session'])}", **which)
+    return render(
+        ask, "sheet.html", title="Sheet", address=f"/sheet/whole{carried(ask, session=which['session'])}", **which
+    )
 
 
 def whole(ask: Ask) -> Response:

@@ -51,7 +51,13 @@ def chosen(ask: Ask) -> dict[str, Any]:
     build, session = ask.one("build"), ask.one("session")
     if build and not session and sessions:
         session = sessions[0].name
-    return {"builds": builds, "sessions": sessions, "build": build, "session": session, "ready": bool(build and session)}
+    return {
+        "builds": builds,
+        "sessions": sessions,
+        "build": build,
+        "session": session,
+        "ready": bool(build and session),
+    }
 
 
 def begin(ask: Ask) -> Mapping[str, Any]:
@@ -107,7 +113,9 @@ def sight(ask: Ask) -> Mapping[str, Any]:
     narrow = ask.one("narrow") == "1"
     if ask.one("part") == "chart":
         return charts(forecast, asked, ask.system, narrow, window_of(ask))
-    return moment(forecast, ask.system, narrow, number_of(ask, "time"), part_address(ask, case.build_file, case.session_file))
+    return moment(
+        forecast, ask.system, narrow, number_of(ask, "time"), part_address(ask, case.build_file, case.session_file)
+    )
 
 
 def charts(
