@@ -16,19 +16,18 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, ParamSpec
+from typing import TYPE_CHECKING, Annotated, Any, ParamSpec
 
 import typer
 
-from coldside.errors import BadInput, ColdsideError, Internal
+from coldside.errors import BadInput, ColdsideError, Internal, keys_of
 
 if TYPE_CHECKING:
     from coldside.build.model import Build
-    from coldside.explore.bands import Bands
     from coldside.explore.compare import Comparison
     from coldside.judge.verdict import Verdict
     from coldside.plant.results import Forecast
@@ -36,7 +35,6 @@ if TYPE_CHECKING:
 
 P = ParamSpec("P")
 
-BUILD_TABLES = ("engine", "car", "bay", "charge", "loops", "ducts", "parts")
 DEMO_BUILD = ("tern", "water.toml")
 DEMO_SESSION = ("sessions", "dyno-pulls.toml")
 DEMO_SHEET = "coldside-demo.html"
@@ -151,17 +149,6 @@ def try_ducts(build: Build) -> None:
         duct_flows(build, duct)
 
 
-@contextlib.contextmanager
-def keys_of(build: object) -> Iterator[None]:
-    """A refusal met while solving that names a key of the build names the build's file too."""
-    try:
-        yield
-    except BadInput as error:
-        if not error.where and error.key.partition(".")[0] in BUILD_TABLES:
-            error.where = str(build)
-        raise
-
-
 def in_units(text: str, units: object) -> str:
     """A message with the quantities that it names (not those that a user typed) in the units asked for."""
     if units is not System.us:
@@ -235,26 +222,14 @@ def is_prepared(kernel: Any) -> bool:
     return False
 
 
-class Wanted(NamedTuple):
-    """What is asked for besides a forecast: draws of the uncertain values (0: none), how alike runs are, and so on."""
-
-    draws: int = 0
-    consistency: bool = False
-    changes: bool = False
-    failures: bool = False
-
-
-NO_MORE = Wanted()
-
-
 def solved(
     build_file: Path,
     session_file: Path,
     overrides: list[str] | None,
     limits_file: Path | None,
-    wanted: Wanted = NO_MORE,
+    **wanted: Any,
 ) -> tuple[Forecast, Verdict, Asked]:
-    """Read, simulate and judge; the solver's preparation is announced."""
+    """Read, simulate and judge; the solver's preparation is announced.  `wanted`: see `sheet.answer.Wanted`."""
     from coldside.build.files import load_build
     from coldside.duty.phases import load_limits, load_session
 
@@ -263,40 +238,11 @@ def solved(
     if limits_file is not None:
         session = replace(session, limits=load_limits(limits_file, build.loops))
 
-    from coldside.judge.proposal import propose, proposed, with_proposal
-    from coldside.judge.verdict import judge
-    from coldside.plant.forecast import simulate
-    from coldside.sheet.asked import Asked
+    from coldside.sheet.answer import Wanted, answer
 
     announce_first_use()
     progress(f"{build.name}, {session.name}:")
-    with keys_of(build_file):
-        forecast = simulate(build, session, progress=progress)
-        proposal = None if session.limits else propose(forecast)
-        if proposal is not None:
-            forecast = replace(forecast, session=proposed(session, proposal))
-        bands = drawn_bands(forecast, wanted.draws) if wanted.draws else None
-        alike = None
-        if wanted.consistency:
-            from coldside.judge.consistency import consistency
-
-            alike = consistency(forecast, progress=progress)
-        changes = None
-        if wanted.changes:
-            from coldside.explore.changes import what_to_change
-
-            progress("  single changes, each run again")
-            changes = what_to_change(forecast)
-        failing = None
-        if wanted.failures:
-            from coldside.explore.failures import failures
-
-            progress("  a pump, a fan, a hose that dies")
-            failing = failures(forecast)
-    verdict = judge(forecast) if bands is None else judge(forecast, bands=bands.figures, chances=bands.chances)
-    if proposal is not None:
-        verdict = with_proposal(verdict, proposal)
-    return forecast, verdict, Asked(bands, alike, changes, failing, proposal)
+    return answer(build, session, Wanted(**wanted), progress=progress)
 
 
 def side_by_side(
@@ -331,14 +277,6 @@ def draws_of(bands: bool, draws: int | None) -> int:
     from coldside.explore.bands import DRAWS
 
     return DRAWS
-
-
-def drawn_bands(forecast: Forecast, draws: int) -> Bands:
-    """The forecast's session again with other numbers for every value that is not known exactly."""
-    from coldside.explore.bands import simulate_many
-
-    progress(f"  the uncertain values drawn {draws} times")
-    return simulate_many(forecast.build, forecast.session, draws, forecast=forecast)
 
 
 def show_forecast(
@@ -562,8 +500,8 @@ def forecast(
     """The whole session: forecast, verdict, and how far to trust them.  Exit code 1 if a given limit is broken."""
     if sheet is not None:
         html_path(sheet)
-    wanted = Wanted(draws_of(bands, draws), consistency, changes, failures)
-    result, verdict, asked = solved(build, session, overrides, limits, wanted)
+    wanted = {"draws": draws_of(bands, draws), "consistency": consistency, "changes": changes, "failures": failures}
+    result, verdict, asked = solved(build, session, overrides, limits, **wanted)
     if sheet is not None:
         write(result, verdict, asked, sheet, units)
     show_forecast(result, verdict, asked, as_json, units, sheet)
@@ -591,8 +529,8 @@ def sheet(
 ) -> int:
     """Write the sheet of a session as one HTML file that needs no network.  Exit code 1 if a given limit is broken."""
     html_path(out)
-    wanted = Wanted(draws_of(bands, draws), consistency, changes, failures)
-    result, verdict, asked = solved(build, session, overrides, limits, wanted)
+    wanted = {"draws": draws_of(bands, draws), "consistency": consistency, "changes": changes, "failures": failures}
+    result, verdict, asked = solved(build, session, overrides, limits, **wanted)
     write(result, verdict, asked, out, units)
     if as_json:
         show_forecast(result, verdict, asked, as_json, units, out)

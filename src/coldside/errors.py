@@ -1,15 +1,16 @@
 """The error tree, the range guard and the nearest-name helper: the one place that words a refusal.
 
-What is here: `ColdsideError` and its three kinds, `require` (range guard of public functions) and
-`nearest` (the closest allowed name).  What is not: reading of files (`build/files.py`) and the exit
-codes' use (`cli.py`).
+What is here: `ColdsideError` and its three kinds, `keys_of` (names the build's file in a refusal), `require` (range
+guard of public functions) and `nearest` (the closest allowed name).  What is not: reading of files
+(`build/files.py`) and the exit codes' use (`cli.py`).
 """
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -60,6 +61,20 @@ class Internal(ColdsideError):
     """Our own fault; says what to send us."""
 
     exit_code = 3
+
+
+BUILD_TABLES = ("engine", "car", "bay", "charge", "loops", "ducts", "parts")
+
+
+@contextlib.contextmanager
+def keys_of(build: object) -> Iterator[None]:
+    """A refusal met while solving that names a key of the build names the build's file too."""
+    try:
+        yield
+    except BadInput as error:
+        if not error.where and error.key.partition(".")[0] in BUILD_TABLES:
+            error.where = str(build)
+        raise
 
 
 def _within(value: float | np.ndarray, low: float | None, high: float | None, open_low: bool) -> bool:

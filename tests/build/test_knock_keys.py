@@ -9,6 +9,7 @@ import pytest
 
 from coldside.build.files import load_build
 from coldside.errors import BadInput
+from coldside.explore.draws import uncertain_inputs
 
 ENGINE = """\
 schema = "coldside.build/1"
@@ -117,6 +118,25 @@ def test_a_wrong_fuel_is_told_with_the_nearest(tmp_path):
     engine = ENGINE.replace('"gasoline 98"', '"gasolin 98"')
     with pytest.raises(BadInput, match="nearest: 'gasoline 98'"):
         load(tmp_path, "", engine)
+
+
+def test_usual_burn_and_rod_are_drawn(tmp_path):
+    """Left out they are what the kind of engine has, with a deviation, and so inputs of the bands; given, as given."""
+    build = load(tmp_path, "")
+    stroke = (4.0 * 500e-6 / math.pi) ** (1.0 / 3.0)
+    assert build.engine.rod == pytest.approx(1.67 * stroke)
+    drawn = {item.name: item for item in uncertain_inputs(build)}
+    assert (drawn["engine.rod"].value, drawn["engine.rod"].sd) == pytest.approx((1.67 * stroke, 0.08 * 1.67 * stroke))
+    burn = drawn["engine.burn_duration"]
+    assert (math.degrees(burn.value), math.degrees(burn.sd)) == pytest.approx((55.0, 8.0))
+    rotary = ENGINE.replace(
+        '"piston"\ndisplacement = "2.0 L"\ncylinders = 4', '"rotary"\nchamber_volume = "650 cm3"\nrotors = 2'
+    )
+    build = load(tmp_path, "", rotary)
+    assert build.engine.rod is None
+    assert math.degrees(build.engine.burn_duration) == pytest.approx(90.0)
+    build = load(tmp_path, 'rod = "150 mm"\nburn_duration = "50 deg"\n')
+    assert not {"engine.rod", "engine.burn_duration"} & {item.name for item in uncertain_inputs(build)}
 
 
 def test_a_pump_number_is_read_and_said(tmp_path):

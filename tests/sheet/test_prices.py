@@ -104,8 +104,20 @@ def test_nothing_priced_is_all_blank(case):
     names = {name for line in found.lines for name in line.names}
     assert names == set(case.build.parts)
     assert all(line.amount is None and line.hours is None for line in found.lines)
-    assert len(found.blanks) == 2
-    assert all(name.replace("_", " ") in found.blanks[0] for name in names)
+    assert found.blanks == ("every price and all hours",)
+
+
+def test_blanks_are_named(case):
+    names = [*case.build.parts]
+    rest = "".join(f"[prices.any.{name}]\nprice = 1\n" for name in names[3:])
+    text = (
+        HEAD
+        + f'rate = 5\n[prices.any.{names[0]}]\nprice = ""\nhours = 2\n[prices.any.{names[1]}]\nhours = ""\nprice = 1\n'
+    )
+    told = [name.replace("_", " ") for name in names]
+    assert priced(text + rest, case).blanks == (
+        f"the price and the hours of {told[2]}", f"the price of {told[0]}", f"the hours of {told[1]}"
+    )  # fmt: skip
 
 
 def test_hours_without_a_rate_are_told(case):

@@ -152,8 +152,9 @@ def test_blanks_are_told_and_no_price_is_made_up(compared_cars):
     made = proposal(compared_cars)
     assert made.lead[1] == "The prices of A and B are not complete, so the money cannot be compared yet."
     for option in made.options:
-        assert option.total == "to be filled in"
-        assert option.missing.startswith("Not counted, still to be filled in: the price of ")
+        assert option.total == "price to be filled in"
+        assert option.missing == "Not counted, still to be filled in: every price and all hours."
+        assert [one.amount for one in option.sums] == ["to be filled in"] * 3
         assert all(line.each == line.amount == line.hours == "" for line in option.lines)
     for said in (words_of(proposal_html(made)), pdf_words(proposal_pdf(made))):
         assert "to be filled in" in said

@@ -1,4 +1,4 @@
-"""Builds from files and back: `load_build`, `save` (atomic, one backup).
+"""Builds from files and back: `load_build`, `read_build` (of a text), `save` (atomic, one backup).
 
 What is here: which tables a build has and how they become a `Build`.  What is not: the text itself
 (`build/document.py`), changes to it (`build/editing.py`), the keys of one table (`build/schema.py`), paths
@@ -17,7 +17,7 @@ from typing import Any
 
 from coldside import units
 from coldside.build.core_rules import COOLANT_ONLY
-from coldside.build.document import SET, Document, Key, dotted, read_document
+from coldside.build.document import SET, Document, Key, dotted, read_document, scan
 from coldside.build.model import Build, Duct, Loop, Parallel, names_on
 from coldside.build.model import Path as Walk
 from coldside.build.paths import CHARGE, DUCT, ENGINE, LOOP, Member, PathRead, check_order, check_sides, read_path
@@ -54,7 +54,15 @@ def load_build(path: str | Path, overrides: Sequence[str] = ()) -> Build:
 
     Raises BadInput, or ManyBadInputs with every fault of the file in file order.
     """
-    document = read_document(path)
+    return _build_of(read_document(path), overrides)
+
+
+def read_build(text: str, path: str | Path) -> Build:
+    """As `load_build`, of a text that is in no file yet; files that it names are looked for beside `path`."""
+    return _build_of(scan(text, str(path)))
+
+
+def _build_of(document: Document, overrides: Sequence[str] = ()) -> Build:
     for text in overrides:
         top = text.partition("=")[0].partition(".")[0].strip()
         if HOMES.get(top) == "a session":

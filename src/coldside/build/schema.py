@@ -39,7 +39,7 @@ from coldside.parts.engine import CarSpec, EngineSpec
 from coldside.parts.exchanger import UNCOUNTED, AirCoreSpec, ExchangerSpec, WaterCoreSpec, derived_from_sizes
 from coldside.parts.fields import Field, given
 from coldside.parts.injection import InjectionSpec, parse_fluid
-from coldside.parts.knock_model import cylinder_fault
+from coldside.parts.knock_model import cylinder_fault, usual_figures
 from coldside.parts.lines import FilterSpec, HoseSpec, PipeSpec, PlenumSpec, ThermostatSpec, ThrottleSpec, ValveSpec
 from coldside.parts.oil_cooler import OilCoolerSpec
 from coldside.parts.pump import Control, PumpSpec
@@ -150,6 +150,7 @@ _FILES = {
     "coldside.build/1": "a build",
     "coldside.session/1": "a session",
     "coldside.limits/1": "a file of limits",
+    "coldside.brief/1": "a brief",
 }
 
 
@@ -275,6 +276,8 @@ class Reading:
             result = self._from_sizes(result, key, frozenset(plain))
             if result is None:
                 return None
+        if spec is EngineSpec:
+            result = self._usual(result, key)
         self._note(spec, values, key, verdict.idle)
         if spec in (CompressorSpec, SuperchargerSpec) and result.map is not None:
             self._map(str(Path(context["folder"], values["map"].text)), (*key, "map"))
@@ -294,6 +297,16 @@ class Reading:
             words = f"{meta.help}, from its sizes and fins, {beside}"
             self._derived[(*key, name)] = Given(value, units.show(value, meta.kind), share * value, "default", words)
         return dataclasses.replace(part, **found)
+
+    def _usual(self, engine: Any, key: Key) -> Any:
+        """An engine with the usual figures of its kind where the file leaves them out, to be drawn as others are."""
+        items = {item.name: item for item in fields_of(EngineSpec)}
+        found = usual_figures(engine)
+        for name, (value, sd) in found.items():
+            meta = items[name].meta
+            words = f"{meta.help}; usual: {meta.when_absent}"
+            self._derived[(*key, items[name].key)] = Given(value, units.show(value, meta.kind), sd, "default", words)
+        return dataclasses.replace(engine, **{name: value for name, (value, _) in found.items()})
 
     def _map(self, path: str, key: Key) -> None:
         try:

@@ -1,4 +1,4 @@
-"""Sessions from files: `load_session`, `load_limits`, and which keys each kind of phase uses.
+"""Sessions: `load_session`, `read_session` (of a text), `load_limits`, and which keys each kind of phase uses.
 
 What is here: the tables of a session file and the rules between their keys.  What is not: the text
 itself (`build/document.py`), single values (`build/values.py`), what a phase asks of the car
@@ -13,11 +13,11 @@ from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from coldside.build.document import Key, read_document
+from coldside.build.document import Document, Key, read_document, scan
 from coldside.build.schema import OTHER_WORDS, RULES, Reading, Verdict, fields_of
 from coldside.duty.courses import find_track
 from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, ReadingSpec, Session
-from coldside.duty.samples import read_cycle, read_replay
+from coldside.duty.samples import Replay, read_cycle, read_replay
 from coldside.duty.schedules import schedule, schedule_name
 from coldside.duty.stretches import CREEP_SPEED, LONGEST_SESSION
 from coldside.errors import BadInput, nearest
@@ -28,6 +28,7 @@ SCHEMA = "coldside.session/1"
 LIMITS_SCHEMA = "coldside.limits/1"
 MOST_PHASES = 500
 MOST_READINGS = 1000
+LOGGED_EVERY = 5.0  # s between the readings of the air that are kept of a log: no shade moves faster
 TOP = ("schema", "name", "start", "ambient", "phases", "groups", "limits", "limits_file")
 _ALWAYS = ("kind", "name", "pumps", "fans", "group", "air")  # keys that every phase may have
 _NEEDED = {
@@ -84,7 +85,16 @@ def load_session(path: str | Path, loops: Collection[str] | None = None) -> Sess
     run on: a limit on another is refused (None: not looked at).  Raises BadInput, or ManyBadInputs with every
     fault of the file in file order.
     """
-    reading = Reading(read_document(path))
+    return _session_of(read_document(path), loops)
+
+
+def read_session(text: str, path: str | Path, loops: Collection[str] | None = None) -> Session:
+    """As `load_session`, of a text that is in no file yet; files that it names are looked for beside `path`."""
+    return _session_of(scan(text, str(path)), loops)
+
+
+def _session_of(document: Document, loops: Collection[str] | None) -> Session:
+    reading = Reading(document)
     reading.head(SCHEMA)
     data = reading.document.data
     reading.only(data, (), TOP, "a session")
@@ -103,8 +113,9 @@ def load_session(path: str | Path, loops: Collection[str] | None = None) -> Sess
     limits = _limits(reading, loops)
     if not reading.faults and ambient is not None:
         whole = [phase for phase in phases if phase is not None]
-        measured = _check_samples(reading, whole, ambient)
+        measured, logged = _check_samples(reading, whole, ambient)
         _check_length(reading, whole, groups, measured)
+        ambient, readings = _air_of_logs(reading, ambient, readings, logged)
     if keys is not None and keys.limits_file is not None:
         try:
             limits += load_limits(Path(reading.document.file).parent / data["limits_file"], loops)
@@ -272,18 +283,26 @@ def _groups(reading: Reading, phases: list[PhaseSpec | None]) -> dict[str, int]:
     return groups
 
 
-def _check_samples(reading: Reading, phases: Iterable[PhaseSpec], ambient: AmbientSpec) -> dict[int, float]:
-    """Files that phases name can be read; returns the duration of each replay and cycle by its phase's index."""
+def _check_samples(
+    reading: Reading, phases: Iterable[PhaseSpec], ambient: AmbientSpec
+) -> tuple[dict[int, float], dict[int, Replay]]:
+    """Files that phases name can be read.
+
+    Returns the duration of each replay and cycle by its phase's index, and the replays that tell the air outside.
+    """
     pressure = ambient.pressure.value if isinstance(ambient.pressure, Pressure) else STANDARD_PRESSURE
     folder = Path(reading.document.file).parent
-    durations = {}
+    durations, logged = {}, {}
     for index, phase in enumerate(phases):
         table = reading.document.data["phases"][index]
         try:
             if phase.cycle is not None:
                 read_cycle(folder / table["cycle"])
             if phase.samples is not None:
-                durations[index] = float(read_replay(folder / table["samples"], pressure).time[-1])
+                replay = read_replay(folder / table["samples"], pressure)
+                durations[index] = float(replay.time[-1])
+                if replay.ambient is not None:
+                    logged[index] = replay
             if phase.schedule is not None:
                 durations[index] = float(schedule(schedule_name(phase.schedule))[0][-1])
             if phase.track is not None:
@@ -291,7 +310,7 @@ def _check_samples(reading: Reading, phases: Iterable[PhaseSpec], ambient: Ambie
         except BadInput as error:
             key = next(name for name in ("cycle", "samples", "schedule", "track") if getattr(phase, name) is not None)
             reading.faults.add_error(("phases", index, key), error)
-    return durations
+    return durations, logged
 
 
 def _check_track(reading: Reading, index: int, table: Mapping[str, Any], closed: bool) -> None:
@@ -342,6 +361,35 @@ def _readings(reading: Reading, tables: Any) -> tuple[ReadingSpec, ...]:
         elif one is not None:
             found.append(one)
     return tuple(found)
+
+
+def _air_of_logs(
+    reading: Reading, ambient: AmbientSpec, readings: tuple[ReadingSpec, ...], logged: Mapping[int, Replay]
+) -> tuple[AmbientSpec, tuple[ReadingSpec, ...]]:
+    """The air of the log that a session begins with, in place of the file's own temperature; of other logs a note.
+
+    When a later log begins is known only once all before it is driven.
+    """
+    for index in logged:
+        if index:
+            reading.notes.append(
+                f"phases.{index + 1}: the column ambient of its samples is not used; only a replay that begins the "
+                "session tells the air outside, else [[ambient.readings]] do"
+            )
+    first = logged.get(0)
+    if first is None or first.ambient is None:
+        return ambient, readings
+    if readings:
+        message = "tell the air outside, but so does the column ambient of the first phase's samples; keep one of them"
+        reading.faults.add(("ambient", "readings"), message)
+        return ambient, readings
+    reading.notes.append("ambient.temperature gives way to the column ambient of the first phase's samples")
+    kept, last = [], 0.0
+    for t, T in zip(first.time.tolist(), first.ambient.tolist(), strict=True):
+        if t - last >= LOGGED_EVERY:
+            kept.append(ReadingSpec(at=t, temperature=T))
+            last = t
+    return dataclasses.replace(ambient, temperature=float(first.ambient[0])), tuple(kept)
 
 
 def _ambient_rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:

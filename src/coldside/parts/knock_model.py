@@ -37,8 +37,9 @@ from coldside.parts.knock import (
 
 Number = Any  # float or array in, the broadcast shape out
 
-ROD = 1.67  # connecting rod over stroke where none is given (own; 1.5 to 1.9 is common practice)
+ROD, ROD_SD = 1.67, 0.08  # rod over stroke where none is given, and a share (own; 1.5 to 1.9 is common practice)
 BURN = {"piston": 55.0, "rotary": 90.0}  # deg at 5500 rpm; middle of 45 to 70 and 70 to 110, common practice
+BURN_SD = {"piston": 8.0, "rotary": 15.0}  # deg, one standard deviation
 BURN_SPEED, BURN_GROWTH = 5500 * RPM, 0.3  # it grows with speed to the power 0.2 to 0.4
 LONGEST_BURN = {"piston": 115.0, "rotary": 190.0}  # deg, so that it ends before the exhaust opens
 TABLE_PRESSURES, TABLE_TEMPERATURES = (0.8e5, 4.5e5), (260.0, 410.0)  # ends of the table of octane need, Pa and K
@@ -94,6 +95,20 @@ def chamber_of(spec: EngineSpec) -> Chamber:
     swept = spec.displacement / spec.cylinders
     bore, stroke = _bore_and_stroke(swept, spec.bore, spec.stroke)
     return Chamber("piston", swept, spec.compression_ratio, bore, stroke, spec.rod or ROD * stroke)
+
+
+def usual_figures(spec: EngineSpec) -> dict[str, tuple[float, float]]:
+    """What this engine leaves out of `rod` and `burn_duration`: by key the usual figure and its deviation, SI.
+
+    Raises `BadInput` as `chamber_of` does.
+    """
+    found: dict[str, tuple[float, float]] = {}
+    if spec.kind == "piston" and spec.rod is None:
+        rod = chamber_of(spec).rod
+        found["rod"] = (rod, ROD_SD * rod)
+    if spec.burn_duration is None:
+        found["burn_duration"] = (math.radians(BURN[spec.kind]), math.radians(BURN_SD[spec.kind]))
+    return found
 
 
 # ---------------------------------------------------------------- what the calibration takes back

@@ -444,7 +444,7 @@ def _money_rows(costs: Sequence[Cost], prices: Prices, system: str) -> list[Row]
         ahead = "ABCD"[whole.index(min(whole))]
     return [
         Row(
-            "Total" + ("" if prices.tax is None else ", tax included"),
+            "Total, before tax" if prices.tax is None else "Total, tax included",
             tuple(_total(c, prices, system) for c in costs),
             ahead,
         ),
@@ -465,7 +465,7 @@ def _priced(found: Cost) -> bool:
 def _total(found: Cost, prices: Prices, system: str) -> str:
     if found.whole:
         return prices.money(found.total, system)
-    return f"{prices.money(found.total, system)} so far; not complete" if _priced(found) else TO_FILL
+    return f"{prices.money(found.total, system)} so far; not complete" if _priced(found) else f"price {TO_FILL}"
 
 
 def _hours(hours: Decimal) -> str:
@@ -532,9 +532,11 @@ def _money_line(line: Line, prices: Prices, system: str) -> MoneyLine:
 
 def _sums(found: Cost, prices: Prices, system: str) -> tuple[Sum, ...]:
     rate = "" if prices.rate is None else f" at {prices.money(prices.rate, system)}"
-    labour = TO_FILL if found.labour is None else prices.said(found.labour, system)
-    sums = [Sum("Parts and extras", prices.said(found.parts, system))]
-    sums.append(Sum(f"Work, {_hours(found.hours)}{rate}", labour))
+    priced = any(line.amount is not None for line in found.lines)
+    worked = found.labour is not None and any(line.hours is not None for line in found.lines)
+    sums = [Sum("Parts and extras", prices.said(found.parts, system) if priced else TO_FILL)]
+    work = f"Work, {_hours(found.hours)}{rate}" if found.hours else "Work"
+    sums.append(Sum(work, prices.said(found.labour, system) if worked and found.labour is not None else TO_FILL))
     if found.tax is not None and prices.tax is not None:
         sums.append(Sum("Together, before tax", prices.said(found.net, system)))
         sums.append(Sum(f"Tax, {_percent(prices.tax)}", prices.said(found.tax, system)))

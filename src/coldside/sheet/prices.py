@@ -445,14 +445,17 @@ def _price_of(build: Build, name: str, prices: Prices) -> Price:
 
 
 def _blanks(lines: Sequence[Line], labour: Decimal | None) -> tuple[str, ...]:
+    if lines and all(line.amount is None and line.hours is None for line in lines):
+        return ("every price and all hours",)
     found = []
     for what, blank in (
-        ("price", [line for line in lines if line.amount is None]),
-        ("hours", [line for line in lines if line.hours is None]),
+        ("the price and the hours", [line for line in lines if line.amount is None and line.hours is None]),
+        ("the price", [line for line in lines if line.amount is None and line.hours is not None]),
+        ("the hours", [line for line in lines if line.amount is not None and line.hours is None]),
     ):
         names = [spoken(name) for line in blank for name in line.names]
         if names:
-            found.append(f"the {what} of {listed(names)}")
+            found.append(f"{what} of {listed(names)}")
     if labour is None:
         found.append("the hours listed, because no rate is given")
     return tuple(found)

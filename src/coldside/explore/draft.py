@@ -1,0 +1,627 @@
+"""Starter builds from a brief: sized by rules, grown by the solver within the room, really run and judged.
+
+What is here: `draft` (a brief -> two or three `Starter`s) and `most_important_unknown`.  What is not: the rules
+(`build/sizing.py`), the text of build and session (`draft_text.py`), words for a terminal (`draft_words.py`).
+
+How a starter is refined: every size that may grow is tried alone, half as much again, in a coarse run; those that
+help are then grown together, step by step, until the session's limits hold with a kelvin to spare or the room is
+used up.  The last word is a whole forecast, judged.
+"""
+
+from __future__ import annotations
+
+import math
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from coldside.build import sizing
+from coldside.build.brief import BRIEF_FIELDS, DRAG, USES, Brief, BriefField
+from coldside.build.files import load_build
+from coldside.build.model import Build
+from coldside.build.sizing import Need, Rule
+from coldside.duty.model import Session
+from coldside.duty.phases import load_session
+from coldside.errors import BadInput, ColdsideError, Internal
+from coldside.explore.draft_text import (
+    AIR,
+    HYBRID,
+    KINDS,
+    LEVER_WORDS,
+    LEVERS,
+    TURNED,
+    WATER,
+    build_text,
+    session_text,
+)
+from coldside.explore.inventory import inventory
+from coldside.explore.outcome import COARSE, figures, run
+from coldside.explore.workers import on_all_cores
+from coldside.judge.proposal import usual_limit
+from coldside.judge.verdict import Verdict, judge
+from coldside.media.coolants import parse_coolant
+from coldside.parts.airflow import FanSpec
+from coldside.parts.engine import EngineSpec
+from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.lines import HoseSpec
+from coldside.parts.pump import PumpSpec
+from coldside.parts.reservoir import ReservoirSpec
+from coldside.plant.forecast import simulate
+from coldside.units import ZERO_CELSIUS, show
+
+TRIED, STEP, ROUNDS = 1.5, 1.4, 4  # factor of a size tried alone; of each step of growth; most steps
+SPARE, WORTH = 1.0, 0.3  # K to spare that is aimed at; K that a size must bring to be grown
+LOSS_WEIGHT = 0.7  # K that a kPa of charge loss beyond the aim counts where two layouts are weighed (own)
+SPREAD_WEIGHT = 50.0  # K that a spread of 1 over or under its limit counts
+ROOMIER = (1.3, 1.7)  # factors on every side of the room that are tried where it does not do
+HELPS = 1.0  # K by which a hybrid must better both others to be proposed
+ROOM = (
+    "core_length", "core_width", "core_height", "nose_width", "nose_height", "nose_depth",
+    "side_width", "side_height", "side_depth",
+)  # fmt: skip
+COOLING = (WaterCoreSpec, AirCoreSpec, ExchangerSpec, ReservoirSpec, PumpSpec, HoseSpec, FanSpec)
+OF_DEMAND = ("displacement", "chamber_volume", "redline", "power", "fuel", "use", "hottest_day", "altitude", "car_mass")
+OTHER_FUELS = ("gasoline 95", "E85")
+UNVARIED = ("engine", "cylinders", "rotors", "ice", "spray", "keep", "side_pods")  # do not vary by a spread
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Starter:
+    """One starter build, run and judged.
+
+    `text` and `session_text` are complete TOML files, `build` and `session` what they read as; `sized` every size
+    with its rule; `refined` what the solver changed, a sentence a step; `why_not` (empty where it `holds`) what would
+    be needed; `notes` what else to know.  Words are in SI units: `units.retold` puts them into US ones.
+    `peak` K of intake in boost, `margin` K to the limits, `charge_loss` Pa, `charge_volume` m3.
+    """
+
+    kind: str
+    name: str
+    text: str
+    session_text: str
+    build: Build
+    session: Session
+    verdict: Verdict
+    headline: str
+    sized: tuple[Rule, ...]
+    refined: tuple[str, ...]
+    holds: bool
+    why_not: str
+    notes: tuple[str, ...]
+    peak: float
+    margin: float
+    charge_loss: float
+    charge_volume: float
+    growth: Mapping[str, float] = field(default_factory=dict)
+    coolant: str = ""
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """What one unanswered key does: the `values` tried (text), the intake's margin [K] with each."""
+
+    key: str
+    help: str
+    values: tuple[str, ...]
+    margins: tuple[float, ...]
+    change: float  # K between the best and the worst of them and the starter as it is
+
+
+@dataclass(frozen=True)
+class Unknowns:
+    """Unanswered keys, the one that matters most first; `starter` the kind they were tried on, `words` SI."""
+
+    starter: str
+    ranked: tuple[Unknown, ...]
+    words: str
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """One coarse run: K to spare, K of peak, Pa of charge loss; `fault` why it could not be run."""
+
+    margin: float
+    peak: float
+    loss: float = math.nan
+    fault: str = ""
+
+    @property
+    def score(self) -> float:
+        """K to spare, less what charge loss beyond the aim is worth."""
+        return self.margin - LOSS_WEIGHT * max(self.loss - sizing.CHARGE_LOSS, 0.0) / 1e3
+
+
+@dataclass(frozen=True)
+class _Final:
+    """What a whole forecast leaves behind."""
+
+    verdict: Verdict
+    peak: float
+    margin: float
+    charge_loss: float
+    preheat: float | None  # K over ambient of the air that reaches the radiator, hottest in boost
+
+
+@dataclass
+class _Growing:
+    """A starter in the making."""
+
+    kind: str
+    growth: dict[str, float]
+    tried: _Tried
+    useful: tuple[str, ...] = ()
+    told: list[str] = field(default_factory=list)
+    done: bool = False
+
+
+# ---------------------------------------------------------------- the public pair
+
+
+def draft(brief: Brief, *, progress: Progress | None = None) -> tuple[Starter, ...]:
+    """Starter builds for a brief: air-to-air, water-to-air, and a hybrid where it betters both.
+
+    `progress` is told a fraction from 0 to 1 and what is being done.  Raises BadInput where the brief's engine needs
+    no boost or more than one stage gives, and as `simulate` does.
+    """
+    tell: Progress = progress or (lambda _fraction, _words: None)
+    tell(0.0, "first sizes by rules")
+    shop = _Shop(brief)
+    starters = _first(shop)
+    tell(0.15, "which sizes help")
+    _find_useful(shop, starters)
+    for turn in range(ROUNDS):
+        if all(one.done for one in starters):
+            break
+        tell(0.35 + 0.3 * turn / ROUNDS, "growing what helps, within the room")
+        _grow(shop, starters)
+    kept, about_hybrid = _worth_having(starters)
+    tell(0.65, "other coolants, more room")
+    asides = _asides(shop, kept)
+    tell(0.75, "the whole session for each")
+    finals = shop.final([(one.kind, one.growth) for one in kept])
+    found = tuple(
+        _starter(shop, one, final, aside, about_hybrid if one is kept[-1] else "")
+        for one, final, aside in zip(kept, finals, asides, strict=True)
+    )
+    tell(1.0, "done")
+    return found
+
+
+def most_important_unknown(brief: Brief, starters: Sequence[Starter], *, progress: Progress | None = None) -> Unknowns:
+    """Which unanswered key moves the intake's margin most: each really varied by its spread, and run.
+
+    Tried on the starter with most to spare.  What the engine asks is varied with the cooling left as it is; room and
+    rule book with the cooling sized anew within them.
+    """
+    tell: Progress = progress or (lambda _fraction, _words: None)
+    if not starters:
+        raise BadInput("there is no starter to try the unknowns on", where=brief.file)
+    best = max(starters, key=lambda one: one.margin)
+    shop = _Shop(brief)
+    jobs: list[tuple[BriefField, str, Build | None, Session | None, str]] = []
+    for item in BRIEF_FIELDS:
+        for value, words in _values_to_try(brief, item):
+            jobs.append((item, words, *_varied(shop, best, item.key, value)))
+    tell(0.1, "what is not known, varied")
+    ready = [(build, session) for _, _, build, session, _ in jobs if build is not None and session is not None]
+    results = iter(on_all_cores(_coarse, None, [(best.build, best.session), *ready]))
+    base = next(results)
+    margins: dict[str, list[tuple[str, float]]] = {}
+    for item, words, build, _, fault in jobs:
+        same = _Tried(-math.inf if fault else base.margin, math.nan, fault=fault)
+        tried = next(results) if build is not None else same
+        margins.setdefault(item.key, []).append((words, tried.margin))
+    tell(1.0, "done")
+    ranked = sorted((_unknown(key, found, base.margin) for key, found in margins.items()), key=lambda u: -u.change)
+    return Unknowns(best.kind, tuple(ranked), _unknown_words(brief, best, ranked))
+
+
+# ---------------------------------------------------------------- running
+
+
+class _Shop:
+    """A brief with what its engine asks, its limit and session, and the runs that are made of it."""
+
+    def __init__(self, brief: Brief) -> None:
+        self.brief = brief
+        self.need: Need = sizing.need_of(brief)
+        spec = brief.spec
+        engine = EngineSpec(kind=spec.engine or "piston", boost=(), fuel=spec.fuel)
+        self.limit = usual_limit(engine)
+        self.coolant = sizing.coolant_for(spec.winter, spec.glycol == "allowed")
+        self.session_text = session_text(brief, self.limit)
+        self.session = session_from(self.session_text, brief.name)
+
+    def build(self, kind: str, growth: Mapping[str, float], coolant: str = "") -> Build:
+        """The build of a kind with its sizes grown."""
+        return build_from(self.text(kind, growth, coolant), f"{kind}.toml")
+
+    def text(self, kind: str, growth: Mapping[str, float], coolant: str = "") -> str:
+        """Its text."""
+        return build_text(self.brief, self.need, kind, growth, coolant or self.coolant)[0]
+
+    def coarse(self, jobs: Sequence[tuple[str, Mapping[str, float]]]) -> list[_Tried]:
+        """One coarse run for every kind and growth."""
+        return on_all_cores(_coarse, None, [(self.build(kind, growth), self.session) for kind, growth in jobs])
+
+    def final(self, jobs: Sequence[tuple[str, Mapping[str, float]]]) -> list[_Final]:
+        """One whole forecast, judged, for every kind and growth."""
+        return on_all_cores(_judged, None, [(self.build(kind, growth), self.session) for kind, growth in jobs])
+
+
+def build_from(text: str, name: str) -> Build:
+    """A `Build` from text in memory, named `name`; raises as `load_build`."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, name)
+        path.write_text(text, encoding="utf-8")
+        return replace(load_build(path), file=name)
+
+
+def session_from(text: str, name: str) -> Session:
+    """A `Session` from text in memory; raises as `load_session`."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "session.toml")
+        path.write_text(text, encoding="utf-8")
+        return replace(load_session(path), file=f"{name}, session")
+
+
+def _margin(found: Mapping[str, float], session: Session) -> float:
+    """K to spare on the limit that is nearest; a spread counts as 50 K for the whole of it."""
+    spare = [math.inf]
+    for k, limit in enumerate(session.limits):
+        value = found.get(f"limits.{k}")
+        if value is not None and limit.at_most is not None:
+            weight = SPREAD_WEIGHT if limit.quantity == "spread" else 1.0
+            spare.append(weight * (limit.at_most - value))
+    return min(spare)
+
+
+def _coarse(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[_Tried]:
+    """Coarse runs; one that finds no balance says why."""
+    results = []
+    for build, session in jobs:
+        try:
+            outcome = run(build, session, COARSE)
+        except ColdsideError as error:
+            results.append(_Tried(-math.inf, math.nan, fault=str(error)))
+        else:
+            found = figures(outcome)
+            results.append(_Tried(_margin(found, session), found["intake_max"], outcome.charge_loss))
+    return results
+
+
+def _judged(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[_Final]:
+    """Whole forecasts, judged."""
+    results = []
+    for build, session in jobs:
+        forecast = simulate(build, session)
+        reaches = forecast.inlet.get(("engine_radiator", "cooling"))
+        preheat = None
+        if reaches is not None and forecast.boost.any():
+            preheat = float((reaches - forecast.demand.ambient_temperature)[forecast.boost].max())
+        k = forecast.peak
+        results.append(
+            _Final(
+                judge(forecast),
+                float(forecast.intake[k]),
+                _margin(figures(forecast), session),
+                float(forecast.compressor_out_pressure[k] - forecast.plenum_pressure[k]),
+                preheat,
+            )
+        )
+    return results
+
+
+# ---------------------------------------------------------------- growing
+
+
+def _first(shop: _Shop) -> list[_Growing]:
+    """Every kind at its first sizes; an air core with the charge across or down, whichever does better."""
+    layouts: list[tuple[str, dict[str, float]]] = [(kind, {}) for kind in KINDS]
+    layouts += [(kind, {TURNED: 1.0}) for kind in (AIR, HYBRID)]
+    found: dict[str, _Growing] = {}
+    faults: list[str] = []
+    for (kind, growth), tried in zip(layouts, shop.coarse(layouts), strict=True):
+        if tried.fault:
+            faults.append(f"the {kind} starter does not run: {tried.fault}")
+        elif kind not in found or tried.score > found[kind].tried.score:
+            found[kind] = _Growing(kind, growth, tried, done=tried.margin >= SPARE)
+    if AIR not in found or WATER not in found:
+        raise Internal(faults[0])
+    return [found[kind] for kind in KINDS if kind in found]
+
+
+def _find_useful(shop: _Shop, starters: Sequence[_Growing]) -> None:
+    """Try every size alone, half as much again; keep those that bring something, the most useful first."""
+    jobs = [(one, lever) for one in starters if not one.done for lever in LEVERS[one.kind] if _moves(shop, one, lever)]
+    results = shop.coarse([(one.kind, {**one.growth, lever: TRIED}) for one, lever in jobs])
+    for one in starters:
+        gains = [
+            (t.margin - one.tried.margin, lever) for (of, lever), t in zip(jobs, results, strict=True) if of is one
+        ]
+        one.useful = tuple(lever for gain, lever in sorted(gains, reverse=True) if gain >= WORTH)
+        one.done = one.done or not one.useful
+
+
+def _moves(shop: _Shop, one: _Growing, lever: str) -> bool:
+    """Whether growing a size changes the build at all: at a wall of the room, or bought, it does not."""
+    return shop.text(one.kind, one.growth) != shop.text(one.kind, {**one.growth, lever: TRIED})
+
+
+def _grow(shop: _Shop, starters: Sequence[_Growing]) -> None:
+    """One step of growth of all that helps, for every starter that needs it."""
+    steps: list[tuple[_Growing, dict[str, float]]] = []
+    for one in starters:
+        if one.done:
+            continue
+        grown = {lever: one.growth.get(lever, 1.0) * STEP for lever in one.useful}
+        wanted = {**one.growth, **grown}
+        if shop.text(one.kind, wanted) == shop.text(one.kind, one.growth):
+            one.done = True
+        else:
+            steps.append((one, wanted))
+    for (one, wanted), tried in zip(steps, shop.coarse([(one.kind, g) for one, g in steps]), strict=True):
+        if tried.margin < one.tried.margin + 0.1:
+            one.done = True
+            continue
+        names = ", ".join(LEVER_WORDS[lever] for lever in one.useful)
+        one.told.append(f"{names} grown: intake {_degC(one.tried.peak)} to {_degC(tried.peak)}")
+        one.growth, one.tried, one.done = wanted, tried, tried.margin >= SPARE
+
+
+def _degC(value: float) -> str:
+    return show(value, "temperature", "si", 0)
+
+
+def _K(value: float) -> str:
+    return show(abs(value), "temperature_difference", "si", 0 if abs(value) >= 1.0 else 1)
+
+
+def _worth_having(starters: Sequence[_Growing]) -> tuple[list[_Growing], str]:
+    """The two plain ways, and the hybrid where it betters both; and the words about it."""
+    plain = [one for one in starters if one.kind != HYBRID]
+    hybrid = next((one for one in starters if one.kind == HYBRID), None)
+    if hybrid is None:
+        return plain, "No hybrid is proposed: its two cores do not work in this room."
+    best = max(plain, key=lambda one: one.tried.margin)
+    gain = hybrid.tried.margin - best.tried.margin
+    if best.tried.margin >= SPARE:
+        return plain, f"No hybrid is proposed: {best.kind} holds alone, and a second core costs mass, loss and room."
+    if gain < HELPS:
+        words = f"brings only {_K(gain)} over" if gain > 0.05 else "is no better than"
+        return plain, f"No hybrid is proposed: run like the others, it {words} {best.kind} in this room."
+    words = f"The hybrid is {_K(gain)} better than {best.kind} alone: air takes the worst of the heat, water the rest."
+    return [*plain, hybrid], words
+
+
+# ---------------------------------------------------------------- what else to know
+
+
+@dataclass(frozen=True)
+class _Aside:
+    """Runs beside a starter: the same with plain water, and in more room (factor, K to spare)."""
+
+    water: _Tried | None = None
+    roomier: tuple[tuple[float, _Tried], ...] = ()
+
+
+def _asides(shop: _Shop, kept: Sequence[_Growing]) -> list[_Aside]:
+    """For every starter: plain water in place of glycol; more room where it does not hold."""
+    jobs: list[tuple[Build, Session]] = []
+    places: list[tuple[int, float]] = []  # which starter, 0 for water or a factor of room
+    for number, one in enumerate(kept):
+        if one.kind != AIR and shop.coolant != "water":
+            jobs.append((shop.build(one.kind, one.growth, "water"), shop.session))
+            places.append((number, 0.0))
+        if one.tried.margin >= 0.0:
+            continue
+        for factor in ROOMIER:
+            brief = shop.brief.having(
+                **{key: min(factor * getattr(shop.brief.spec, key), _most(key)) for key in ROOM},
+                tank_room=min(factor * shop.brief.spec.tank_room, _most("tank_room")),
+            )
+            growth = {lever: one.growth.get(lever, 1.0) * factor**2 for lever in one.useful}
+            text = build_text(brief, shop.need, one.kind, {**one.growth, **growth}, shop.coolant)[0]
+            jobs.append((build_from(text, f"{one.kind}.toml"), shop.session))
+            places.append((number, factor))
+    found = [_Aside() for _ in kept]
+    for (number, factor), tried in zip(places, on_all_cores(_coarse, None, jobs), strict=True):
+        if factor == 0.0:
+            found[number] = replace(found[number], water=tried)
+        else:
+            found[number] = replace(found[number], roomier=(*found[number].roomier, (factor, tried)))
+    return found
+
+
+def _most(key: str) -> float:
+    high = next(item.high for item in BRIEF_FIELDS if item.key == key)
+    return math.inf if high is None else high
+
+
+def _starter(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, about_hybrid: str) -> Starter:
+    text, rules = build_text(shop.brief, shop.need, one.kind, one.growth, shop.coolant)
+    build = build_from(text, f"{one.kind}.toml")
+    held = inventory(build)
+    notes = _notes(shop, one, final, aside)
+    notes.append(
+        f"Charge held behind the turbo: {show(held.charge_volume, 'volume')}, filled in "
+        f"{show(held.fill_time, 'time')} of full flow; charge loss {show(final.charge_loss, 'pressure_difference')}."
+    )
+    if about_hybrid:
+        notes.append(about_hybrid)
+    return Starter(
+        kind=one.kind,
+        name=build.name,
+        text=text,
+        session_text=shop.session_text,
+        build=build,
+        session=shop.session,
+        verdict=final.verdict,
+        headline=final.verdict.words("si").headline,
+        sized=rules,
+        refined=tuple(one.told),
+        holds=final.verdict.holds,
+        why_not="" if final.verdict.holds else _why_not(shop, one, final, aside),
+        notes=tuple(notes),
+        peak=final.peak,
+        margin=final.margin,
+        charge_loss=final.charge_loss,
+        charge_volume=held.charge_volume,
+        growth=dict(one.growth),
+        coolant="" if one.kind == AIR else shop.coolant,
+    )
+
+
+def _notes(shop: _Shop, one: _Growing, final: _Final, aside: _Aside) -> list[str]:
+    """What constraints decided, in words."""
+    spec, notes = shop.brief.spec, []
+    frost = spec.winter < ZERO_CELSIUS
+    if one.kind != AIR:
+        if frost and shop.coolant != "water":
+            text = f"Winter storage down to {_degC(spec.winter)} decides the coolant: {shop.coolant}."
+            if aside.water is not None and not aside.water.fault:
+                paid = one.tried.peak - aside.water.peak
+                if paid >= 0.05:
+                    text += f" Plain water would be {_K(paid)} cooler at the peak, but must be drained before frost."
+                else:
+                    text += " Plain water would be no cooler here."
+            notes.append(text)
+            if parse_coolant(shop.coolant).freezing_point > spec.winter - sizing.FROST_MARGIN + 1e-6:
+                notes.append("Even the richest mix is not safe at that cold: drain it, or store the car warmer.")
+        elif frost:
+            notes.append(
+                f"The rule book bars glycol, and winter storage goes down to {_degC(spec.winter)}: it is water, the "
+                "best coolant, but drain core, lines, exchanger and pump before frost, or they burst."
+            )
+        if spec.cabin == "forbidden" or spec.keep == "boot space":
+            notes.append("Nothing may stand in cabin or boot: the tank stands in the bay and takes up its heat.")
+        if spec.use == DRAG and spec.ice == "allowed":
+            notes.append(
+                "Ice in the tank is allowed: it buys passes, not steady cooling; key ice of the tank tries it."
+            )
+    if final.preheat is not None and final.preheat >= 0.5:
+        text = f"The air that reaches the engine's radiator is {_K(final.preheat)} warmer at the worst moment."
+        if spec.keep == "engine cooling":
+            text += f" The faces ahead of it were kept to {60} % of it, because engine cooling must not be lost."
+        notes.append(text)
+    if spec.keep == "response":
+        notes.append("Response must not be lost: charge volume and loss stand below; the shorter tract answers sooner.")
+    need = shop.need
+    bought = _bought_notes(shop.brief, need)
+    return notes + bought
+
+
+def _bought_notes(brief: Brief, need: Need) -> list[str]:
+    """Whether bought parts are enough."""
+    spec, notes = brief.spec, []
+    if spec.turbo_flow is not None and need.corrected > 0.95 * spec.turbo_flow:
+        notes.append(
+            f"The turbo already bought passes {show(spec.turbo_flow, 'mass_flow')}, but "
+            f"{show(need.corrected, 'mass_flow')} corrected are needed: it is too small for this power on that day."
+        )
+    count = spec.injectors or (2 * spec.rotors if brief.rotary else spec.cylinders)
+    if spec.injector_capacity is not None and need.fuel_flow > sizing.DUTY * count * spec.injector_capacity:
+        notes.append(
+            f"{count} injectors of {show(spec.injector_capacity, 'mass_flow')} are too small: "
+            f"{show(need.fuel_flow, 'mass_flow')} of fuel asks for "
+            f"{show(need.fuel_flow / sizing.DUTY / count, 'mass_flow')} each at 85 % duty."
+        )
+    return notes
+
+
+def _why_not(shop: _Shop, one: _Growing, final: _Final, aside: _Aside) -> str:
+    """What would be needed where the room does not do."""
+    words = f"It misses by {_K(final.margin)} with all that the room and the rules allow."
+    enough = next((factor for factor, tried in aside.roomier if tried.margin >= 0.0), None)
+    if enough is not None:
+        words += f" With every side of the room {enough:g} times as long it would hold."
+    elif aside.roomier:
+        factor, tried = aside.roomier[-1]
+        gained = tried.margin - one.tried.margin
+        if math.isfinite(gained) and gained >= 0.5:
+            words += f" Every side of the room {factor:g} times as long brings {_K(gained)} of it;"
+        else:
+            words += " More room alone brings nothing;"
+        words += " the rest must come from less power, another fuel, rest between runs, or a cooler day."
+    lowest = shop.need.ambient + 12.0
+    if shop.limit < lowest:
+        words += (
+            f" The limit of {_degC(shop.limit)} is only {_K(shop.limit - shop.need.ambient)} over that day's air: next "
+            "to nothing cools charge that far without ice."
+        )
+    return words
+
+
+# ---------------------------------------------------------------- unknowns
+
+
+def _values_to_try(brief: Brief, item: BriefField) -> list[tuple[Any, str]]:
+    """Other values of an unanswered key, with their words: one spread down and up, or the other choices."""
+    key = item.key
+    if key not in brief.unknown or key in UNVARIED or getattr(brief.spec, key) is None:
+        return []
+    value = getattr(brief.spec, key)
+    if key == "use":
+        return [(use, use) for use in USES if use != value]
+    if key == "fuel":
+        return [(name, name) for name in OTHER_FUELS if name != value]
+    if item.kind == "choice":
+        return [(choice, choice) for choice in item.choices if choice != value]
+    spread = brief.spread.get(key)
+    if spread is None:
+        return []
+    low = max(value - spread, item.low if item.low is not None else -math.inf)
+    high = min(value + spread, item.high if item.high is not None else math.inf)
+    return [(low, show(low, item.kind)), (high, show(high, item.kind))]
+
+
+def _varied(shop: _Shop, best: Starter, key: str, value: Any) -> tuple[Build | None, Session | None, str]:
+    """Build and session with another value of a key; (None, None, "") where it changes neither."""
+    other = shop.brief.having(**{key: value})
+    if key in ("power", "displacement") and key in shop.brief.unknown:
+        other = replace(other, unknown=shop.brief.unknown)
+    try:
+        varied = _Shop(other)
+        text = build_text(other, varied.need, best.kind, best.growth, varied.coolant)[0]
+        if text == best.text and varied.session_text == best.session_text:
+            return None, None, ""
+        build = build_from(text, f"{best.kind}.toml")
+    except BadInput as error:
+        return None, None, str(error)
+    if key in OF_DEMAND:  # the car asks for something else, the cooling stays
+        parts = {**build.parts, **{n: p for n, p in best.build.parts.items() if isinstance(p, COOLING)}}
+        parts["engine_radiator"] = build.parts.get("engine_radiator", parts.get("engine_radiator"))
+        parts = {name: part for name, part in parts.items() if part is not None}
+        build = replace(build, parts=parts, loops=best.build.loops, ducts=best.build.ducts)
+    return build, varied.session, ""
+
+
+def _unknown(key: str, found: Sequence[tuple[str, float]], base: float) -> Unknown:
+    help_words = next(item.help for item in BRIEF_FIELDS if item.key == key)
+    margins = tuple(margin for _, margin in found)
+    sound = [margin for margin in margins if math.isfinite(margin)]
+    change = max([*sound, base]) - min([*sound, base])
+    return Unknown(key, help_words, tuple(words for words, _ in found), margins, change)
+
+
+def _unknown_words(brief: Brief, best: Starter, ranked: Sequence[Unknown]) -> str:
+    """The unknown that matters most, in a sentence or two."""
+    if not ranked:
+        return "Every key that matters was answered."
+    first = ranked[0]
+    if first.change < 0.05:
+        return f"Of what is not known, nothing moves the {best.kind} starter's margin."
+    told = ", ".join(
+        f"{words} {'leaves' if margin >= 0 else 'misses by'} {_K(margin)}"
+        for words, margin in zip(first.values, first.margins, strict=True)
+        if math.isfinite(margin)
+    )
+    words = f"Find out first: {first.help} ({first.key}). It moves the {best.kind} starter's margin by "
+    words += f"{_K(first.change)}: {told}."
+    if len(ranked) > 1 and ranked[1].change >= 0.5:
+        words += f" Next: {ranked[1].help} ({ranked[1].key}), {_K(ranked[1].change)}."
+    return words
