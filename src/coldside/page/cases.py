@@ -11,13 +11,18 @@ from collections import OrderedDict
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from coldside.build.files import read_build
 from coldside.build.model import Build
 from coldside.duty.model import Session
+from coldside.duty.phases import read_session
+from coldside.explore.bands import simulate_many
+from coldside.explore.changes import what_to_change
+from coldside.judge.consistency import consistency
 from coldside.judge.verdict import Verdict
 from coldside.page.jobs import Job, Report
 from coldside.page.project import etag
-from coldside.page.solving import read_build, read_session
 from coldside.plant.results import Forecast
+from coldside.sheet.answer import judged
 from coldside.sheet.asked import NOTHING, Asked
 
 if TYPE_CHECKING:
@@ -75,7 +80,7 @@ class Cases:
                 return self._held[key]
         project = self.desk.project
         build = read_build(build_text, project.path(build_file))
-        session = read_session(session_text, project.path(session_file), build)
+        session = read_session(session_text, project.path(session_file), build.loops)
         made = Case(key, build_file, session_file, build_text, session_text, build, session)
         return self.put(made)
 
@@ -104,11 +109,6 @@ class Cases:
         return self.desk.jobs.start("verdict", case.key, lambda report: self._whole(case, report))
 
     def _whole(self, case: Case, report: Report) -> None:
-        from coldside.explore.bands import simulate_many
-        from coldside.explore.changes import what_to_change
-        from coldside.judge.consistency import consistency
-        from coldside.page.solving import judged
-
         def within(low: float, high: float, words: str) -> Stage:
             report.progress(low, words)
             return Stage(report, low, high, words)
@@ -141,7 +141,7 @@ class Cases:
 
 @dataclass(frozen=True)
 class Stage:
-    """Progress of one stage among several: each word said moves it half of what is left, and lets the work be stopped."""
+    """Progress of one stage among several; every word said lets the work be stopped."""
 
     report: Report
     low: float

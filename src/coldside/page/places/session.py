@@ -13,14 +13,15 @@ from starlette.routing import Route
 
 from coldside.build.document import Document, read_text, scan
 from coldside.build.editing import set_value
+from coldside.build.files import read_build
 from coldside.duty.demand import sample
+from coldside.duty.phases import read_session
 from coldside.errors import BadInput
 from coldside.page.fields import FieldView, fields_of_table
 from coldside.page.places.drafting import draft_json, problems_of
 from coldside.page.places.verdict import chosen
 from coldside.page.project import file_name
 from coldside.page.shell import Ask, done, render, seen, told_as
-from coldside.page.solving import read_build, read_session
 from coldside.resources import examples_folder
 from coldside.sheet.figures import demand_chart
 from coldside.sheet.scale import pretty
@@ -200,7 +201,7 @@ def demand(ask: Ask) -> Mapping[str, Any]:
     project = ask.desk.project
     build_file, file = ask.one("build"), ask.one("file")
     build = read_build(ask.desk.drafts.open(build_file).text, project.path(build_file))
-    session = read_session(ask.desk.drafts.open(file).text, project.path(file), build)
+    session = read_session(ask.desk.drafts.open(file).text, project.path(file), build.loops)
     asked = sample(session, build)
     long = in_units(float(asked.time[-1]), "time", ask.system)
     words = f"{long} in all, driven by {build.name}; shaded: boost."

@@ -22,7 +22,7 @@ from coldside.plant.results import Forecast
 from coldside.sheet import sections, tables
 from coldside.sheet.asked import Asked, Section
 from coldside.sheet.figures import time_chart
-from coldside.sheet.html import bullets, grid, titled, told
+from coldside.sheet.html import bullets, grid, titled
 from coldside.sheet.ribbon import ribbon_svg
 from coldside.sheet.scale import escape, pretty
 
