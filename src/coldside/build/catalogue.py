@@ -1,7 +1,7 @@
 """The catalogue: generic, invented parts sized like those of the trade, to start a build from; and an owner's own.
 
 Here: `catalogue`, `Item`.  A file of parts has the form of a build's: `schema = "coldside.parts/1"`, tables
-`[parts.NAME]` with the same keys, and a `title` more.  The owner's own lie in his folder `parts`.
+`[parts.NAME]` with the same keys, and a `title` more.  The owner's own lie in a folder `parts` beside the builds.
 """
 
 from __future__ import annotations

@@ -85,8 +85,8 @@ def fields_of_table(
 ) -> list[FieldView]:
     """The fields of one table in the order of its specification, those of a phase only as far as its kind has them.
 
-    `document` is `text` as read.  `problems` as of `solving`: those of a key are shown at its field; `givens` the values
-    as the build read them.
+    `document` is `text` as read.  `problems` as of `solving`: a key's are shown at its field; `givens` the values as
+    the build read them.
     """
     spec = spec_of(table, document.data)
     if spec is None:

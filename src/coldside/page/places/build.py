@@ -337,7 +337,7 @@ def look(ask: Ask) -> Mapping[str, Any]:
         typed = slid_text(ask, text, file)
         text = editing.set_value(text, ask.text("key"), typed)
     build = read_build(text, project.path(file))
-    session = read_session(ask.desk.drafts.open(session_file).text, project.path(session_file)build.loops)
+    session = read_session(ask.desk.drafts.open(session_file).text, project.path(session_file), build.loops)
     forecast = ask.desk.solver.quick(build, session)
     verdict = judge(forecast)
     narrow = ask.data.get("narrow") is True
