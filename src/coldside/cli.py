@@ -263,6 +263,19 @@ def side_by_side(
     return compare(loaded, read, n=draws, progress=progress)
 
 
+def list_to_fill_in(builds: list[Path], overrides: list[str] | None, file: Path, as_json: bool) -> int:
+    """Write an empty price list for these builds."""
+    from coldside.build.files import load_build
+    from coldside.sheet.prices import write_blank_prices
+
+    write_blank_prices([load_build(build, overrides or []) for build in builds], file)
+    if as_json:
+        print_json({"prices": str(file)})
+    else:
+        typer.echo(f"Prices to fill in: {file}")
+    return 0
+
+
 def code_of(verdict: Verdict, asked: Asked) -> int:
     """Exit code of a verdict: a limit that was only proposed breaks nothing that the user asked for."""
     return 0 if verdict.holds or asked.proposal is not None else BROKEN
@@ -621,19 +634,11 @@ def proposal(
     Prices are yours: write an empty list with --blank-prices, fill it in, hand it over with --prices.  Paper is A4,
     or Letter with --units us.  --set changes the value in every build.
     """
-    from coldside.sheet.prices import NO_PRICES, load_prices, write_blank_prices
-
     if blank_prices is not None:
-        from coldside.build.files import load_build
-
-        write_blank_prices([load_build(build, overrides or []) for build in builds], blank_prices)
-        if as_json:
-            print_json({"prices": str(blank_prices)})
-        else:
-            typer.echo(f"Prices to fill in: {blank_prices}")
-        return 0
+        return list_to_fill_in(builds, overrides, blank_prices, as_json)
     if session is None:
         raise BadInput("which session? Give one, or --blank-prices for a price list alone", where="--session")
+    from coldside.sheet.prices import NO_PRICES, load_prices
     from coldside.sheet.proposal import day, proposal_files, write_proposal
     from coldside.sheet.proposal import proposal as offered
 
@@ -650,6 +655,46 @@ def proposal(
         print_json({"schema": "coldside.proposal/1", "files": written, **dataclasses.asdict(made)})
     else:
         typer.echo("\n".join([*made.lead, *(f"Proposal: {file}" for file in written)]))
+    return 0
+
+
+@app.command(
+    short_help="Starter builds from what you know at the start.",
+    epilog=example("coldside draft examples/briefs/redstart.toml --out redstart"),
+)
+@guarded
+def draft(
+    brief: Annotated[Path, typer.Argument(metavar="BRIEF", help="The brief, a TOML file.", show_default=False)],
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FOLDER", help="Write the builds and their session here.")
+    ] = None,
+    as_json: AsJson = False,
+    units: Units = System.si,
+) -> int:
+    """Starter builds from a brief, sized by rules, grown within the room and really run; what to find out first.
+
+    "don't know" is an answer to every key of a brief.  Files that are there already are not overwritten.
+    """
+    from coldside.build.brief import load_brief
+    from coldside.explore import draft_answer
+
+    read = load_brief(brief)
+    if out is not None:
+        draft_answer.refuse_taken(out)
+
+    from coldside.explore.draft import draft as drafted
+    from coldside.explore.draft import most_important_unknown
+
+    announce_first_use()
+    starters = drafted(read, progress=lambda share, words: progress(f"  {100 * share:3.0f} % {words}"))
+    unknowns = most_important_unknown(read, starters)
+    files = draft_answer.write_starters(out, starters) if out is not None else []
+    if as_json:
+        print_json(draft_answer.drafted_json(read, starters, unknowns, units.value, files))
+    else:
+        typer.echo("\n".join(draft_answer.drafted_lines(read, starters, unknowns, units.value, width())))
+        for file in files:
+            typer.echo(f"Written: {file}")
     return 0
 
 

@@ -57,6 +57,7 @@ LIKELY = (
     "Likely: four draws in five of everything that has a known +- fall in that span. In bold: ahead by more than what "
     "is unknown."
 )
+NO_DRAWS = "In bold: ahead. How sure that is was not asked for."
 FORECAST = (
     "Every figure is a forecast for the session named above. Hotter air, longer runs or shorter rests are another "
     "session."
@@ -223,7 +224,7 @@ def proposal(
         differences=tuple(_told(text) for text in (*words.differences, *words.where, *words.summing_up)),
         picture=_picture(comparison, system),
         blocks=_blocks(comparison, costs, prices, system),
-        table_notes=tuple(_told(text) for text in ((LIKELY,) if comparison.draws else ()) + (MASS_NOTE,)),
+        table_notes=tuple(_told(text) for text in (LIKELY if comparison.draws else NO_DRAWS, MASS_NOTE)),
         options=tuple(
             _option(entry, found, words, prices, system) for entry, found in zip(comparison.entries, costs, strict=True)
         ),
@@ -303,9 +304,8 @@ def _heat_rows(found: Comparison, system: str) -> list[Row]:
         _row(found, f"Over the air outside ({air})", _figure("over_ambient_max", "temperature_difference", system)),
     ]
     for k, limit in enumerate(found.entries[0].verdict.limits):
-        label = limit.name[0].upper() + limit.name[1:]
-        if limit.at_most is not None:
-            label += f", at most {shown(limit_quantity(limit.at_most, limit.kind), system)}"
+        bound = shown(limit_quantity(limit.bound, limit.kind), system)
+        label = f"{limit.name[0].upper()}{limit.name[1:]}, {limit.allowed} {bound}"
         rows.append(_row(found, label, lambda entry, k=k: _limit_cell(entry.verdict.limits[k], system)))  # type: ignore[misc]
 
     def chance(entry: Entry) -> str:
