@@ -63,6 +63,18 @@ def _thermistor(points: tuple[tuple[float, float], ...], resistance: float) -> d
     return {"A": A, "B": B, "C": C, "T_C": float(sensor.thermistor_temperature((A, B, C), resistance)) - 273.15}
 
 
+def _two_points(points: tuple[tuple[float, float], ...], resistance: float) -> dict[str, float]:
+    found = sensor.thermistor_coefficients(points)
+    return {"beta": 1.0 / found[1], "T_C": float(sensor.thermistor_temperature(found, resistance)) - 273.15}
+
+
+def _divider(resistance: float, pull_up: float, supply: float, dissipation: float) -> dict[str, float]:
+    """From the voltage that Ohm's law puts across it back to the resistance."""
+    volts = supply * resistance / (resistance + pull_up)
+    read = float(sensor.divider_resistance(volts, supply, pull_up))
+    return {"volts": volts, "resistance": read, "self_heating": float(sensor.self_heating(volts, read, dissipation))}
+
+
 def _stem(film: float, conductivity: float, diameter: float, length: float, wall_over_gas: float) -> dict[str, float]:
     return {"error": wall_over_gas * float(sensor.stem_share(film, conductivity, diameter, length))}
 
@@ -195,7 +207,30 @@ CASES = [
         tolerance=5e-4,
         tolerance_reason="four digits stated, half of the last in A",
         source=("SteinhartHart1968",),
-        how="derived, three linear equations; the two-point form of the case is not offered to users",
+        how="derived, three linear equations",
+    ),
+    Case(
+        id="loop-C36",
+        part="two points",
+        what="beta of a thermistor through two points, and its temperature at 1200 ohm",
+        inputs={"points": ((2500.0, 293.15), (323.0, 353.15)), "resistance": 1200.0},
+        compute=_two_points,
+        expected={"beta": 3531.0, "T_C": 39.02},
+        tolerance=2e-4,
+        tolerance_reason="four digits stated",
+        source=("SteinhartHart1968",),
+        how="derived, two linear equations",
+    ),
+    Case(
+        id="loop-C37",
+        what="thermistor of 1200 ohm behind 2490 ohm at 5 V, 3 mW/K: voltage, resistance read back, self-heating",
+        inputs={"resistance": 1200.0, "pull_up": 2490.0, "supply": 5.0, "dissipation": 3e-3},
+        compute=_divider,
+        expected={"volts": 1.626, "resistance": 1200.0, "self_heating": 0.7344},
+        tolerance=2e-4,
+        tolerance_reason="four digits stated",
+        source=("Analytic",),
+        how="derived, Ohm's law",
     ),
     Case(
         id="loop-C38",

@@ -24,14 +24,12 @@ class Later(NamedTuple):
     belongs: str  # the issue, or "nowhere"
 
 
-
 NOT_YET: dict[str, Later] = {
     "charge-C07": Later(
         "power correction of compression-ignition engines",
         "the engines here are spark-ignited; nothing would use the factor",
         "nowhere",
     ),
-    "loop-C37": Later("divider and self-heating of a thermistor", "no raw voltages are read", "issue 4, sensors"),
     "loop-C40": Later("straight line fitted to a log, with its error", "no logs are fitted", "evidence, after issue 5"),
 }
 

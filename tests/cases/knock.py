@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from cases.record import Case
-from coldside.media import fuels
+from coldside.media import air, fuels
 from coldside.media.end_gas import EndGas, PerfectGas, end_gas, of_shares
 from coldside.parts.combustion import Burn, Chamber, Start, best_spark, cycle, retard_loss, wiebe, wiebe_place
 from coldside.parts.knock import (
@@ -132,6 +132,20 @@ def _per_10_K(T: float) -> dict[str, float]:
     best = Burn(float(best_spark(55.0)), 55.0)
     works = [float(np.asarray(REFERENCE.solve(SPEED, 2e5, at, best).work)) for at in (T, T + 10.0)]
     return {"trapped": trapped - 1.0, "power": works[1] / works[0] - 1.0}
+
+
+def _density_per_10_K(T: float) -> dict[str, float]:
+    return {"density": float(air.density(T + 10.0, 2e5) / air.density(T, 2e5)) - 1.0}
+
+
+def _delays(T: float) -> dict[str, float]:
+    """The four delays of note E4's table at 80 bar, s."""
+    return {
+        "octane_100": float(gasoline_delay(8e6, T, 100.0)),
+        "octane_108": float(gasoline_delay(8e6, T, 108.0)),
+        "ethanol_lower": float(ethanol_delay_low(8e6, T)),
+        "ethanol_upper": float(ethanol_delay_high(8e6, T)),
+    }
 
 
 def _ten_cooler() -> dict[str, float]:
@@ -436,6 +450,41 @@ CASES = [
             later=later,
         )
         for later, loss in ((4.0, 0.004), (5.0, 0.007), (10.0, 0.025), (15.0, 0.054), (20.0, 0.091))
+    ),
+    *(
+        _case(
+            "charge-E4",
+            "delay at 80 bar of gasoline by octane number, of ethanol by its lower and upper law",
+            _delays,
+            dict(zip(("octane_100", "octane_108", "ethanol_lower", "ethanol_upper"), delays, strict=True)),
+            0.02,
+            "two to three digits stated",
+            ("Own", "DouaudEyzat1978", "Cancino2010"),
+            "computed for the notes with another code",
+            part=f"{T:g} K",
+            T=T,
+        )
+        for T, delays in (
+            (800.0, (1.22e-3, 1.58e-3, 2.30e-3, 23e-3)),
+            (850.0, (0.92e-3, 1.19e-3, 0.92e-3, 6.9e-3)),
+            (900.0, (0.72e-3, 0.93e-3, 0.41e-3, 2.3e-3)),
+        )
+    ),
+    *(
+        _case(
+            "charge-F2",
+            "ten kelvin more of charge, same pressure: its density",
+            _density_per_10_K,
+            {"density": density},
+            1e-4,
+            "stated to a hundredth of a percent",
+            ("Analytic",),
+            "derived, ideal gas: T / (T + 10 K) - 1",
+            part=f"density from {T - 273.15:g} degC",
+            kind="absolute",
+            T=T,
+        )
+        for T, density in ((293.15, -0.0330), (313.15, -0.0309), (333.15, -0.0291), (353.15, -0.0275))
     ),
     *(
         _case(

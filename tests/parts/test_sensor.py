@@ -63,8 +63,11 @@ def test_no_soak_is_none_even_at_rest():
 def test_refusals():
     with pytest.raises(BadInput, match="bench_flow"):
         sensor.time_constant(SensorSpec(), 0.1, 0.0)
-    with pytest.raises(BadInput, match="three points"):
-        sensor.thermistor_coefficients(C36_POINTS[:2])
+    with pytest.raises(BadInput, match="two or three points"):
+        sensor.thermistor_coefficients(C36_POINTS[:1])
+    for volts in (0.0, 5.0, 5.2):
+        with pytest.raises(BadInput, match=r"volts|unplugged"):
+            sensor.divider_resistance(np.array([1.0, volts]), 5.0, 2490.0)
     with pytest.raises(BadInput, match="fall"):
         sensor.thermistor_coefficients(((300.0, 263.15), (2500.0, 293.15), (9000.0, 353.15)))
     with pytest.raises(BadInput, match="resistance"):

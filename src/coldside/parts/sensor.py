@@ -1,7 +1,7 @@
 """Intake-temperature sensor: specification, lag and soak.
 
 What is here: how fast a sensor follows the stream, how much its boss pulls at the reading, and the
-thermistor's own curve.  What is not: stepping the reading in time (`plant/`).
+thermistor's own curve, divider and self-heating.  What is not: stepping the reading in time (`plant/`).
 """
 
 from __future__ import annotations
@@ -91,21 +91,23 @@ def recovery_rise(factor: float, speed: np.ndarray | float, cp: np.ndarray | flo
 
 
 def thermistor_coefficients(points: tuple[tuple[float, float], ...]) -> tuple[float, float, float]:
-    """A, B, C of 1/T = A + B ln R + C (ln R)^3 through three points (R [ohm], T [K]).
+    """A, B, C of 1/T = A + B ln R + C (ln R)^3 through three points (R [ohm], T [K]); through two, C is 0.
 
-    Steinhart and Hart 1968 (from memory).  Raises `BadInput` unless there are three points whose
-    resistances are positive and fall as temperature rises.
+    Steinhart and Hart 1968 (from memory); with C = 0 it is the two-point form with beta = 1/B [K], some 0.3 K off
+    between points 60 K apart.  Raises `BadInput` unless there are two or three points whose resistances are positive
+    and fall as temperature rises.
     """
-    if len(points) != 3:
-        raise BadInput(f"a thermistor's curve needs three points (resistance, temperature), not {len(points)}")
+    if len(points) not in (2, 3):
+        raise BadInput(f"a thermistor's curve needs two or three points (resistance, temperature), not {len(points)}")
     R, T = np.array(sorted(points, key=lambda point: point[1]), dtype=float).T
     require("thermistor resistance", R, low=0.0, open_low=True)
     require("thermistor temperature", T, low=0.0, open_low=True)
     if np.any(np.diff(R) >= 0) or np.any(np.diff(T) <= 0):
         raise BadInput("a thermistor's resistance must fall as its temperature rises")
     log = np.log(R)
-    A, B, C = np.linalg.solve(np.column_stack([np.ones(3), log, log**3]), 1 / T)
-    return float(A), float(B), float(C)
+    powers = np.column_stack([np.ones(len(R)), log, log**3])[:, : len(R)]
+    A, B, C = (*np.linalg.solve(powers, 1 / T).tolist(), 0.0)[:3]
+    return A, B, C
 
 
 def thermistor_temperature(coefficients: tuple[float, float, float], resistance: np.ndarray | float) -> np.ndarray:
@@ -114,3 +116,27 @@ def thermistor_temperature(coefficients: tuple[float, float, float], resistance:
     A, B, C = coefficients
     log = np.log(np.asarray(resistance, dtype=float))
     return 1 / (A + B * log + C * log**3)
+
+
+def divider_resistance(volts: np.ndarray | float, supply: float, pull_up: float) -> np.ndarray:
+    """Resistance [ohm] of a thermistor to ground across which `volts` stand, behind `pull_up` [ohm] from `supply` [V].
+
+    R = pull_up v / (supply - v) (voltage divider, nothing drawn by the reader); `volts` above 0 and below `supply`.
+    """
+    require("supply", supply, low=0.0, open_low=True)
+    require("pull_up", pull_up, low=0.0, open_low=True)
+    v = np.asarray(volts, dtype=float)
+    require("volts", v, low=0.0, open_low=True, high=supply)
+    if np.any(v >= supply):
+        raise BadInput("a thermistor that shows the whole supply is broken or unplugged")
+    return np.asarray(pull_up * v / (supply - v))
+
+
+def self_heating(volts: np.ndarray | float, resistance: np.ndarray | float, dissipation: float) -> np.ndarray:
+    """How much a thermistor's own current warms it over what is round it [K]: v^2 / (R delta).
+
+    `dissipation` delta [W/K] in still air; 3 to 10 times as much in flow (from memory).
+    """
+    require("dissipation", dissipation, low=0.0, open_low=True)
+    require("thermistor resistance", resistance, low=0.0, open_low=True)
+    return np.asarray(np.asarray(volts, dtype=float) ** 2 / (np.asarray(resistance, dtype=float) * dissipation))
