@@ -352,8 +352,28 @@ def test_in_boost_is_explained_once(tern, short):
 def test_units_change_no_number_of_the_json(tern, short):
     both = [json.loads(run("forecast", tern, short, "--json", "--units", units).stdout) for units in ("si", "us")]
     for said in both:  # words speak the units asked for
-        del said["verdict"], said["proposed_limit"]["reason"]
+        del said["verdict"], said["proposed_limit"]["reason"], said["failures"]["sentences"]
     assert both[0] == both[1]
+
+
+def test_what_dies_is_in_every_forecast(tern, short):
+    seen = run("forecast", tern, short)
+    assert "When something dies" in seen.stdout
+    assert "the proposed limit" in " ".join(seen.stdout.split())
+    assert "your limit" not in seen.stdout
+    said = json.loads(run("forecast", tern, short, "--json").stdout)["failures"]
+    assert {one["what"] for one in said["cases"]} == {"pump", "hose"}  # its fans stand in this session
+
+
+def test_a_limit_on_a_loop_that_is_not_there_is_bad_input(tern, short, limits, tmp_path):
+    file = tmp_path / "loop.toml"
+    file.write_text(
+        'schema = "coldside.limits/1"\n[[limits]]\nquantity = "coolant"\nloop = "chrage"\nat_most = "60 degC"\n',
+        encoding="utf-8",
+    )
+    seen = run("forecast", tern, short, "--limits", str(file))
+    assert seen.exit_code == 2
+    assert seen.stderr == f'{file}:4: limits.1.loop = "chrage" is no loop of the build; nearest: "charge"\n'
 
 
 def test_draws_are_made_only_when_asked_for(tern, short, limits, tmp_path):

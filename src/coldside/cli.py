@@ -100,10 +100,6 @@ WithConsistency = Annotated[
 WithChanges = Annotated[
     bool, typer.Option("--changes", help="Say what to change: single changes, each run again, the most useful first.")
 ]
-WithFailures = Annotated[
-    bool,
-    typer.Option("--failures", help="Say what happens if a pump, fan or hose dies at the worst moment."),
-]
 
 
 # ---------------------------------------------------------------- what every command shares
@@ -505,7 +501,6 @@ def forecast(
     draws: Draws = None,
     consistency: WithConsistency = False,
     changes: WithChanges = False,
-    failures: WithFailures = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
@@ -513,7 +508,7 @@ def forecast(
     """The whole session: forecast, verdict, and how far to trust them.  Exit code 1 if a given limit is broken."""
     if sheet is not None:
         html_path(sheet)
-    wanted = {"draws": draws_of(bands, draws), "consistency": consistency, "changes": changes, "failures": failures}
+    wanted = {"draws": draws_of(bands, draws), "consistency": consistency, "changes": changes}
     result, verdict, asked = solved(build, session, overrides, limits, **wanted)
     if sheet is not None:
         write(result, verdict, asked, sheet, units)
@@ -535,14 +530,13 @@ def sheet(
     draws: Draws = None,
     consistency: WithConsistency = False,
     changes: WithChanges = False,
-    failures: WithFailures = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
 ) -> int:
     """Write the sheet of a session as one HTML file that needs no network.  Exit code 1 if a given limit is broken."""
     html_path(out)
-    wanted = {"draws": draws_of(bands, draws), "consistency": consistency, "changes": changes, "failures": failures}
+    wanted = {"draws": draws_of(bands, draws), "consistency": consistency, "changes": changes}
     result, verdict, asked = solved(build, session, overrides, limits, **wanted)
     write(result, verdict, asked, out, units)
     if as_json:

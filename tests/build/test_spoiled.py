@@ -1134,8 +1134,10 @@ CASES: tuple[Case, ...] = (
         "session",
         (('quantity = "intake"', 'quantity = "margin"'),),
         (
-            "hill.toml:43: limits.1.at_most: is of quantities that must stay low; a margin must stay up: "
-            'write at_least = "8 K"',
+            (
+                "hill.toml:43: limits.1.at_most: is of quantities that must stay low; a margin must stay up: "
+                'write at_least = "8 K"'
+            ),
         ),
     ),
     Case(

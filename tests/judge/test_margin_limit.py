@@ -81,8 +81,8 @@ def test_broken_from_the_first_pull_and_holding():
         judge(calibrated(16.0))
         .words()
         .headline.startswith(
-            "Does not hold: the charge falls 1 K short of your 16 K knock margin already in the first pull; the worst, the "
-            "sixth, 11 K short."
+            "Does not hold: the charge falls 1 K short of your 16 K knock margin already in the first pull; the worst, "
+            "the sixth, 11 K short."
         )
     )
     held = judge(calibrated(2.0))

@@ -29,7 +29,6 @@ class Wanted(NamedTuple):
     draws: int = 0
     consistency: bool = False
     changes: bool = False
-    failures: bool = False
 
 
 NO_MORE = Wanted()
@@ -42,7 +41,7 @@ def answer(
     *,
     progress: Callable[[str], None] = lambda _: None,
 ) -> tuple[Forecast, Verdict, Asked]:
-    """Simulate and judge; without limits in the session one is proposed and judged against.
+    """Simulate and judge, and say what a dead pump, fan or hose does; without limits one is proposed, judged against.
 
     `progress` is told in words what is being done.  Raises as `simulate` does, naming the build's file.
     """
@@ -57,6 +56,7 @@ def answer(
         if wanted.changes:
             progress("  single changes, each run again")
             changes = what_to_change(forecast)
+<<<<<<< HEAD
         failing = None
         if wanted.failures:
             progress("  a pump, a fan, a hose that dies")
@@ -68,6 +68,9 @@ def answer(
 def judged(forecast: Forecast, asked: Asked) -> Verdict:
     """The verdict, as sure as the bands that were asked for make it, naming a proposed limit as such."""
     bands, proposal = asked.bands, asked.proposal
+=======
+        failing = failures(forecast)
+>>>>>>> main
     verdict = judge(forecast) if bands is None else judge(forecast, bands=bands.figures, chances=bands.chances)
     return verdict if proposal is None else with_proposal(verdict, proposal)
 

@@ -12,8 +12,9 @@ from typing import Any
 
 from coldside.explore.bands import Band, Bands, bands_json
 from coldside.explore.changes import Changes, changes_json
-from coldside.explore.failures import Failures, failures_json
-from coldside.explore.failures import sentences as failure_sentences
+from coldside.explore.failure_words import failures_json
+from coldside.explore.failure_words import sentences as failure_sentences
+from coldside.explore.failures import Failures
 from coldside.explore.sensitivity import by_regression
 from coldside.explore.sensitivity import words as influence_words
 from coldside.judge.consistency_words import Consistency, consistency_json

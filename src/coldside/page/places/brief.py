@@ -147,7 +147,7 @@ def piece(ask: Ask) -> Mapping[str, Any]:
         words = in_units(unknowns.words, ask.system) if unknowns else ""
         rows = [(FIELDS[one.key].help, one.change) for one in unknowns.ranked[:6]] if unknowns else []
         told = [
-            (help, show_value(change, "temperature_difference", ask.system)) for help, change in rows if change > 0.1
+            (what, show_value(change, "temperature_difference", ask.system)) for what, change in rows if change > 0.1
         ]
         return {"html": render(ask, "unknowns.html", title="", words=words, rows=told)}
     starters = [
