@@ -56,11 +56,7 @@ def answer(
         if wanted.changes:
             progress("  single changes, each run again")
             changes = what_to_change(forecast)
-<<<<<<< HEAD
-        failing = None
-        if wanted.failures:
-            progress("  a pump, a fan, a hose that dies")
-            failing = failures(forecast)
+        failing = failures(forecast)
     asked = Asked(bands, alike, changes, failing, proposal)
     return forecast, judged(forecast, asked), asked
 
@@ -68,9 +64,6 @@ def answer(
 def judged(forecast: Forecast, asked: Asked) -> Verdict:
     """The verdict, as sure as the bands that were asked for make it, naming a proposed limit as such."""
     bands, proposal = asked.bands, asked.proposal
-=======
-        failing = failures(forecast)
->>>>>>> main
     verdict = judge(forecast) if bands is None else judge(forecast, bands=bands.figures, chances=bands.chances)
     return verdict if proposal is None else with_proposal(verdict, proposal)
 
