@@ -9,9 +9,16 @@ from __future__ import annotations
 import inspect
 from pathlib import Path
 
+<<<<<<< HEAD
 from coldside.build.describing import allowed, default, form
 from coldside.build.schema import PART_KINDS, LoopKeys, fields_of
 from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec
+=======
+from coldside import units
+from coldside.build.schema import PART_KINDS, LoopKeys, SpecField, fields_of
+from coldside.build.values import curve_form
+from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, ReadingSpec
+>>>>>>> main
 from coldside.duty.phases import GroupKeys, SessionKeys
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
@@ -32,6 +39,7 @@ BUILD_TABLES: tuple[tuple[str, type], ...] = (
 SESSION_TABLES: tuple[tuple[str, type], ...] = (
     ("on top, beside `schema` and `name`", SessionKeys),
     ("[ambient]", AmbientSpec),
+    ("[[ambient.readings]]", ReadingSpec),
     ("[[phases]]", PhaseSpec),
     ("[groups.NAME]", GroupKeys),
     ("[[limits]]", LimitSpec),
@@ -40,6 +48,8 @@ INTRODUCTIONS = {
     "[engine]": "The engine; it stands at the end of the charge path.",
     "[loops.NAME], beside `path`": "A closed circuit of coolant; the end of its path joins the start.",
     "[ducts.NAME], beside `path`": "A stream of cooling air from inlet to exit, with what stands in it in order.",
+    "[[ambient.readings]]": "The air once more, later in the session: straight lines between readings, held after the "
+    "last. Without readings the air stays as it is.",
     "on top, beside `schema` and `name`": "",
 }
 

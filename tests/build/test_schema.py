@@ -14,13 +14,13 @@ from coldside.build.check import default_text
 from coldside.build.document import scan
 from coldside.build.model import Given
 from coldside.build.schema import PART_KINDS, Reading, SpecField, fields_of, model_of
-from coldside.duty.model import AmbientSpec, LimitSpec, PhaseSpec
+from coldside.duty.model import AmbientSpec, LimitSpec, PhaseSpec, ReadingSpec
 from coldside.errors import BadInput
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.units import Pressure
 
-SPECS = [*PART_KINDS.values(), EngineSpec, CarSpec, BaySpec, DuctSpec, AmbientSpec, PhaseSpec, LimitSpec]
+SPECS = [*PART_KINDS.values(), EngineSpec, CarSpec, BaySpec, DuctSpec, AmbientSpec, ReadingSpec, PhaseSpec, LimitSpec]
 KEYS = [(spec, item) for spec in SPECS for item in fields_of(spec)]
 WITH_UNIT = [(spec, item) for spec, item in KEYS if item.meta.kind in units.KINDS]
 NUMBERS = [(spec, item) for spec, item in WITH_UNIT if isinstance(item.default, float) and item.meta.kind != "command"]

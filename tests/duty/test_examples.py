@@ -21,7 +21,7 @@ BUILDS = (
     "avocet/split_loop.toml",
     "plover/stacked.toml",
 )
-SESSIONS = ("dyno-pulls.toml", "traffic-then-pull.toml", "steady.toml", "track.toml")
+SESSIONS = ("dyno-pulls.toml", "traffic-then-pull.toml", "steady.toml", "track.toml", "warming-afternoon.toml")
 
 
 @pytest.mark.parametrize("session", SESSIONS)

@@ -10,7 +10,7 @@ import pytest
 from coldside.build import files
 from coldside.build.schema import HOMES, OTHER_WORDS, fields_of
 from coldside.duty import phases
-from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, Session
+from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, ReadingSpec, Session
 from coldside.duty.phases import load_limits, load_session
 from coldside.errors import BadInput
 from coldside.parts.engine import RPM
@@ -231,7 +231,7 @@ def test_every_key_of_a_phase_belongs_to_a_kind() -> None:
 
 
 def test_other_words_lead_to_keys_that_are_there() -> None:
-    for spec in (PhaseSpec, AmbientSpec, LimitSpec):
+    for spec in (PhaseSpec, AmbientSpec, ReadingSpec, LimitSpec):
         keys = {item.key for item in fields_of(spec)}
         assert set(OTHER_WORDS[spec].values()) <= keys
         assert not set(OTHER_WORDS[spec]) & keys

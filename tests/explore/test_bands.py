@@ -20,7 +20,7 @@ from coldside.explore.draws import Uncertain, drawn, uncertain_inputs
 from coldside.explore.outcome import COARSE, FINE, figures, run, thinned
 from coldside.explore.sensitivity import REST, by_regression, by_variance
 from coldside.explore.workers import on_all_cores
-from coldside.judge.verdict import judge
+from coldside.judge.verdict import judge, judge_limit
 from coldside.plant.forecast import simulate
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -259,3 +259,17 @@ def test_a_limit_on_an_engine_s_loop_has_its_band():
     limit = LimitSpec(quantity="coolant", at_most=388.15, during="always", loop="engine_water")
     bands = simulate_many(build, replace(session, limits=(limit,)), 4)
     assert bands.figures["limits.0"][2] > bands.figures["limits.0"][0]
+
+
+def test_the_chance_of_a_margin_is_that_it_is_not_fallen_below():
+    """Each draw's margin is its own; the chance is the share of draws at or above the bound."""
+    build = load_build(EXAMPLES / "siskin" / "blown.toml")
+    limit = LimitSpec(quantity="margin", at_least=20.0)
+    bands = simulate_many(build, replace(SHORT, limits=(limit,)), 8)
+    margins = bands.outcomes["limits.0"]
+    assert bands.nominal["limits.0"] == pytest.approx(judge_limit(simulate(build, SHORT), limit).value, rel=1e-9)
+    assert np.ptp(margins) > 1.0
+    middle = float(np.sort(margins)[3])  # four of eight lie above
+    again = simulate_many(build, replace(SHORT, limits=(replace(limit, at_least=middle + 1e-6),)), 8)
+    assert again.chances["limits.0"] == pytest.approx(0.5)
+    assert again.chances["all"] == again.chances["limits.0"]

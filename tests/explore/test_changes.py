@@ -6,6 +6,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from coldside.build.files import load_build
@@ -107,3 +108,24 @@ def test_words_and_json():
     block = changes_json(found())
     assert block["ranked"][0]["effect_K"] == found().ranked[0].effect
     assert block["runs"] == found().runs <= 14 + 4 * 3
+
+
+def test_runs_are_driven_as_the_settled_forecast_drives_them_and_timed_with_what_heat_leaves():
+    """Against two whole forecasts: a time by 10 % of the difference and 3 ms, the peak as in any session."""
+    passes = replace(
+        SHORT,
+        phases=(PhaseSpec(kind="pass", distance=402.336, repeat=2, rest=60.0),),
+        limits=(LimitSpec(quantity="intake", at_most=315.0),),
+        ambient=replace(DYNO.ambient, temperature=308.15),
+    )
+    forecast = simulate(WATER, passes)
+    found = what_to_change(forecast, kinds=("boost",), draws=0)
+    (one,) = found.ranked
+    other = simulate(*changed("boost", WATER, passes))
+    times = [np.mean([timed.run.time for timed in each.runs]) for each in (forecast, other)]
+    assert times[1] - times[0] > 0.05
+    assert one.aside.run_time == pytest.approx(times[1] - times[0], rel=0.10, abs=3e-3)
+    effect = float(other.intake[other.peak] - forecast.intake[forecast.peak])
+    assert one.effect == pytest.approx(effect, abs=0.1 + 0.05 * abs(effect))
+    assert "slower a run" in " ".join(sentence.words() for sentence in found.sentences)
+    assert changes_json(found)["ranked"][0]["run_time_s"] == one.aside.run_time

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import time
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import cache
 from pathlib import Path
 
@@ -19,7 +19,7 @@ from coldside.duty.phases import load_session
 from coldside.explore.commands import Bench, commanded
 from coldside.explore.failure_words import failures_json, sentences
 from coldside.explore.failures import REACTION, SWITCH, failures, without_coolant, worst_stretch
-from coldside.explore.outcome import FINE
+from coldside.explore.outcome import FINE, Fineness, thinned
 from coldside.judge.knock_limit import margin_trace
 from coldside.plant import layout
 from coldside.plant.assemble import assemble
@@ -199,3 +199,14 @@ def test_nothing_can_die_without_boost():
     quiet = replace(forecast(), plenum_pressure=0.9e5 + 0.0 * forecast().time)
     assert failures(quiet).cases == ()
     assert sentences(failures(quiet)) == ()
+
+
+def test_a_coarse_forecast_gives_nearly_the_same():
+    """What a page looks at while values are moved has every fourth sample already."""
+    mine, n = forecast(), len(forecast().time)
+    arrays = {item.name: getattr(mine, item.name) for item in fields(mine)}
+    kept = {name: v[::4] for name, v in arrays.items() if isinstance(v, np.ndarray) and len(v) == n}
+    command = {name: told[::4] for name, told in mine.command.items()}
+    coarse = replace(mine, **kept, command=command, demand=thinned(mine.demand, Fineness(every=4)))
+    fine, found = (named(failures(one, [LIMIT]), "pump") for one in (forecast(), coarse))
+    assert found.to_limit == pytest.approx(fine.to_limit, abs=0.5)  # s, a sample of the coarse one

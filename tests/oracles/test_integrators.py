@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from types import ModuleType
@@ -16,6 +17,7 @@ import pytest
 
 from coldside.build.files import load_build
 from coldside.duty.demand import sample
+from coldside.duty.model import ReadingSpec
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.forecast import Solution, solve
 from generators import BUNDLED, short_session
@@ -106,3 +108,21 @@ def test_every_state_is_right_not_only_the_intake():
     plant, solution, _ = run("tern/water")
     n = plant.arrays.n_states
     np.testing.assert_allclose(solution.end[:n], exact("tern/water")[-1], atol=0.02)
+
+
+def test_the_step_check_tells_the_error_while_the_air_moves():
+    """The same bound as in still air, with the shade warming by 14 K and cooling again within the session."""
+    pytest.importorskip("sksundae")
+    build = load_build(ROOT / "examples" / "tern" / "water.toml")
+    session = short_session(build)
+    readings = (
+        ReadingSpec(at=40.0, temperature=session.ambient.temperature + 14.0),
+        ReadingSpec(at=90.0, temperature=295.0),
+    )
+    plant = assemble(build, sample(replace(session, readings=readings), build))
+    solution = solve(plant)
+    halved = solve(plant, parts=2, levels=solution.levels)
+    oracle = oracles().Oracle(plant, solution)
+    error = float(np.abs(oracle.intake(oracle.run(oracles().cvode(1e-10))) - solution.intake).max())
+    assert 1e-9 < error <= 2.0 * float(np.abs(halved.intake - solution.intake).max()) + 0.002
+    assert error <= 0.02

@@ -19,23 +19,33 @@ from coldside.errors import BadInput, nearest
 from coldside.units import Pressure, parse, typed
 
 LARGEST_FILE = 50_000_000  # bytes
+COLDEST_AIR, HOTTEST_AIR = 223.15, 333.15  # K
 CLOSING_RATE = 1.5  # m/s2, how a cycle that does not end at its starting speed is joined to its next round
 CYCLE_COLUMNS = ("t_s", "speed_m_s")
-REPLAY_KINDS = {"time": "time", "engine_speed": "engine_speed", "plenum": "pressure", "road_speed": "speed"}
+REPLAY_KINDS = {
+    "time": "time",
+    "engine_speed": "engine_speed",
+    "plenum": "pressure",
+    "road_speed": "speed",
+    "ambient": "temperature",
+}
 REPLAY_NEEDED = ("time", "engine_speed", "plenum")
-REPLAY_LABELS = '"time [s]", "engine_speed [rpm]", "plenum [kPa abs]" and, if known, "road_speed [km/h]"'
+REPLAY_LABELS = (
+    '"time [s]", "engine_speed [rpm]", "plenum [kPa abs]" and, if known, "road_speed [km/h]" and "ambient [degC]"'
+)
 _LABEL = re.compile(r"\s*(\w+)\s*\[([^\]]+)\]\s*\Z")
 
 
 @dataclass(frozen=True)
 class Replay:
-    """The user's own samples: time from 0, s; rev/s; Pa absolute; m/s (zeros where not given)."""
+    """The user's own samples: time from 0, s; rev/s; Pa absolute; m/s (zeros where not given); K in the shade."""
 
     time: np.ndarray
     engine_speed: np.ndarray
     plenum: np.ndarray
     road_speed: np.ndarray
     notes: tuple[str, ...] = ()
+    ambient: np.ndarray | None = None
 
 
 def beside(session_file: str, name: str) -> Path:
@@ -84,14 +94,14 @@ def read_columns(
 def read_replay(path: Path, ambient_pressure: float) -> Replay:
     """The user's own samples for `replay`: CSV, units in the column names.
 
-    Columns `time`, `engine_speed`, `plenum` and optionally `road_speed`, each with its unit in
+    Columns `time`, `engine_speed`, `plenum` and optionally `road_speed` and `ambient`, each with its unit in
     square brackets, in any order; `plenum` says gauge or abs, gauge is over `ambient_pressure`
     (Pa absolute).  Raises `BadInput` with file and line: unknown or doubled column, unit missing or
-    unknown, no number, time that does not rise, a speed below 0, a plenum not above 0.
+    unknown, no number, time that does not rise, a speed below 0, a plenum not above 0, an ambient of no weather.
     """
     header, where, rows = _table(path)
     found: dict[str, int] = {}
-    units: dict[str, float | Pressure] = {}
+    units: dict[str, float | Pressure | tuple[float, float]] = {}
     for index, label in enumerate(header):
         name, unit = _labelled(label, where)
         if name in found:
@@ -112,8 +122,11 @@ def read_replay(path: Path, ambient_pressure: float) -> Replay:
         _check_low(path, rows, si["road_speed"], header[found["road_speed"]], "a speed cannot be below 0")
     else:
         notes = (f'{path.name} has no column "road_speed [km/h]": the car is taken to stand still',)
-    road = si.get("road_speed", np.zeros_like(si["time"]))
-    return Replay(si["time"] - si["time"][0], si["engine_speed"], si["plenum"], road, notes)
+    road, ambient = si.get("road_speed", np.zeros_like(si["time"])), si.get("ambient")
+    if ambient is not None:
+        label, words = header[found["ambient"]], "no air in the shade is outside -50 to 60 degC"
+        _check_low(path, rows, np.minimum(ambient - COLDEST_AIR, HOTTEST_AIR - ambient), label, words)
+    return Replay(si["time"] - si["time"][0], si["engine_speed"], si["plenum"], road, notes, ambient)
 
 
 def _table(path: Path) -> tuple[list[str], str, list[tuple[int, list[str]]]]:
@@ -154,8 +167,8 @@ def _present(name: str, header: list[str], path: Path, where: str, wanted: tuple
     return name
 
 
-def _labelled(label: str, where: str) -> tuple[str, float | Pressure]:
-    """Name and one unit in SI of a replay column such as "plenum [kPa abs]"."""
+def _labelled(label: str, where: str) -> tuple[str, float | Pressure | tuple[float, float]]:
+    """Name and one unit in SI of a replay column such as "plenum [kPa abs]"; of a temperature its zero and its degree."""
     match = _LABEL.match(label)
     if match is None:
         raise BadInput(
@@ -167,12 +180,18 @@ def _labelled(label: str, where: str) -> tuple[str, float | Pressure]:
         hint = f'; did you mean "{close}"?' if close else ""
         raise BadInput(f'column "{name}" is not known; the columns are {REPLAY_LABELS}{hint}', where=where)
     try:
-        return name, parse(f"1 {unit}", REPLAY_KINDS[name]).value
+        one = parse(f"1 {unit}", REPLAY_KINDS[name]).value
+        if REPLAY_KINDS[name] == "temperature":
+            degree = parse(f"2 {unit}", "temperature").value - one
+            return name, (one - degree, degree)
+        return name, one
     except BadInput as fault:
         raise BadInput(f"column {typed(label)}: {fault.message}", where=where) from None
 
 
-def _in_si(values: np.ndarray, unit: float | Pressure, ambient_pressure: float) -> np.ndarray:
+def _in_si(values: np.ndarray, unit: float | Pressure | tuple[float, float], ambient_pressure: float) -> np.ndarray:
+    if isinstance(unit, tuple):
+        return unit[0] + values * unit[1]
     if isinstance(unit, Pressure):
         return values * unit.value + (ambient_pressure if unit.gauge else 0.0)
     return values * unit

@@ -7,7 +7,8 @@ Every change is run as coarsely as its base (`outcome.COARSE`), so that the grid
 difference, which is added to the forecast's own figure.  The best of them are run again on draws of the
 uncertain inputs that base and change have in common: their band is that of the difference.
 Bounded: one base, at most 13 changes, and `draws` runs of the base and of each of the `banded` best.
-A forecast of passes or laps rules their times by heat; these runs keep the driving of a cool charge.
+Passes and laps are driven as the settled forecast drives them, changed only as the change itself does; what the
+change makes of their times is found by driving them once more with the power that its heat leaves.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from coldside.build.model import Build, names_on
-from coldside.duty.model import LimitSpec, Session
+from coldside.duty.model import LimitSpec, Session, Shares
 from coldside.errors import ColdsideError
 from coldside.explore.changed import CHANGES, KINDS, changed, faces_of, said
 from coldside.explore.draws import Uncertain, drawn, scores, uncertain_inputs, values_of
@@ -36,7 +37,15 @@ DRAWS, BANDED = 6, 4  # runs of each of the best, and how many are the best
 TENTHS = 1.2816  # standard deviations from the middle to the 10th and 90th percentile of a normal quantity
 CLOSE, CLOSE_SHARE = 5.0, 0.05  # K, or share of a spread, by which a limit that holds is close (own)
 WORTH, WORTH_SHARE = 0.25, 0.005  # the same that a change must bring to be one (own)
-MASS, VOLUME, CURRENT, PREHEAT, LOSS, POWER = 0.1, 0.1e-3, 0.3, 0.5, 200.0, 0.005  # from which a side effect is named
+MASS, VOLUME, CURRENT, PREHEAT, LOSS, POWER, RUN = (
+    0.1,
+    0.1e-3,
+    0.3,
+    0.5,
+    200.0,
+    0.005,
+    0.01,
+)  # from which a side effect is named
 
 
 @dataclass(frozen=True)
@@ -44,7 +53,8 @@ class Aside:
     """What a change does beside the figure it was tried for; differences to the build as it is, SI.
 
     `mass` [kg] of metal and coolant, as far as the build describes parts; `charge_volume` [m3]; `current` [A] of all
-    pumps and fans on; `charge_loss` [Pa] at the hottest moment; `power` share of mean power in boost; `preheat` by
+    pumps and fans on; `charge_loss` [Pa] at the hottest moment; `power` share of mean power in boost; `run_time` [s]
+    of a pass or lap on average, with the power that heat then leaves (None without one); `preheat` by
     part [K]: air that reaches a face behind those that cool the charge, mean in boost; `breaks` the limits
     that hold now and would not; `mends` those broken now that would hold.
     """
@@ -54,6 +64,7 @@ class Aside:
     current: float
     charge_loss: float
     power: float | None
+    run_time: float | None
     preheat: Mapping[str, float]
     breaks: tuple[str, ...]
     mends: tuple[str, ...]
@@ -109,15 +120,19 @@ def what_to_change(
     draws: int = DRAWS,
     banded: int = BANDED,
     seed: int = 0,
-    fineness: Fineness = COARSE,
+    fineness: Fineness | None = None,
 ) -> Changes:
     """Single changes to the forecast's build and session, each re-run, ranked.
 
     Parameters: `limits` in place of the session's own; `kinds` of changes to try; `draws` of the uncertain inputs
     for each of the `banded` best, which then have a band (0: none).  The figure is the limit broken first, else the
-    one with least to spare, else the peak of the intake.  Raises as `simulate` does for the base.
+    one with least to spare, else the peak of the intake.  `fineness` None: `COARSE`, with every sample of passes and
+    laps (see `of_runs`).  Raises as `simulate` does for the base.
     """
     build = forecast.build
+    in_draws = COARSE if fineness is None else fineness  # there only how far effects scatter is looked at
+    if fineness is None:
+        fineness = of_runs(COARSE) if forecast.demand.runs else COARSE
     session = forecast.session if limits is None else replace(forecast.session, limits=tuple(limits))
     limit, figure, urgency = _limiting(forecast, session.limits)
     nominal = figures(replace(forecast, session=session))
@@ -126,10 +141,10 @@ def what_to_change(
         pair = changed(kind, build, session)
         if pair is not None:
             jobs.append((kind, *pair))
-    seen = on_all_cores(_seen, fineness, jobs)
+    seen = on_all_cores(_seen, (fineness, forecast.shares), jobs)
     base = seen[0]
     if isinstance(base, str):  # as the build is, it has been solved: what is coarse must be too
-        run(build, session, fineness)
+        run(build, session, fineness, shares=forecast.shares)
         base = {}
     found, without, now = [], [], inventory(build)
     for (kind, other, _), one in zip(jobs[1:], seen[1:], strict=True):
@@ -142,7 +157,8 @@ def what_to_change(
         aside = _aside(session, nominal, base, one, (now, inventory(other)))
         found.append(Change(kind, said(kind, build), effect, value, holds, aside))
     found.sort(key=lambda change: change.effect)
-    ranked, more = _with_bands(found, build, session, (figure, _sign(limit)), (draws, banded, seed), fineness)
+    shared = ((figure, _sign(limit)), (draws, banded, seed), in_draws)
+    ranked, more = _with_bands(found, forecast, session, *shared)
     return Changes(
         figure=figure,
         name=NAMES[limit.quantity] if limit is not None else "peak of the intake",
@@ -164,6 +180,14 @@ def _sign(limit: LimitSpec | None) -> float:
     return -1.0 if limit is not None and limit.lowest else 1.0
 
 
+def of_runs(fineness: Fineness) -> Fineness:
+    """The same with every sample kept: a run peaks in the last tenth of a second before a change of gear.
+
+    A change moves that moment, so that runs with samples 0.4 s apart would differ by up to 1 K for nothing.
+    """
+    return replace(fineness, every=1)
+
+
 def _limiting(forecast: Forecast, limits: Sequence[LimitSpec]) -> tuple[LimitSpec | None, str, str]:
     """The limit that matters, its figure, and how much: broken first, else with the least share of `CLOSE` to spare."""
     judged = [(k, spec, judge_limit(forecast, spec)) for k, spec in enumerate(limits)]
@@ -182,12 +206,15 @@ def _limiting(forecast: Forecast, limits: Sequence[LimitSpec]) -> tuple[LimitSpe
     return spec, f"limits.{k}", "close" if room(nearest) <= 1.0 else "holds"
 
 
-def _seen(fineness: Fineness, jobs: Sequence[tuple[str, Build, Session]]) -> list[dict[str, float] | str]:
+def _seen(
+    shared: tuple[Fineness, Shares | None], jobs: Sequence[tuple[str, Build, Session]]
+) -> list[dict[str, float] | str]:
     """Figures of some runs with what side effects look at; what was said where there is no balance."""
+    fineness, shares = shared
     found: list[dict[str, float] | str] = []
     for _, build, session in jobs:
         try:
-            found.append(_measured(run(build, session, fineness)))
+            found.append(_measured(run(build, session, fineness, shares=shares, timed=True)))
         except ColdsideError as fault:
             found.append(str(fault))
     return found
@@ -198,6 +225,8 @@ def _measured(outcome: Outcome) -> dict[str, float]:
     found = figures(outcome) | {"charge_loss": outcome.charge_loss}
     for part in behind(outcome.build):
         found[f"preheat.{part}"] = float(outcome.cooling_in[part][counts].mean())
+    if outcome.run_times:
+        found["run_time"] = float(np.mean(outcome.run_times))
     return found
 
 
@@ -236,6 +265,7 @@ def _aside(
         current=then.current - now.current,
         charge_loss=one["charge_loss"] - base["charge_loss"],
         power=power,
+        run_time=one["run_time"] - base["run_time"] if "run_time" in one and "run_time" in base else None,
         preheat={
             key.partition(".")[2]: value - base[key]
             for key, value in one.items()
@@ -248,7 +278,7 @@ def _aside(
 
 def _with_bands(
     found: list[Change],
-    build: Build,
+    forecast: Forecast,
     session: Session,
     ranked_by: tuple[str, float],
     asked: tuple[int, int, int],
@@ -260,12 +290,14 @@ def _with_bands(
     """
     figure, sign = ranked_by
     draws, banded, seed = asked
+    build = forecast.build
     inputs, best = uncertain_inputs(build, session), [one.kind for one in found[:banded]]
     if draws < 2 or not best or not inputs:
         return found, 0
     kinds = ["", *best]
     jobs = [(kind, row) for row in values_of(inputs, scores(len(inputs), draws, seed)) for kind in kinds]
-    values = np.array(on_all_cores(_of_draws, (build, session, inputs, figure, fineness), jobs))
+    shared = (build, session, inputs, figure, fineness, forecast.shares)
+    values = np.array(on_all_cores(_of_draws, shared, jobs))
     by_kind = values.reshape(draws, len(kinds))
     effects = sign * (by_kind[:, 1:] - by_kind[:, :1])
     banded_changes = []
@@ -280,17 +312,18 @@ def _with_bands(
 
 
 def _of_draws(
-    shared: tuple[Build, Session, tuple[Uncertain, ...], str, Fineness], jobs: Sequence[tuple[str, np.ndarray]]
+    shared: tuple[Build, Session, tuple[Uncertain, ...], str, Fineness, Shares | None],
+    jobs: Sequence[tuple[str, np.ndarray]],
 ) -> list[float]:
     """The figure with one change on one draw of the inputs; NaN where there is no balance."""
-    build, session, inputs, figure, fineness = shared
+    build, session, inputs, figure, fineness, shares = shared
     found = []
     for kind, row in jobs:
         try:
             pair = drawn(build, session, inputs, row)
             if kind:
                 pair = CHANGES[kind](*pair) or pair
-            found.append(figures(run(*pair, fineness)).get(figure, np.nan))
+            found.append(figures(run(*pair, fineness, shares=shares)).get(figure, np.nan))
         except ColdsideError:
             found.append(np.nan)
     return found
@@ -366,6 +399,8 @@ def _beside(aside: Aside, values: dict[str, Quantity | str]) -> list[str]:
             told.append(f"air to {{part{k}}} {{rise{k}}} " + ("warmer" if rise > 0.0 else "cooler"))
     if aside.power is not None and abs(aside.power) >= POWER:
         told.append(put("power", aside.power, "share", 1) + " power")
+    if aside.run_time is not None and abs(aside.run_time) >= RUN:
+        told.append(f"{abs(aside.run_time):.2f} s " + ("slower" if aside.run_time > 0.0 else "quicker") + " a run")
     if aside.breaks:
         values["breaks"] = listed(aside.breaks)
         told.append("but breaks the limit on {breaks}")
@@ -397,6 +432,7 @@ def changes_json(found: Changes, system: str = "si") -> dict[str, Any]:
                 "current_A": one.aside.current,
                 "charge_loss_Pa": one.aside.charge_loss,
                 "power": one.aside.power,
+                "run_time_s": one.aside.run_time,
                 "preheat_K": dict(one.aside.preheat),
                 "breaks": list(one.aside.breaks),
                 "mends": list(one.aside.mends),

@@ -121,7 +121,7 @@ def failures(forecast: Forecast, limits: Sequence[LimitSpec] | None = None) -> F
     looked_at = tuple(one for one in wanted if one.quantity in LIMITED)
     proposed = limits is None and forecast.session.proposed
     doomed = list(_doomed(forecast))
-    if not doomed or not forecast.boost[:: COARSE.every].any() or len(forecast.time) < FEWEST:
+    if not doomed or len(forecast.time) < FEWEST or not forecast.boost[:: _every(forecast)].any():
         return Failures((), looked_at, proposed)
     scene = _Scene(forecast, looked_at)
     cases = [scene.case(one) for one in doomed if scene.runs(one)]
@@ -140,6 +140,11 @@ def _doomed(forecast: Forecast) -> Iterator[_Doomed]:
         specs = [build.parts.get(name) for name in names_on(loop.path)]
         if any(isinstance(spec, WaterCoreSpec) for spec in specs) and any(isinstance(spec, HoseSpec) for spec in specs):
             yield _Doomed(loop.name, "hose", None, loop.name)
+
+
+def _every(forecast: Forecast) -> int:
+    """Samples of a forecast for one of the coarse march; a forecast may be coarse itself."""
+    return max(1, round(COARSE.every * SAMPLE_TIME / float(forecast.time[1] - forecast.time[0])))
 
 
 def worst_stretch(forecast: Forecast) -> tuple[int, int]:
@@ -165,9 +170,9 @@ class _Scene:
 
     def __init__(self, forecast: Forecast, limits: Sequence[LimitSpec]) -> None:
         self.forecast, self.build, self.limits = forecast, forecast.build, limits
-        every = COARSE.every
+        every = _every(forecast)
         first, last = worst_stretch(forecast)
-        thin = thinned(forecast.demand, COARSE)
+        thin = thinned(forecast.demand, replace(COARSE, every=every))
         self.first = min(first // every, len(thin.time) - 2)
         self.last = min(max(-(-last // every), self.first + 1), len(thin.time) - 1)
         said = {name: np.unique(told) for name, told in forecast.command.items() if name in thin.command}
@@ -175,7 +180,9 @@ class _Scene:
         demand = _until(thin, max(self.last + 1, fewest))
         plant = assemble(self.build, _with_levels(demand, said), COARSE.cells, grid=COARSE.grid)
         # the levels stand in the demand only so that the tables of flows have them: what is told is told below
-        self.plant: Plant = replace(plant, demand=demand, arrays=plant.arrays._replace(step=every * SAMPLE_TIME))
+        self.plant: Plant = replace(
+            plant, demand=demand, arrays=plant.arrays._replace(step=thin.time[1] - thin.time[0])
+        )
         at = np.minimum(np.arange(len(demand.time)) * every, len(forecast.time) - 1)
         self.did = np.stack([self._levels(k, forecast.command[name][at]) for k, name in self._numbered()], 1)
         self.start = self._march(0, self.first, self.plant.start, self.did).end

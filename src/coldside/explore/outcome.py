@@ -20,19 +20,23 @@ import numpy as np
 
 from coldside.build.model import Build
 from coldside.duty.demand import sample
-from coldside.duty.model import Demand, Run, Session, Span
+from coldside.duty.model import Demand, Run, Session, Shares, Span
 from coldside.judge.heat import core_loops
 from coldside.judge.power import mean_where, power_spread, temperature_spread
 from coldside.judge.verdict import judge_limit
 from coldside.plant import layout
 from coldside.plant.assemble import Plant, assemble
-from coldside.plant.forecast import charge_states, solve
+from coldside.plant.charge import ChargeState
+from coldside.plant.feedback import Turn, settle, shares_of
+from coldside.plant.forecast import charge_states, solve, turn_of
 from coldside.plant.output import answers_heat, brake_power_at, knock_share
 from coldside.plant.results import Forecast
 from coldside.plant.tables import FULL, Grid
 from coldside.plant.traces import Solution, Streams
 
 Piece = TypeVar("Piece", Span, Run)
+
+TRIMMED = 3  # turns in which trims of boost come within a few per cent of what they take (1 %/K)
 
 
 @dataclass(frozen=True)
@@ -91,17 +95,32 @@ class Outcome:
     charge_loss: float = math.nan  # Pa from the last compressor to the plenum, at `peak`
     cooling_in: Mapping[str, np.ndarray] = field(default_factory=dict)  # part in a duct -> air that reaches it
     outlet: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)  # (part, "coolant") -> what leaves it
+    plenum_pressure: np.ndarray | None = None  # Pa absolute; where a limit on the knock margin asks for it
+    run_times: tuple[float, ...] = ()  # s of passes and laps with the power that heat leaves; empty: not asked for
 
 
-def run(build: Build, session: Session, fineness: Fineness = FINE) -> Outcome:
+def run(
+    build: Build, session: Session, fineness: Fineness = FINE, *, shares: Shares | None = None, timed: bool = False
+) -> Outcome:
     """The whole session on one build; raises as `simulate` does.
 
-    Passes and laps are driven once, as if heat left all their power: how far heat slows them is the nominal
-    forecast's to say, and moves the heat of a run by little.
+    Passes and laps are driven once, with `shares` of their power, such as a forecast's of the same session (None: all
+    of it): further turns of driving and heat move a run's heat by less than a coarse march is off.  `timed` drives
+    them once more with the power that this march leaves, for their times alone.  Trims of boost take `TRIMMED` turns.
     """
-    demand = thinned(sample(session, build), fineness)
-    plant = assemble(build, demand, fineness.cells, grid=fineness.grid)
-    return _outcome(plant, session, solve(plant))
+
+    def march(demand: Demand) -> Turn[tuple[Plant, Solution]]:
+        plant = assemble(build, thinned(demand, fineness), fineness.cells, grid=fineness.grid)
+        return turn_of(plant, session, solve(plant))
+
+    most = 0 if build.engine.trim_boost is None else TRIMMED
+    turn, _ = settle(build, session, march, shares=shares, turns=most)
+    plant, solution = turn.result
+    found = _outcome(plant, session, solution)
+    if not timed or not plant.demand.runs:
+        return found
+    left = sample(session, build, shares_of(turn.demand, *turn.powers()))
+    return replace(found, run_times=tuple(run.time for run in left.runs))
 
 
 def thinned(demand: Demand, fineness: Fineness) -> Demand:
@@ -156,6 +175,7 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
     means = solution.scalars[:, 4 + n_sensors :]
     streams = Streams(plant, solution)
     sensor = solution.scalars[:, 4 + of_charge[-1]] if of_charge else None
+    knock = any(limit.quantity == "margin" for limit in session.limits)
     return Outcome(
         build=plant.build,
         session=session,
@@ -178,6 +198,7 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
             for i, p in enumerate(plant.passes)
             if A.passes[i, layout.P_SORT] == layout.COOLANT
         },
+        plenum_pressure=_charge(plant, solution).plenum_pressure if knock else None,
     )
 
 
@@ -197,13 +218,19 @@ def _charge_loss(plant: Plant, solution: Solution) -> float:
 
 def _power(plant: Plant, solution: Solution, sensor: np.ndarray | None) -> np.ndarray:
     """Brake power, W; from the tables' flow, but where a belt or knock asks for pressures from the exact balance."""
-    A, flow, plenum = plant.arrays, solution.scalars[:, 0], solution.scalars[:, 3]
+    flow, plenum = solution.scalars[:, 0], solution.scalars[:, 3]
     if plant.charge.drive is None and not answers_heat(plant.build.engine):
         return brake_power_at(plant, flow, plenum)
-    at = 5 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
-    state = charge_states(plant, plant.demand, plenum, solution.scalars[:, at] if A.stages > 1 else None)
+    state = _charge(plant, solution)
     share = knock_share(plant, state.plenum_pressure, plenum, solution.intake if sensor is None else sensor)
     return share * brake_power_at(plant, state.flow, plenum, state.belt_power)
+
+
+def _charge(plant: Plant, solution: Solution) -> ChargeState:
+    """The charge side at every sample, from the exact balance."""
+    at = 5 + len(plant.sensors) + len(plant.loops) + len(plant.ducts)
+    between = solution.scalars[:, at] if plant.arrays.stages > 1 else None
+    return charge_states(plant, plant.demand, solution.scalars[:, 3], between)
 
 
 def figures(seen: Forecast | Outcome) -> dict[str, float]:

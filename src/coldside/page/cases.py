@@ -11,16 +11,15 @@ from collections import OrderedDict
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from coldside.build.files import read_build
 from coldside.build.model import Build
 from coldside.duty.model import Session
-from coldside.duty.phases import read_session
 from coldside.explore.bands import simulate_many
 from coldside.explore.changes import what_to_change
 from coldside.judge.consistency import consistency
 from coldside.judge.verdict import Verdict
 from coldside.page.jobs import Job, Report
 from coldside.page.project import etag
+from coldside.page.solving import build_of, session_of
 from coldside.plant.results import Forecast
 from coldside.sheet.answer import judged
 from coldside.sheet.asked import NOTHING, Asked
@@ -79,8 +78,8 @@ class Cases:
                 self._held.move_to_end(key)
                 return self._held[key]
         project = self.desk.project
-        build = read_build(build_text, project.path(build_file))
-        session = read_session(session_text, project.path(session_file), build.loops)
+        build = build_of(build_text, project.path(build_file))
+        session = session_of(session_text, project.path(session_file), build)
         made = Case(key, build_file, session_file, build_text, session_text, build, session)
         return self.put(made)
 

@@ -53,10 +53,14 @@ class Turn(Generic[Result]):
 
 @dataclass(frozen=True)
 class Settling:
-    """How the turns went: largest change of a run's time [s] and of what trims take off boost [Pa], turn by turn."""
+    """How the turns went: largest change of a run's time [s] and of what trims take off boost [Pa], turn by turn.
+
+    `shares` of power that the last drive was made with (None: all the power).
+    """
 
     runs: tuple[float, ...] = ()
     boost: tuple[float, ...] = ()
+    shares: Shares | None = None
 
     @property
     def boost_settled(self) -> bool:
@@ -102,7 +106,8 @@ def settle(
     while (asked.runs or answers) and max(len(moved), len(off)) < most:
         before = asked
         if before.runs:
-            asked = sample(session, build, shares_of(turn.demand, *turn.powers()))
+            shares = shares_of(turn.demand, *turn.powers())
+            asked = sample(session, build, shares)
             moved.append(largest_change(before.runs, asked.runs))
             tell(f"driving again with the power that heat leaves ({moved[-1]:.3f} s)")
         now = asked
@@ -122,7 +127,7 @@ def settle(
         turn = march(now)
         if still and moved[-1] <= SETTLED:
             break
-    return turn, Settling(tuple(moved), tuple(off))
+    return turn, Settling(tuple(moved), tuple(off), shares)
 
 
 class Relaxed:

@@ -26,11 +26,19 @@ from coldside.plant.results import Forecast, Health, HeatFlow, Ledger, spread_ov
 from coldside.plant.traces import Solution, Streams
 
 
-def solve(plant: Plant, *, parts: int = 1, levels: np.ndarray | None = None) -> Solution:
+def solve(
+    plant: Plant,
+    *,
+    parts: int = 1,
+    levels: np.ndarray | None = None,
+    spacing: np.ndarray | None = None,
+    quick: bool = False,
+) -> Solution:
     """March a plant through its demand.
 
     `parts` multiplies the sub-steps; `levels` (n, devices) replays recorded commands instead of
-    letting the controls decide, so that two runs differ by their steps alone.
+    letting the controls decide, so that two runs differ by their steps alone.  `spacing` (n - 1,) counts the
+    plant's steps from each sample to the next where they are not all one; `quick` takes the scheme of second order.
     """
     from coldside.plant import kernel  # Numba is imported only when something runs
 
@@ -44,7 +52,10 @@ def solve(plant: Plant, *, parts: int = 1, levels: np.ndarray | None = None) -> 
     x = plant.start.copy()
     peak_state = x.copy()
     packed, work = layout.pack(A), layout.new_work(A).packed
-    steps, substeps, peak = kernel.march(*packed, work, x, wanted, parts, streams, scalars, recorded, peak_state)
+    spacing = np.ones(max(n - 1, 0)) if spacing is None else spacing
+    steps, substeps, peak = kernel.march(
+        *packed, work, x, wanted, spacing, quick, parts, streams, scalars, recorded, peak_state
+    )
     return Solution(streams, scalars, recorded, plant.start, x, int(peak), peak_state, int(steps), int(substeps))
 
 
@@ -169,6 +180,7 @@ def _forecast(plant: Plant, session: Session, solution: Solution, checks: tuple[
         runs=feedback.timed_runs(build, session, demand, cold, _reckoned(plant, session)) if demand.runs else (),
         feedback=checks[1].runs,
         boost_feedback=checks[1].boost,
+        shares=checks[1].shares,
         latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
 

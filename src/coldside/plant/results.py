@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from coldside.build.model import Build
-from coldside.duty.model import Demand, Session
+from coldside.duty.model import Demand, Session, Shares
 from coldside.plant.charge import StageState
 from coldside.plant.feedback import TimedRun
 
@@ -109,6 +109,7 @@ class Forecast:
     latent: Mapping[str, np.ndarray] = field(default_factory=dict)  # core -> W that condensing water gives it
     runs: tuple[TimedRun, ...] = ()  # passes and laps, with their times and what heat cost
     feedback: tuple[float, ...] = ()  # largest change of a run's time, s, in each turn of driving and heat
+    shares: Shares | None = None  # of power along each run that its driving was made with; None: all of it
     boost_feedback: tuple[float, ...] = ()  # largest change of what the car's trims take off boost, Pa, in each turn
 
     @property

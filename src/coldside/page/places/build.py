@@ -17,9 +17,7 @@ from starlette.routing import Route
 from coldside.build import editing
 from coldside.build.catalogue import catalogue
 from coldside.build.document import Document, scan
-from coldside.build.files import read_build
 from coldside.build.schema import PART_KINDS, fields_of
-from coldside.duty.phases import read_session
 from coldside.errors import BadInput
 from coldside.judge.verdict import judge
 from coldside.page.drafts import WHATEVER, Change
@@ -28,7 +26,7 @@ from coldside.page.places.drafting import draft_json, problems_of
 from coldside.page.places.verdict import charts, chosen, moment, part_address
 from coldside.page.project import file_name
 from coldside.page.shell import Ask, done, render, seen, told_as
-from coldside.page.solving import check_build
+from coldside.page.solving import build_of, check_build, session_of
 from coldside.plant.results import Forecast
 from coldside.sheet.asked import NOTHING
 from coldside.sheet.ribbon_narrow import row_words, rows
@@ -336,8 +334,8 @@ def look(ask: Ask) -> Mapping[str, Any]:
     if ask.data.get("key") is not None:
         typed = slid_text(ask, text, file)
         text = editing.set_value(text, ask.text("key"), typed)
-    build = read_build(text, project.path(file))
-    session = read_session(ask.desk.drafts.open(session_file).text, project.path(session_file), build.loops)
+    build = build_of(text, project.path(file))
+    session = session_of(ask.desk.drafts.open(session_file).text, project.path(session_file), build)
     forecast = ask.desk.solver.quick(build, session)
     verdict = judge(forecast)
     narrow = ask.data.get("narrow") is True

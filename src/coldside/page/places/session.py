@@ -13,15 +13,14 @@ from starlette.routing import Route
 
 from coldside.build.document import Document, read_text, scan
 from coldside.build.editing import set_value
-from coldside.build.files import read_build
 from coldside.duty.demand import sample
-from coldside.duty.phases import read_session
 from coldside.errors import BadInput
 from coldside.page.fields import FieldView, fields_of_table
 from coldside.page.places.drafting import draft_json, problems_of
 from coldside.page.places.verdict import chosen
 from coldside.page.project import file_name
 from coldside.page.shell import Ask, done, render, seen, told_as
+from coldside.page.solving import build_of, session_of
 from coldside.resources import examples_folder
 from coldside.sheet.figures import demand_chart
 from coldside.sheet.scale import pretty
@@ -200,8 +199,8 @@ def demand(ask: Ask) -> Mapping[str, Any]:
     """The demand of the draft on a car, drawn."""
     project = ask.desk.project
     build_file, file = ask.one("build"), ask.one("file")
-    build = read_build(ask.desk.drafts.open(build_file).text, project.path(build_file))
-    session = read_session(ask.desk.drafts.open(file).text, project.path(file), build.loops)
+    build = build_of(ask.desk.drafts.open(build_file).text, project.path(build_file))
+    session = session_of(ask.desk.drafts.open(file).text, project.path(file), build)
     asked = sample(session, build)
     long = in_units(float(asked.time[-1]), "time", ask.system)
     words = f"{long} in all, driven by {build.name}; shaded: boost."

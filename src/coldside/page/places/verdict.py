@@ -17,7 +17,7 @@ from coldside.errors import BadInput
 from coldside.judge.verdict import Verdict, label_at
 from coldside.page.cases import Case
 from coldside.page.jobs import Job
-from coldside.page.shell import Ask, carried, done, render, seen, told_as
+from coldside.page.shell import Ask, carried, done, problems, render, seen, told_as
 from coldside.plant.results import Forecast
 from coldside.sheet import sections, tables
 from coldside.sheet.asked import Asked, Section
@@ -71,10 +71,10 @@ def state(ask: Ask) -> Mapping[str, Any]:
     job = ask.desk.jobs.get(ask.one("id"), after=int(ask.one("after", "-1") or "-1"), timeout=20.0)
     known = set(job.pieces)
     pieces = {n: sum(s in known for s in stages) for n, stages in KNOWN_BY.items() if known & set(stages)}
-    return job_json(job) | {"pieces": pieces if job.kind == "verdict" else dict.fromkeys(job.pieces, 1)}
+    return job_json(job, ask.system) | {"pieces": pieces if job.kind == "verdict" else dict.fromkeys(job.pieces, 1)}
 
 
-def job_json(job: Job) -> dict[str, Any]:
+def job_json(job: Job, system: str) -> dict[str, Any]:
     """A job's state as data."""
     left = "" if job.left is None else f"about {max(round(job.left), 1)} s left"
     return {
@@ -84,7 +84,7 @@ def job_json(job: Job) -> dict[str, Any]:
         "fraction": job.fraction,
         "words": job.words,
         "left": left,
-        "problems": job.problems,
+        "problems": [] if job.error is None else problems(job.error, system),
     }
 
 
@@ -249,7 +249,7 @@ PIECES: Mapping[str, Piece] = {
     "dies": _answers("when something dies"),
     "before": _before,
     "runs": _runs,
-    "more": _answers("how sure it is", "how alike its runs are"),
+    "more": _answers("how sure", "how alike its runs are"),
     "folds": _folds,
     "cautions": _cautions,
 }
