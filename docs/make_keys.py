@@ -9,16 +9,9 @@ from __future__ import annotations
 import inspect
 from pathlib import Path
 
-<<<<<<< HEAD
 from coldside.build.describing import allowed, default, form
 from coldside.build.schema import PART_KINDS, LoopKeys, fields_of
-from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec
-=======
-from coldside import units
-from coldside.build.schema import PART_KINDS, LoopKeys, SpecField, fields_of
-from coldside.build.values import curve_form
 from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, ReadingSpec
->>>>>>> main
 from coldside.duty.phases import GroupKeys, SessionKeys
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec

@@ -1,7 +1,7 @@
 """From the texts that are being edited to builds, sessions and forecasts.
 
-Here: `check_build`, `check_session`, `build_of`, `session_of`, `Problem`, `Solver`.  The words of a refusal are the readers' own; the forecast is
-the commands' own (`sheet/answer.py`); a quick one for a slider says in its health that it is.
+Here: `check_build`, `check_session`, `build_of`, `session_of`, `Problem`, `Solver`.  The words of a refusal are the
+readers' own; the forecast is the commands' own (`sheet/answer.py`).
 """
 
 from __future__ import annotations
