@@ -1,7 +1,7 @@
 """The proposal as one HTML file and as a PDF: nothing fetched, no script, every text that a user wrote stays text.
 
-Here: `proposal_html`, `proposal_pdf`, `write_proposal`, and `picture_html`, `side_table`, which the page shows too.  What is said is made in `offer.py`; looks are `proposal.css`
-and `templates/proposal.typ`.
+Here: `proposal_html`, `proposal_pdf`, `write_proposal`; `picture_html` and `side_table`, which the page shows too.
+What is said is made in `offer.py`; looks are `proposal.css` and `templates/proposal.typ`.
 """
 
 from __future__ import annotations
