@@ -21,7 +21,7 @@ from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec
 from coldside.duty.phases import SessionKeys
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
-from coldside.units import KINDS, Pressure, show
+from coldside.units import KINDS, Pressure, show, system_of
 
 FIXED: dict[str, type] = {"engine": EngineSpec, "car": CarSpec, "bay": BaySpec, "ambient": AmbientSpec}
 WORDY = ("text", "choice", "coolant", "fuel", "control", "file")  # kinds whose value is a text, however it looks
@@ -126,7 +126,7 @@ def _view(
     same = ""
     if given is not None and given.origin != "default" and meta.kind in KINDS and literal is not None:
         shown = _shown(given.value, meta.kind, system)
-        same = shown if shown and shown != text.partition("+-")[0].strip() else ""
+        same = shown if shown and system_of(text) not in ("", system) else ""
     mine = tuple(str(one["message"]) for one in problems if str(one.get("key", "")) == _told_key(dotted))
     return FieldView(
         dotted,

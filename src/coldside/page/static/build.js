@@ -23,7 +23,6 @@ function start() {
     refresh();
     if (state.problems.length === 0) look();
   });
-  if (document.getElementById("faults").hidden) look();
 
   const refresh = latest(async () => {
     try {
@@ -207,4 +206,5 @@ function start() {
     refreshLook();
   });
   addEventListener("resize", () => refreshLook());
+  if (document.getElementById("faults").hidden) look();
 }
