@@ -7,12 +7,12 @@ tells it how far it is; every word said is a chance to be stopped.  The same wor
 from __future__ import annotations
 
 import itertools
+import queue
 import threading
 import time
 import traceback
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,7 +20,7 @@ from coldside.errors import BadInput, ColdsideError, Internal
 
 WORKERS = 2
 MOST_KEPT = 40  # finished jobs that can still be asked for
-EARLY = 0.03  # share of the work below which no time left is told
+EARLY = 0.1  # share of the work below which no time left is told
 
 
 class Stopped(Exception):
@@ -98,7 +98,9 @@ class Jobs:
     def __init__(self, workers: int = WORKERS, clock: Callable[[], float] = time.monotonic) -> None:
         self.news = threading.Condition(threading.RLock())
         self.clock = clock
-        self._pool = ThreadPoolExecutor(workers, thread_name_prefix="coldside-job")
+        self._waiting: queue.SimpleQueue[tuple[_Running, Callable[[Report], None]]] = queue.SimpleQueue()
+        for number in range(workers):  # daemons: whoever ends the page does not wait for what still runs
+            threading.Thread(target=self._work, name=f"coldside-job-{number}", daemon=True).start()
         self._jobs: OrderedDict[str, _Running] = OrderedDict()
         self._ids = itertools.count(1)
         self._closed = False
@@ -114,7 +116,7 @@ class Jobs:
             running = _Running(f"{kind}-{next(self._ids)}", kind, key, self.clock())
             self._jobs[running.id] = running
             self._forget()
-            self._pool.submit(self._run, running, run)
+            self._waiting.put((running, run))
             return self._seen(running)
 
     def get(self, ident: str, after: int = -1, timeout: float = 0.0) -> Job:
@@ -146,18 +148,21 @@ class Jobs:
             for ident in self._jobs:
                 self.stop(ident)
             self.news.notify_all()
-        self._pool.shutdown(wait=False, cancel_futures=True)
 
     def changed(self, running: _Running) -> None:
         """Something of a job is new."""
         running.version += 1
         self.news.notify_all()
 
+    def _work(self) -> None:
+        while True:
+            self._run(*self._waiting.get())
+
     def _run(self, running: _Running, run: Callable[[Report], None]) -> None:
         report = Report(self, running)
         state, error, words = "done", None, ""
         try:
-            report.progress(0.0)
+            report.progress(0.0, "starting")
             run(report)
         except Stopped:
             state, words = "stopped", "stopped; what was found stays"

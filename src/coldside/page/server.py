@@ -6,8 +6,10 @@ Here: `create_app` and `serve`.
 from __future__ import annotations
 
 import contextlib
+import os
 import secrets
 import socket
+import threading
 import webbrowser
 from collections.abc import AsyncIterator, Callable
 from importlib import resources
@@ -58,7 +60,9 @@ def create_app(desk: Desk, *, token: str, hosts: tuple[str, ...] = ()) -> Starle
 
     @contextlib.asynccontextmanager
     async def life(_: Starlette) -> AsyncIterator[None]:
+        threading.Thread(target=desk.solver.warm, name="coldside-warm", daemon=True).start()
         yield
+        desk.close()
 
     guard = Middleware(Guard, token=token, hosts=hosts)
     app = Starlette(routes=routes(), middleware=[guard], lifespan=life)
@@ -72,6 +76,8 @@ def listen(host: str, port: int | None) -> socket.socket:
     for tried in [port] if port is not None else [PORT, 0]:
         made = socket.socket(family, socket.SOCK_STREAM)
         try:
+            if os.name == "posix":  # a port of a page that ended a moment ago; elsewhere the option means another thing
+                made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             if socket.has_ipv6 and family == socket.AF_INET6:
                 made.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
             made.bind((host, tried))
