@@ -24,7 +24,7 @@ from starlette.staticfiles import StaticFiles
 from coldside.errors import BadInput
 from coldside.page.desk import Desk
 from coldside.page.guard import KEY, LOOPBACK, Guard
-from coldside.page.places import brief, build, drafting, session, sheet, start, verdict
+from coldside.page.places import beside, brief, build, drafting, session, sheet, start, verdict
 from coldside.sheet.figures import chart_css
 from coldside.sheet.scale import ribbon_css
 
@@ -35,7 +35,7 @@ STATIC = Path(str(resources.files("coldside.page"))) / "static"
 def routes() -> list[BaseRoute]:
     """The addresses of every place."""
     made: list[BaseRoute] = []
-    for place in (start, brief, build, session, verdict, sheet, drafting):
+    for place in (start, brief, build, session, verdict, beside, sheet, drafting):
         made += place.ROUTES
     made.append(Route("/static/sheet.css", _sheet_css))
     made.append(Route("/static/drawings.css", _drawings_css))

@@ -6,12 +6,10 @@ shop's own and live in `prices.toml` of the folder, so that the commands read wh
 
 from __future__ import annotations
 
-import datetime
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
-from urllib.parse import quote
 
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
@@ -319,7 +317,7 @@ def _change(ask: Ask, change: Callable[[Beside, Listed], str]) -> Mapping[str, A
             text = change(cars, now)
         except BadInput as error:
             raise BadInput(error.message, key=getattr(error, "key", "")) from None
-        if text != now.text or (now.mark and text != project.read(PRICES)):
+        if text != now.text:
             project.write(PRICES, text)
     return _offer(ask, cars)
 

@@ -19,6 +19,7 @@ from coldside.build.brief import (
     brief_text,
     paragraph,
     parse_brief,
+    value_words,
 )
 from coldside.build.document import scan
 from coldside.errors import BadInput, ColdsideError
@@ -26,6 +27,7 @@ from coldside.explore.draft import Starter, Unknowns, draft, most_important_unkn
 from coldside.page.jobs import Report
 from coldside.page.project import etag, file_name
 from coldside.page.shell import Ask, done, problems, render, seen, told_as
+from coldside.sheet.scale import pretty
 from coldside.units import retold
 from coldside.units import show as show_value
 
@@ -45,10 +47,27 @@ def show(ask: Ask) -> str:
         briefs=ask.desk.project.entries("brief"),
         values=values,
         fields=FIELDS,
+        usual={key: usual(item, state_brief(text, file), ask.system) for key, item in FIELDS.items()},
         hints={key: hint(item, ask.system) for key, item in FIELDS.items()},
         dont_know=DONT_KNOW,
         state=state_json(ask, text, file),
     )
+
+
+def usual(item: BriefField, brief: Brief | None, system: str) -> str:
+    """What is taken where a blank is left, in few words; for what was not bought, that."""
+    if brief is not None and item.key not in brief.known:
+        words = value_words(brief, item.key, system).removesuffix(" (assumed)")
+        return "none yet" if words == "none" else words
+    return item.blank
+
+
+def state_brief(text: str, name: str) -> Brief | None:
+    """The brief of a text, or None where it does not read."""
+    try:
+        return parse_brief(text or brief_text({}), name or "brief.toml")
+    except ColdsideError:
+        return None
 
 
 def hint(item: BriefField, system: str) -> str:
@@ -83,8 +102,8 @@ def state_json(ask: Ask, text: str, file: str) -> dict[str, Any]:
         "file": file,
         "etag": etag(text),
         "problems": [],
-        "paragraph": paragraph(brief, ask.system),
-        "assumed": list(assumptions(brief, ask.system)),
+        "paragraph": pretty(paragraph(brief, ask.system)),
+        "assumed": [pretty(words).replace(" +- ", " ± ") for words in assumptions(brief, ask.system)],
     }
 
 

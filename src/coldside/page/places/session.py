@@ -5,6 +5,7 @@ Here: the place's functions.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -105,9 +106,17 @@ def ready_made() -> list[ReadyMade]:
     found = []
     for path in sorted((examples_folder() / "sessions").glob("*.toml")):
         text = read_text(path)
-        first = next((line.lstrip("# ").strip() for line in text.splitlines() if line.startswith("#")), "")
-        found.append(ReadyMade(path.name, str(scan(text, path.name).data.get("name", path.stem)), first))
+        found.append(ReadyMade(path.name, str(scan(text, path.name).data.get("name", path.stem)), first_sentence(text)))
     return found
+
+
+def first_sentence(text: str) -> str:
+    """The first sentence of a file's first comment."""
+    lines = text.splitlines()
+    start = next((k for k, line in enumerate(lines) if line.startswith("#")), len(lines))
+    comment = itertools.takewhile(lambda line: line.startswith("#"), lines[start:])
+    words = " ".join(line.lstrip("# ").strip() for line in comment)
+    return words.partition(". ")[0].rstrip(".") + "." if words else ""
 
 
 def make(ask: Ask) -> Mapping[str, Any]:
