@@ -9,6 +9,7 @@ from __future__ import annotations
 import inspect
 from pathlib import Path
 
+from coldside.build.brief import BriefSpec
 from coldside.build.describing import allowed, default, form
 from coldside.build.schema import PART_KINDS, LoopKeys, fields_of
 from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, ReadingSpec
@@ -17,7 +18,7 @@ from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 
 PAGE = Path(__file__).with_name("keys.md")
-HEAD = """# Every key of a build and a session
+HEAD = """# Every key of a build, a session and a brief
 
 Made from the program by `make keys`; do not edit. A key without a default must be given. Defaults carry one standard
 deviation where it is known. Any number may carry its own: `"0.82 +- 0.03"`. For a first build copy one of `examples/`.
@@ -37,6 +38,7 @@ SESSION_TABLES: tuple[tuple[str, type], ...] = (
     ("[groups.NAME]", GroupKeys),
     ("[[limits]]", LimitSpec),
 )
+BRIEF_TABLES: tuple[tuple[str, type], ...] = (("on top of a brief, beside `schema` and `name`", BriefSpec),)
 INTRODUCTIONS = {
     "[engine]": "The engine; it stands at the end of the charge path.",
     "[loops.NAME], beside `path`": "A closed circuit of coolant; the end of its path joins the start.",
@@ -44,6 +46,10 @@ INTRODUCTIONS = {
     "[[ambient.readings]]": "The air once more, later in the session: straight lines between readings, held after the "
     "last. Without readings the air stays as it is.",
     "on top, beside `schema` and `name`": "",
+    "on top of a brief, beside `schema` and `name`": (
+        'Every key may be left out or answered with "don\'t know": it then takes its default, '
+        "and what that is worth is told."
+    ),
 }
 
 
@@ -87,6 +93,9 @@ def keys_page() -> str:
     lines += ["", "### Which phase uses which key", "", "All: `name`, `pumps`, `fans`, `group`, `air`.", ""]
     for kind, names in PHASE_KEYS.items():
         lines.append(f"- `{kind}`: " + ", ".join(f"`{aliases[name]}`" for name in names))
+    lines += ["", "## Brief"]
+    for title, spec in BRIEF_TABLES:
+        lines += table(title, spec)
     return "\n".join(lines) + "\n"
 
 

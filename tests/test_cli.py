@@ -25,7 +25,7 @@ from coldside.duty.model import PhaseSpec
 from coldside.errors import BadInput, Internal, ManyBadInputs, NoAnswer
 
 WORDS = Path(__file__).parent / "words"
-COMMANDS = ("demo", "check", "point", "forecast", "sheet", "compare", "proposal", "strategy")
+COMMANDS = ("demo", "check", "point", "forecast", "sheet", "compare", "proposal", "strategy", "draft")
 runner = CliRunner()
 
 
@@ -567,7 +567,19 @@ def test_compare_in_words_is_in_the_units_asked_for(tern, examples, short):
     assert seen.exit_code == 0, seen.stderr
     assert "degF" in seen.stdout
     assert "degC" not in seen.stdout
-    assert "For B speak" in seen.stdout
+    assert "In favour of B" in seen.stdout
+
+
+def test_compare_over_two_sessions(tern, examples, short):
+    other = examples / "tern" / "air.toml"
+    asked = ("compare", tern, other, "--session", short, "--session", short, "--draws", "0")
+    seen = run(*asked)
+    assert seen.exit_code == 0, seen.stderr
+    assert seen.stdout.count("Who is ahead where") == 2
+    assert "Over these sessions" in seen.stdout
+    said = json.loads(run(*asked, "--json").stdout)
+    assert said["schema"] == "coldside.comparisons/1"
+    assert len(said["sessions"]) == 2
 
 
 def test_compare_refuses_one_build_and_five(tern, short):

@@ -556,7 +556,10 @@ def sheet(
 @guarded
 def compare(
     builds: Annotated[list[Path], typer.Argument(metavar="BUILD...", help="The builds, TOML files.")],
-    session: Annotated[Path, typer.Option("--session", metavar="SESSION", help="The session, a TOML file.")],
+    session: Annotated[
+        list[Path],
+        typer.Option("--session", metavar="SESSION", help="The session, a TOML file; may come several times."),
+    ],
     limits: LimitsFile = None,
     draws: Annotated[
         int, typer.Option(metavar="N", help="Draws of what is unknown, to say how sure a difference is; 0 for none.")
@@ -565,20 +568,21 @@ def compare(
     units: Units = System.si,
     overrides: Overrides = None,
 ) -> int:
-    """Two to four builds on one session: who is ahead where, by how much and how surely.
+    """Two to four builds on one session or several: who is ahead where, by how much and how surely.
 
     --set changes the value in every build.
     """
-    found = side_by_side(builds, session, limits, overrides, draws)
+    found = [side_by_side(builds, one, limits, overrides, draws) for one in session]
     if as_json:
-        from coldside.explore.compare_words import comparison_json
+        from coldside.explore.compare_words import comparison_json, sessions_json
         from coldside.judge.summary import plain
 
-        print_json(plain(comparison_json(found, units.value)))
+        told = comparison_json(found[0], units.value) if len(found) == 1 else sessions_json(found, units.value)
+        print_json(plain(told))
     else:
-        from coldside.sheet.comparison import comparison_text
+        from coldside.sheet.comparison import sessions_text
 
-        typer.echo(comparison_text(found, units.value, width()))
+        typer.echo(sessions_text(found, units.value, width()))
     return 0
 
 
@@ -664,6 +668,10 @@ def draft(
     ] = None,
     as_json: AsJson = False,
     units: Units = System.si,
+    overrides: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="KEY=VALUE", help='Override an answer of the brief, such as "power=500 hp".'),
+    ] = None,
 ) -> int:
     """Starter builds from a brief, sized by rules, grown within the room and really run; what to find out first.
 
@@ -672,7 +680,7 @@ def draft(
     from coldside.build.brief import load_brief
     from coldside.explore import draft_answer
 
-    read = load_brief(brief)
+    read = load_brief(brief, overrides or [])
     if out is not None:
         draft_answer.refuse_taken(out)
 

@@ -169,7 +169,7 @@ def test_the_bundled_builds_and_sessions_are_read(examples: Path) -> None:
             build = load_build(file)
             assert build.parts
             assert build.defaults()
-        else:
+        elif file.parent.name != "briefs":
             assert load_session(file).phases
 
 

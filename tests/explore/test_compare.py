@@ -15,11 +15,12 @@ from coldside.duty.model import LimitSpec, PhaseSpec, Span
 from coldside.duty.phases import load_session
 from coldside.errors import BadInput
 from coldside.explore.compare import Comparison, compare, paired_inputs, stretch_name
-from coldside.explore.compare_words import comparison_json, comparison_words
+from coldside.explore.compare_words import comparison_json, comparison_words, sessions_json, sessions_words
 from coldside.explore.inventory import electrical_energy, inventory
 from coldside.parts.airflow import SUPPLY, fan_current
 from coldside.parts.pump import running_current
 from coldside.plant.forecast import simulate
+from coldside.sheet.comparison import comparison_text, sessions_text
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 WATER, AIR = (load_build(EXAMPLES / "tern" / f"{name}.toml") for name in ("water", "air"))
@@ -138,21 +139,59 @@ def test_water_against_air(session):
     # two air cores in the side ducts beat the water-cooled way on the move, and not by what is unknown
     assert hottest.ahead == "B"
     assert b[2] < a[0]
-    assert "spans do not overlap" in words.headline
+    assert "ranges do not overlap" in words.headline
     # what is not settled is not told as a difference
+    cooler, even = " ".join(text for text in words.where if " is cooler " in text), words.where[-1]
     for name, contrast in found.stretches:
-        told = [text for text in words.where if text.startswith(name + ":")]
-        assert bool(told) == (contrast.settled != "open"), name
+        assert (f" {name} (" in cooler) == (contrast.settled != "open"), name
+        assert (contrast.settled != "open") or name in even, name
     summing = " ".join(words.summing_up)
-    assert "For A speak" in summing
+    assert "In favour of A" in summing
     assert "no pump that could die" in summing
     # the water-cooled one dies with its pump
     dead = {loss.what: loss for loss in found.entries[0].losses}
     assert dead["pumps"].intake > found.entries[0].figures["intake_max"] + 10.0
-    assert "breaks intake" in words.failures[0]
+    assert "breaks its limit on intake" in words.failures[0]
     if session == "traffic-then-pull":
         assert "stop and go" in words.where[-1]  # soaked, both read the same
         assert found.entries[0].verdict.holds
         assert found.entries[1].verdict.holds
     else:
         assert "spread of repeats" in words.limits[1]
+
+
+@pytest.mark.slow
+def test_water_against_air_over_two_sessions():
+    """One line each for cooler charge, power and limits, from the same contrasts; who wins where in one call."""
+    both = [bundled("track"), bundled("traffic-then-pull")]
+    cooler, power, limits = sessions_words(both)
+    for line, figure in ((cooler, "intake_max"), (power, "power_mean")):
+        for one in both:
+            contrast = one.contrast(figure)
+            assert contrast is not None
+            assert f"{contrast.ahead} in {one.session.name} (" in line.replace(", likely,", "")
+            assert f"ranges {'' if contrast.overlap else 'do not '}overlap" in line
+    assert limits == "Every limit holds: A in both; B in Traffic, highway, one pull only."
+    said = json.loads(json.dumps(sessions_json(both), allow_nan=False))
+    assert [one["schema"] for one in said["sessions"]] == ["coldside.comparison/1"] * 2
+    text = sessions_text(both, width=44)
+    assert max(map(len, text.splitlines())) <= 44
+    assert text.index("Over these sessions") > text.index("Traffic, highway")
+
+
+def test_one_session_has_no_words_over_several():
+    found = compare([AIR, WATER], SHORT, n=0, losses=False)
+    assert sessions_text([found], width=60) == comparison_text(found, width=60)
+    assert max(map(len, comparison_text(found, width=40).splitlines())) <= 40
+
+
+def test_a_stretch_that_differs_little_is_told_with_its_overlap():
+    """Three builds: the next best is named; of ranges that overlap it is said where."""
+    cores = [f"parts.{side}_core.bench_effectiveness=0.6" for side in ("left", "right")]
+    found = compare([load_build(EXAMPLES / "tern" / "water.toml", cores), WATER, AIR], SHORT, n=8, losses=False)
+    said = " ".join(comparison_words(found).where)
+    pull = next(one for name, one in found.stretches if name == "pull")
+    assert pull.settled != "open"
+    assert f"{pull.ahead} is cooler at its hottest in boost in pull (" in said
+    assert f" of {pull.next}" in said
+    assert f"likely ranges {'' if pull.overlap else 'do not '}overlap" in said

@@ -19,7 +19,7 @@ from coldside.units import Pressure
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SESSION = load_session(EXAMPLES / "sessions" / "track.toml")
-BUILDS = sorted(path for path in EXAMPLES.glob("*/*.toml") if path.parent.name != "sessions")
+BUILDS = sorted(path for path in EXAMPLES.glob("*/*.toml") if path.parent.name not in ("sessions", "briefs"))
 
 
 def water():

@@ -11,7 +11,7 @@ standard deviation, and `Brief.unknown` names it.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,7 @@ from coldside.build.schema import RULES, Reading, Verdict, fields_of
 from coldside.parts.engine import RPM
 from coldside.parts.fields import Field, given
 from coldside.units import typed
-from coldside.units.kinds import HP
+from coldside.units.kinds import HP, INCH
 
 SCHEMA = "coldside.brief/1"
 DONT_KNOW = "don't know"
@@ -230,7 +230,7 @@ def _default_words(field: BriefField, system: str) -> str:
     text = units.show(field.default, field.kind, system)
     if field.sd is not None:
         kind = units.kinds.DIFFERENCE.get(field.kind, field.kind)
-        return f"{text} +- {units.show(field.sd, kind, system)}"
+        return f"{text} +- {units.show(field.sd, kind, system).removesuffix(' rise')}"
     return text + (f" +- {100.0 * field.sd_share:g} %" if field.sd_share else "")
 
 
@@ -291,12 +291,15 @@ class Brief:
         return replace(self, spec=spec, known=known, unknown=tuple(key for key in self.unknown if key not in values))
 
 
-def load_brief(path: str | Path) -> Brief:
-    """Read and check one brief, a file of schema "coldside.brief/1".
+def load_brief(path: str | Path, overrides: Sequence[str] = ()) -> Brief:
+    """Read and check one brief, a file of schema "coldside.brief/1"; `overrides` are texts like "power=500 hp".
 
     Raises BadInput, or ManyBadInputs with every fault of the file in file order.
     """
-    return _read(read_document(path))
+    document = read_document(path)
+    for text in overrides:
+        document.override(text)
+    return _read(document)
 
 
 def parse_brief(text: str, name: str = "brief.toml") -> Brief:
@@ -404,11 +407,19 @@ def _quoted(text: str) -> str:
 # -- reading it back ---------------------------------------------------------------------------------
 def value_words(brief: Brief, key: str, system: str = "si") -> str:
     """A key's value in words, "(assumed)" behind one that nobody answered."""
-    field, value = _FIELD[key], getattr(brief.spec, key)
+    value = getattr(brief.spec, key)
     if value is None:
         return "none"
-    text = units.show(value, field.kind, system) if field.kind in units.KINDS else str(value)
+    text = shown(key, value, system)
     return text if key in brief.known else f"{text} (assumed)"
+
+
+def shown(key: str, value: Any, system: str = "si") -> str:
+    """A value of a key in words; an engine's size in litres or cubic inches, as engines are told."""
+    kind = _FIELD[key].kind
+    if key == "displacement":
+        return f"{1e3 * value:.3g} L" if system == "si" else f"{value / INCH**3:.0f} in3"
+    return units.show(value, kind, system) if kind in units.KINDS else str(value)
 
 
 def paragraph(brief: Brief, system: str = "si") -> str:
@@ -455,6 +466,13 @@ def _rule_words(brief: Brief) -> str:
     return text + (" (the rest assumed allowed)" if unknown else "")
 
 
+def _spread_words(key: str, value: float, system: str) -> str:
+    kind = _FIELD[key].kind
+    if kind in units.kinds.DIFFERENCE:
+        return units.show(value, units.kinds.DIFFERENCE[kind], system).removesuffix(" rise")
+    return shown(key, value, system)
+
+
 def assumptions(brief: Brief, system: str = "si") -> tuple[str, ...]:
     """What was assumed, a line a key: its help, the value and its spread."""
     lines = []
@@ -462,9 +480,8 @@ def assumptions(brief: Brief, system: str = "si") -> tuple[str, ...]:
         field, value = _FIELD[key], getattr(brief.spec, key)
         if value is None:
             continue
-        text = units.show(value, field.kind, system) if field.kind in units.KINDS else str(value)
+        text = shown(key, value, system)
         if key in brief.spread:
-            kind = units.kinds.DIFFERENCE.get(field.kind, field.kind)
-            text += f" +- {units.show(brief.spread[key], kind, system)}"
+            text += f" +- {_spread_words(key, brief.spread[key], system)}"
         lines.append(f"{key} = {text}: {field.help}")
     return tuple(lines)

@@ -29,7 +29,7 @@ BOOST_SHAPE = (
     (0.30, 0.08), (0.36, 0.18), (0.42, 0.35), (0.48, 0.55), (0.55, 0.80), (0.60, 0.92), (0.66, 1.0), (0.72, 1.0),
     (0.80, 1.0), (0.93, 1.0), (1.0, 0.94),
 )  # fmt: skip
-FROM_SURGE = 0.12  # of flow that a boost curve keeps from the surge line (common practice: 10 % and more)
+FROM_SURGE = 0.06  # of flow that a boost curve keeps from the surge line while it rises (10 % steady: common practice)
 COMPRESSOR = 0.74  # efficiency at the power point, for first sizes
 CHARGE_LOSS, INTAKE_LOSS = 12e3, 2e3  # Pa, aims: compressor to plenum, and filter
 CHARGE_RISE = 20.0  # K of charge over ambient that air and power are first reckoned with
@@ -45,8 +45,8 @@ PIPES = (0.038, 0.045, 0.051, 0.057, 0.0635, 0.070, 0.076, 0.089, 0.102, 0.114, 
 SPEED_IN_LINE = 1.8  # m/s of coolant
 LINES = (0.0127, 0.016, 0.019, 0.022, 0.025, 0.032, 0.038, 0.051)  # m, bores that are sold
 CAPACITY_RATIO = 3.0  # heat capacity rate of coolant over that of charge
-OPEN_FLOW = 2.0  # a pump's open flow over the flow wanted of it
-PUMP_HEAD = 8.0  # m shut off
+OPEN_FLOW = 1.5  # a pump's open flow over the flow wanted of it
+PUMP_HEAD, PUMP_LEFT = 8.0, 0.55  # m shut off; share of it at the flow wanted
 TANK_RISE, OVER_AMBIENT = 8.0, 12.0  # K: coolant in one full-load stretch; its mean over ambient
 MEAN_LOAD = 0.6  # of the full-load heat, mean of a stretch through the gears
 FACE_SPEED, FACE_EFFECT = 0.2, 0.5  # face over road speed; effectiveness on the air's side of an exchanger
@@ -87,7 +87,8 @@ class Rule:
     @property
     def source_words(self) -> str:
         """The source as a person reads it."""
-        return "common practice, no source" if self.source == "Practice" else self.source
+        words = {"Practice": "common practice, no source", "Own": "own arithmetic", "Analytic": "arithmetic"}
+        return words.get(self.source, self.source)
 
 
 @dataclass(frozen=True)
@@ -204,7 +205,7 @@ def design_flow(corrected: float, bought: float | None = None) -> float:
 def boost_curve(need: Need, turbo: CompressorSpec) -> tuple[tuple[float, float], ...]:
     """Boost [Pa gauge] against share of top speed: the usual shape, held where it would come near the surge line.
 
-    `turbo` with its design point.  Common practice: 10 % of flow and more from surge; the map is the generic one.
+    `turbo` with its design point.  Common practice: 10 % of flow from surge where it stays; the map is the generic one.
     """
     made = compressor(turbo)
     points = []

@@ -60,10 +60,9 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
     file of samples cannot be read.
     """
     air = weather(session)
-    around = air.start
     notes: list[str] = []
     replays = {
-        index: read_replay(beside(session.file, phase.samples), around.pressure)
+        index: read_replay(beside(session.file, phase.samples), air.start.pressure)
         for index, phase in enumerate(session.phases)
         if phase.kind == "replay" and phase.samples is not None
     }
@@ -104,12 +103,12 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
         time=time,
         spans=tuple(Span(s.first, s.end, s.kind, s.label, s.repeat) for s in stretches),
         engine_speed=engine_speed,
-        plenum_target=lagged_boost(target, around.pressure, lag, exact=measured),
+        plenum_target=lagged_boost(target, air.start.pressure, lag, exact=measured),
         full_load=full_load,
         road_speed=road_speed,
         air_speed=air_speed,
         ambient_temperature=np.asarray(moment.temperature),
-        ambient_pressure=around.pressure,
+        ambient_pressure=air.start.pressure,
         humidity=np.asarray(moment.humidity),
         bay_temperature=moment.temperature + first_order(bay_rise, build.bay.time_constant, start_rise),
         command=command,

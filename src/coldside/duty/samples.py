@@ -168,7 +168,7 @@ def _present(name: str, header: list[str], path: Path, where: str, wanted: tuple
 
 
 def _labelled(label: str, where: str) -> tuple[str, float | Pressure | tuple[float, float]]:
-    """Name and one unit in SI of a replay column such as "plenum [kPa abs]"; of a temperature its zero and its degree."""
+    """Name and one unit in SI of a replay column such as "plenum [kPa abs]"; of a temperature zero and degree."""
     match = _LABEL.match(label)
     if match is None:
         raise BadInput(

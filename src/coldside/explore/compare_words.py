@@ -1,7 +1,8 @@
 """A comparison in words that a customer understands, and as a plain dictionary for JSON.
 
-What is here: `comparison_words` and `comparison_json`.  What is not: the figures (`compare.py`).  Builds are called by
-their letters once their names have been told.  "Likely" is the span from the 10th to the 90th percentile of the draws.
+What is here: `comparison_words` and `comparison_json`; `sessions_words` and `sessions_json` over several sessions.
+What is not: the figures (`compare.py`).  Builds are called by their letters once their names have been told.  "Likely"
+is the range from the 10th to the 90th percentile of the draws.
 """
 
 from __future__ import annotations
@@ -11,11 +12,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from coldside.explore.bands import PERCENTILES
-from coldside.explore.compare import LETTERS, Comparison, Contrast, Entry, Loss
+from coldside.explore.compare import HOTTEST, LETTERS, MEAN, Comparison, Contrast, Entry, Loss
 from coldside.judge.sureness import chance_words
-from coldside.judge.wording import Quantity, Sentence, listed
+from coldside.judge.wording import Quantity, Range, Sentence, listed
 
 SCHEMA = "coldside.comparison/1"
+SESSIONS_SCHEMA = "coldside.comparisons/1"  # of several sessions
 FOR = {  # figure -> what speaks for the build that is ahead in it
     "intake_max": "cooler charge in boost",
     "power_mean": "more power in boost",
@@ -28,8 +30,8 @@ UNITS = {"temperature": "_K", "power": "_W", "share": "", "mass": "_kg", "volume
 JOULE_PER_WATT_HOUR = 3600.0
 KEPT = 1.0  # K of change below which a dead part changes nothing
 CAUTION = (
-    "Spans hold what is unknown of the inputs, not what the model itself leaves out; only a measured run of both "
-    "tells that."
+    "A likely range holds four cases of five of what is not known of the inputs; what the model itself leaves out is "
+    "not in it, and only a measured run of both tells that."
 )
 
 
@@ -77,7 +79,7 @@ def _headline(found: Comparison) -> list[Sentence]:
         text = "{session}: nothing to choose between {ahead} and {next} in charge temperature"
     else:
         text = "{session}: {ahead} keeps the charge cooler than {next}"
-    text += "; at its hottest in boost {v_ahead} against {v_next}"
+    text += ", {v_ahead} against {v_next} at its hottest in boost"
     others = [letter for letter in contrast.values if letter not in (contrast.ahead, contrast.next)]
     for letter in others:
         text += f", {letter} {{v_{letter}}}"
@@ -87,7 +89,7 @@ def _headline(found: Comparison) -> list[Sentence]:
     return said if sure is None else [*said, sure]
 
 
-def _values(found: Comparison, contrast: Contrast) -> dict[str, Quantity | str]:
+def _values(found: Comparison, contrast: Contrast) -> dict[str, Any]:
     return {
         "ahead": contrast.ahead,
         "next": contrast.next,
@@ -97,30 +99,34 @@ def _values(found: Comparison, contrast: Contrast) -> dict[str, Quantity | str]:
 
 
 def _sureness(found: Comparison, contrast: Contrast, word: str) -> Sentence | None:
-    """The likely difference, whether the likely spans overlap, and how often the one ahead is ahead."""
+    """The likely difference, whether the likely ranges overlap, and how often the one ahead is ahead."""
     spans = [found.entry(letter).band(contrast.figure) for letter in (contrast.ahead, contrast.next)]
     bands = [band for band in spans if band is not None]
     if contrast.band is None or contrast.chance is None or len(bands) < len(spans):
         return None
     kind = {"temperature": "temperature_difference", "share": "points"}.get(contrast.kind, contrast.kind)
-    values: dict[str, Quantity | str] = {"ahead": contrast.ahead, "next": contrast.next, "word": word}
+    values: dict[str, Any] = {
+        "ahead": contrast.ahead,
+        "next": contrast.next,
+        "word": word,
+        "chance": chance_words(contrast.chance),
+        "by": Range(contrast.band[0], contrast.band[2], kind),
+    }
     for place, band in zip(("a", "n"), bands, strict=True):
-        values[place + "_low"], values[place + "_high"] = (
-            Quantity(band[0], contrast.kind),
-            Quantity(band[2], contrast.kind),
-        )
-    values["low"], values["high"] = Quantity(contrast.band[0], kind), Quantity(contrast.band[2], kind)
-    values["chance"] = chance_words(contrast.chance)
-    lead = "{ahead} likely {a_low} to {a_high}, {next} {n_low} to {n_high}: "
+        values[place] = Range(band[0], band[2], contrast.kind)
+    text = "With what is not known, {ahead} likely comes to {a} and {next} to {n}: "
     if not contrast.overlap:
-        text = lead + "the spans do not overlap"
+        text += "the two ranges do not overlap"
     elif contrast.settled == "open":
-        text = lead + "the spans overlap, and {ahead} is {word} in only {chance}"
-        return Sentence(text + " of the cases tried: not settled.", values)
+        text += (
+            "the two ranges overlap, and {ahead} is {word} in only {chance} of the cases tried, so it is not settled"
+        )
+        return Sentence(text + ".", values)
     else:
-        text = lead + "the spans overlap, yet with what is unknown to both alike {ahead} is {word} in {chance} cases"
+        text += "the two ranges overlap, yet what is unknown is mostly the same for both, and {ahead} is {word} in "
+        text += "{chance} of the cases tried"
     if contrast.band[0] > 0.0:
-        text += "; {word} by {low} to {high}, likely"
+        text += "; {ahead} is likely {by} {word}"
     return Sentence(text + ".", values)
 
 
@@ -136,7 +142,7 @@ def _limits(entry: Entry) -> Sentence:
             pieces.append(f"{limit.name} ({{value{k}}}, {limit.allowed} {{limit{k}}})")
             values[f"value{k}"] = Quantity(limit.value or 0.0, limit.kind)
             values[f"limit{k}"] = Quantity(limit.bound, limit.kind, 1)
-        text = "{letter} breaks " + listed(pieces)
+        text = "{letter} breaks its limit on " + listed(pieces)
     elif len(unjudged) == len(entry.verdict.limits):
         text = "{letter}: none of the limits can be judged"
     else:
@@ -149,9 +155,9 @@ def _limits(entry: Entry) -> Sentence:
     chance = None if entry.bands is None else entry.bands.chances.get("all")
     if chance is not None:
         values["chance"] = chance_words(chance)
-        text += "; the chance that all hold is {chance}"
+        text += "; with what is not known, all hold in {chance} of the cases tried"
     if unjudged and len(unjudged) < len(entry.verdict.limits):
-        text += " (not judged: {unjudged})"
+        text += " ({unjudged} cannot be judged on it)"
     return Sentence(text + ".", values)
 
 
@@ -172,7 +178,7 @@ def _power(found: Comparison) -> Sentence | None:
     for place, value in (("low", contrast.band[0]), ("high", contrast.band[2])):
         values[place] = Quantity(max(value, 0.0) / contrast.values[contrast.next], "share", 1)
     values["chance"] = chance_words(contrast.chance or 0.0)
-    return Sentence(text + ", likely {low} to {high} more (ahead in {chance} cases).", values)
+    return Sentence(text + ", likely {low} to {high} more; it is ahead in {chance} of the cases tried.", values)
 
 
 def _spread(found: Comparison) -> Sentence | None:
@@ -184,27 +190,44 @@ def _spread(found: Comparison) -> Sentence | None:
         return Sentence("Repeats are about equally alike: peaks over ambient differ by {v_ahead} and {v_next}.", values)
     text = "{ahead}'s repeats are more alike: their peaks over ambient differ by {v_ahead} against {v_next}"
     if contrast.overlap:
-        text += ", though the likely spans overlap"
+        text += ", though their likely ranges overlap"
     return Sentence(text + ".", values)
 
 
 def _where(found: Comparison) -> list[Sentence]:
-    """Who is ahead in which stretch, hottest in boost or on average; then where there is nothing to choose."""
-    said, even = [], []
-    for name, contrast in found.stretches:
-        if contrast.settled == "open":
-            even.append(name)
-            continue
-        values = _values(found, contrast)
-        values["name"] = name
-        values["how"] = "at its hottest in boost" if contrast.figure.startswith("hottest.") else "on average"
-        sure = ""
-        if contrast.chance is not None:
-            sure = " (likely)" if contrast.settled == "likely" else ""
-        said.append(Sentence("{name}: {ahead} is cooler" + sure + ", {how} {v_ahead} against {v_next}.", values))
+    """For each build the stretches in which it is cooler, in boost first; then where there is nothing to choose."""
+    said: list[Sentence] = []
+    for entry in found.entries:
+        for start, how in ((HOTTEST, "at its hottest in boost"), (MEAN, "on average, out of boost")):
+            ahead = [
+                (name, one)
+                for name, one in found.stretches
+                if one.settled != "open" and one.ahead == entry.letter and one.figure.startswith(start)
+            ]
+            if ahead:
+                said.append(_cooler(entry.letter, how, ahead, more=len(found.entries) > 2))
+    even = [name for name, one in found.stretches if one.settled == "open"]
     if even:
-        said.append(Sentence("Nothing to choose in: {even}.", {"even": listed(even)}))
+        said.append(Sentence("Nothing to choose in {even}.", {"even": listed(even)}))
     return said
+
+
+def _cooler(letter: str, how: str, ahead: Sequence[tuple[str, Contrast]], *, more: bool) -> Sentence:
+    """ "B is cooler at its hottest in boost in pull (46 against 54 degC)"; with more builds the next best is named."""
+    values: dict[str, Any] = {"letter": letter}
+    pieces = []
+    for k, (name, one) in enumerate(ahead):
+        values[f"a{k}"], values[f"n{k}"] = (Quantity(one.values[at], one.kind) for at in (one.ahead, one.next))
+        sure = ", likely" if one.settled == "likely" else ""
+        of = f" of {one.next}" if more else ""
+        pieces.append(f"{name} ({{a{k}}} against {{n{k}}}{of}{sure})")
+    text = "{letter} is cooler " + how + " in " + listed(pieces)
+    over = [name for name, one in ahead if one.overlap]
+    if over:
+        text += "; likely ranges overlap in " + ("all of them" if len(over) == len(ahead) > 1 else listed(over))
+    elif any(one.overlap is False for _, one in ahead):
+        text += "; likely ranges do not overlap" + (" in any of them" if len(ahead) > 1 else "")
+    return Sentence(text + ".", values)
 
 
 def _carries(entry: Entry) -> Sentence:
@@ -218,10 +241,17 @@ def _carries(entry: Entry) -> Sentence:
         "current": Quantity(held.current, "current"),
         "energy": f"{entry.energy / JOULE_PER_WATT_HOUR:.0f} Wh",
     }
-    wet = ", {coolant} of coolant in it" if held.coolant_volume > 0.0 else ", no coolant"
+    wet = ", with {coolant} of coolant in it" if held.coolant_volume > 0.0 else ", without coolant"
+    used = "{energy} of electricity" if entry.energy > 0.5 * JOULE_PER_WATT_HOUR else "no electricity"
+    draws = "; draws {current} with everything on and takes " + used + " over this session"
+    if not (held.pumps or held.fans):
+        draws = "; draws no electricity"
     return Sentence(
-        "{letter} carries {mass}" + wet + "; holds {volume} of charge, which the engine's flow fills in {fill}; draws "
-        "{current} with everything on, {energy} over this session.",
+        "{letter} carries {mass}"
+        + wet
+        + "; has {volume} to fill before boost is there, {fill} of the engine's flow"
+        + draws
+        + ".",
         values,
     )
 
@@ -235,23 +265,26 @@ def _losses(entry: Entry) -> Sentence:
         return Sentence(text, {"letter": entry.letter})
     already = {limit.name for limit in entry.verdict.limits if limit.holds is False}
     values: dict[str, Quantity | str] = {"letter": entry.letter}
-    pieces = [_loss(entry, loss, already, values) for loss in entry.losses]
+    told = [_loss(entry, loss, already, values) for loss in entry.losses]
+    pieces = [f"{start}{' it' if k else ''} {rest}" for k, (start, rest) in enumerate(told)]
     if not entry.inventory.pumps:
         pieces.append("it has no pump to lose")
     return Sentence("{letter} " + "; ".join(pieces) + ".", values)
 
 
-def _loss(entry: Entry, loss: Loss, already: set[str], values: dict[str, Quantity | str]) -> str:
+def _loss(entry: Entry, loss: Loss, already: set[str], values: dict[str, Any]) -> tuple[str, str]:
+    """What is dead, and what the build then does."""
     one = loss.what[:-1] if len(loss.names) == 1 else loss.what
-    start = f"without its {one} from the start "
+    start = f"with its {one} dead from the start"
     if loss.intake is None:
-        return start + "finds no balance"
+        return start, "finds no balance: what then happens cannot be told"
     values[loss.what] = Quantity(loss.intake, "temperature")
     newly = [name for name in loss.broken if name not in already]
     if abs(loss.intake - entry.figures["intake_max"]) < KEPT and not newly:
-        return start + "is as cool in boost as with"
-    text = start + f"goes to {{{loss.what}}} in boost"
-    return text + (" and breaks " + listed(newly) if newly else " and breaks no further limit")
+        return start, "is no warmer in boost"
+    verb = "goes to" if loss.intake > entry.figures["intake_max"] else "stays at"
+    breaks = "breaks its limit on " + listed(newly) if newly else "breaks no further limit"
+    return start, f"{verb} {{{loss.what}}} in boost and {breaks}"
 
 
 def _summing_up(found: Comparison) -> list[Sentence]:
@@ -274,8 +307,51 @@ def _summing_up(found: Comparison) -> list[Sentence]:
             ahead[letter].append("no pump that could die")
     for letter, words_for in ahead.items():
         if words_for:
-            said.append(Sentence("For {letter} speak: {what}.", {"letter": letter, "what": listed(words_for)}))
+            said.append(Sentence("In favour of {letter}: {what}.", {"letter": letter, "what": listed(words_for)}))
     return said
+
+
+# ---------------------------------------------------------------- several sessions
+
+
+def sessions_words(found: Sequence[Comparison], system: str = "si") -> tuple[str, ...]:
+    """The same builds over several sessions: who is cooler, who makes more power, whose limits hold, one line each."""
+    cooler = _over_sessions(found, "intake_max", "cooler in boost")
+    power = _over_sessions(found, "power_mean", "ahead in power in boost")
+    held = {
+        letter: [
+            one.session.name for one in found if all(it.holds is not False for it in one.entry(letter).verdict.limits)
+        ]
+        for letter in LETTERS[: len(found[0].entries)]
+    }
+    limits = "; ".join(f"{letter} {_in_which(names, found, 'breaks one in each')}" for letter, names in held.items())
+    said = [*cooler, *power, Sentence("Every limit holds: {limits}.", {"limits": limits})]
+    return tuple(one.words(system) for one in said)
+
+
+def _in_which(names: Sequence[str], found: Sequence[Comparison], none: str) -> str:
+    """ "in both", "in all of them", the sessions by name, or what is said of none."""
+    if not names:
+        return none
+    if len(names) == len(found):
+        return "in both" if len(found) == 2 else "in all of them"
+    return "in " + listed(list(names)) + " only"
+
+
+def _over_sessions(found: Sequence[Comparison], figure: str, words: str) -> list[Sentence]:
+    """Who is ahead in one figure in which session; nothing where no session tells it."""
+    contrasts = [(one.session.name, contrast) for one in found if (contrast := one.contrast(figure)) is not None]
+    if not contrasts:
+        return []
+    values: dict[str, Any] = {}
+    pieces = []
+    nobody = "neither" if len(found[0].entries) == 2 else "none"
+    for k, (name, one) in enumerate(contrasts):
+        values[f"a{k}"], values[f"n{k}"] = (Quantity(one.values[at], one.kind) for at in (one.ahead, one.next))
+        who = nobody if one.settled == "open" else one.ahead + (", likely," if one.settled == "likely" else "")
+        ranges = "" if one.overlap is None else ", ranges overlap" if one.overlap else ", ranges do not overlap"
+        pieces.append(f"{who} in {name} ({{a{k}}} against {{n{k}}}{ranges})")
+    return [Sentence(words[0].upper() + words[1:] + ": " + "; ".join(pieces) + ".", values)]
 
 
 # ---------------------------------------------------------------- JSON
@@ -298,6 +374,15 @@ def comparison_json(found: Comparison, system: str = "si") -> dict[str, Any]:
             for name, one in found.stretches
         ],
         "words": {name: list(value) if isinstance(value, tuple) else value for name, value in vars(words).items()},
+    }
+
+
+def sessions_json(found: Sequence[Comparison], system: str = "si") -> dict[str, Any]:
+    """The same of several sessions, one `comparison_json` each, and the words over all of them."""
+    return {
+        "schema": SESSIONS_SCHEMA,
+        "sessions": [comparison_json(one, system) for one in found],
+        "words": list(sessions_words(found, system)),
     }
 
 

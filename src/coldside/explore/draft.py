@@ -11,19 +11,17 @@ used up.  The last word is a whole forecast, judged.
 from __future__ import annotations
 
 import math
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any
 
 from coldside.build import sizing
 from coldside.build.brief import BRIEF_FIELDS, DRAG, USES, Brief, BriefField
-from coldside.build.files import load_build
+from coldside.build.files import read_build
 from coldside.build.model import Build
 from coldside.build.sizing import Need, Rule
 from coldside.duty.model import Session
-from coldside.duty.phases import load_session
+from coldside.duty.phases import read_session
 from coldside.errors import BadInput, ColdsideError, Internal
 from coldside.explore.draft_text import (
     AIR,
@@ -47,7 +45,7 @@ from coldside.parts.engine import EngineSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.lines import HoseSpec
 from coldside.parts.pump import PumpSpec
-from coldside.parts.reservoir import ReservoirSpec
+from coldside.parts.reservoir import ICE_DENSITY, ReservoirSpec
 from coldside.plant.forecast import simulate
 from coldside.units import ZERO_CELSIUS, show
 
@@ -56,11 +54,13 @@ SPARE, WORTH = 1.0, 0.3  # K to spare that is aimed at; K that a size must bring
 LOSS_WEIGHT = 0.7  # K that a kPa of charge loss beyond the aim counts where two layouts are weighed (own)
 SPREAD_WEIGHT = 50.0  # K that a spread of 1 over or under its limit counts
 ROOMIER = (1.3, 1.7)  # factors on every side of the room that are tried where it does not do
+SPRAY, ICE_SHARE = 0.5 / 6e4, 0.4  # m3/s of water on a face; share of the tank's room that is ice (own)
 HELPS = 1.0  # K by which a hybrid must better both others to be proposed
 ROOM = (
     "core_length", "core_width", "core_height", "nose_width", "nose_height", "nose_depth",
     "side_width", "side_height", "side_depth",
 )  # fmt: skip
+RADIATOR_NAME = "engine_radiator"  # a face that follows what the engine asks
 COOLING = (WaterCoreSpec, AirCoreSpec, ExchangerSpec, ReservoirSpec, PumpSpec, HoseSpec, FanSpec)
 OF_DEMAND = ("displacement", "chamber_volume", "redline", "power", "fuel", "use", "hottest_day", "altitude", "car_mass")
 OTHER_FUELS = ("gasoline 95", "E85")
@@ -102,20 +102,23 @@ class Starter:
 
 @dataclass(frozen=True)
 class Unknown:
-    """What one unanswered key does: the `values` tried (text), the intake's margin [K] with each."""
+    """What one unanswered key does: the `values` tried (text), the intake's margin [K] with each.
+
+    `starter` is the kind that it moves most; `change` K between best and worst of the margins and that without change.
+    """
 
     key: str
     help: str
+    starter: str
     values: tuple[str, ...]
     margins: tuple[float, ...]
-    change: float  # K between the best and the worst of them and the starter as it is
+    change: float
 
 
 @dataclass(frozen=True)
 class Unknowns:
-    """Unanswered keys, the one that matters most first; `starter` the kind they were tried on, `words` SI."""
+    """Unanswered keys, the one that matters most first; `words` in SI units."""
 
-    starter: str
     ranked: tuple[Unknown, ...]
     words: str
 
@@ -194,30 +197,37 @@ def draft(brief: Brief, *, progress: Progress | None = None) -> tuple[Starter, .
 def most_important_unknown(brief: Brief, starters: Sequence[Starter], *, progress: Progress | None = None) -> Unknowns:
     """Which unanswered key moves the intake's margin most: each really varied by its spread, and run.
 
-    Tried on the starter with most to spare.  What the engine asks is varied with the cooling left as it is; room and
-    rule book with the cooling sized anew within them.
+    Tried on every starter; a key counts by the one that it moves most.  What the engine asks is varied with the
+    cooling left as it is; room and rule book with the cooling sized anew within them.
     """
     tell: Progress = progress or (lambda _fraction, _words: None)
     if not starters:
         raise BadInput("there is no starter to try the unknowns on", where=brief.file)
-    best = max(starters, key=lambda one: one.margin)
     shop = _Shop(brief)
-    jobs: list[tuple[BriefField, str, Build | None, Session | None, str]] = []
-    for item in BRIEF_FIELDS:
-        for value, words in _values_to_try(brief, item):
-            jobs.append((item, words, *_varied(shop, best, item.key, value)))
+    cases = [
+        (one, item.key, words, *_varied(shop, one, item.key, value))
+        for one in starters
+        for item in BRIEF_FIELDS
+        for value, words in _values_to_try(brief, item)
+    ]
     tell(0.1, "what is not known, varied")
-    ready = [(build, session) for _, _, build, session, _ in jobs if build is not None and session is not None]
-    results = iter(on_all_cores(_coarse, None, [(best.build, best.session), *ready]))
-    base = next(results)
-    margins: dict[str, list[tuple[str, float]]] = {}
-    for item, words, build, _, fault in jobs:
-        same = _Tried(-math.inf if fault else base.margin, math.nan, fault=fault)
-        tried = next(results) if build is not None else same
-        margins.setdefault(item.key, []).append((words, tried.margin))
+    jobs = [(one.build, one.session) for one in starters]
+    jobs += [(build, session) for *_, build, session, _ in cases if build is not None and session is not None]
+    results = on_all_cores(_coarse, None, jobs)
+    base = {one.kind: tried.margin for one, tried in zip(starters, results, strict=False)}
+    rest = iter(results[len(starters) :])
+    margins: dict[tuple[str, str], list[tuple[str, float]]] = {}
+    for one, key, words, build, _, fault in cases:
+        margin = next(rest).margin if build is not None else -math.inf if fault else base[one.kind]
+        margins.setdefault((key, one.kind), []).append((words, margin))
     tell(1.0, "done")
-    ranked = sorted((_unknown(key, found, base.margin) for key, found in margins.items()), key=lambda u: -u.change)
-    return Unknowns(best.kind, tuple(ranked), _unknown_words(brief, best, ranked))
+    found: dict[str, Unknown] = {}
+    for (key, kind), tried in margins.items():
+        unknown = _unknown(key, kind, tried, base[kind])
+        if key not in found or unknown.change > found[key].change:
+            found[key] = unknown
+    ranked = sorted(found.values(), key=lambda unknown: -unknown.change)
+    return Unknowns(tuple(ranked), _unknown_words(ranked))
 
 
 # ---------------------------------------------------------------- running
@@ -234,11 +244,11 @@ class _Shop:
         self.limit = usual_limit(engine)
         self.coolant = sizing.coolant_for(spec.winter, spec.glycol == "allowed")
         self.session_text = session_text(brief, self.limit)
-        self.session = session_from(self.session_text, brief.name)
+        self.session = read_session(self.session_text, "session.toml")
 
     def build(self, kind: str, growth: Mapping[str, float], coolant: str = "") -> Build:
         """The build of a kind with its sizes grown."""
-        return build_from(self.text(kind, growth, coolant), f"{kind}.toml")
+        return read_build(self.text(kind, growth, coolant), f"{kind}.toml")
 
     def text(self, kind: str, growth: Mapping[str, float], coolant: str = "") -> str:
         """Its text."""
@@ -251,22 +261,6 @@ class _Shop:
     def final(self, jobs: Sequence[tuple[str, Mapping[str, float]]]) -> list[_Final]:
         """One whole forecast, judged, for every kind and growth."""
         return on_all_cores(_judged, None, [(self.build(kind, growth), self.session) for kind, growth in jobs])
-
-
-def build_from(text: str, name: str) -> Build:
-    """A `Build` from text in memory, named `name`; raises as `load_build`."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder, name)
-        path.write_text(text, encoding="utf-8")
-        return replace(load_build(path), file=name)
-
-
-def session_from(text: str, name: str) -> Session:
-    """A `Session` from text in memory; raises as `load_session`."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder, "session.toml")
-        path.write_text(text, encoding="utf-8")
-        return replace(load_session(path), file=f"{name}, session")
 
 
 def _margin(found: Mapping[str, float], session: Session) -> float:
@@ -299,7 +293,7 @@ def _judged(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[_Final
     results = []
     for build, session in jobs:
         forecast = simulate(build, session)
-        reaches = forecast.inlet.get(("engine_radiator", "cooling"))
+        reaches = forecast.inlet.get((RADIATOR_NAME, "cooling"))
         preheat = None
         if reaches is not None and forecast.boost.any():
             preheat = float((reaches - forecast.demand.ambient_temperature)[forecast.boost].max())
@@ -365,7 +359,7 @@ def _grow(shop: _Shop, starters: Sequence[_Growing]) -> None:
         else:
             steps.append((one, wanted))
     for (one, wanted), tried in zip(steps, shop.coarse([(one.kind, g) for one, g in steps]), strict=True):
-        if tried.margin < one.tried.margin + 0.1:
+        if tried.margin < one.tried.margin + WORTH:
             one.done = True
             continue
         names = ", ".join(LEVER_WORDS[lever] for lever in one.useful)
@@ -403,38 +397,73 @@ def _worth_having(starters: Sequence[_Growing]) -> tuple[list[_Growing], str]:
 
 @dataclass(frozen=True)
 class _Aside:
-    """Runs beside a starter: the same with plain water, and in more room (factor, K to spare)."""
+    """Runs beside a starter: with plain water, in more room (by factor), with what else the rule book allows."""
 
     water: _Tried | None = None
     roomier: tuple[tuple[float, _Tried], ...] = ()
+    allowed: tuple[tuple[str, _Tried], ...] = ()
 
 
 def _asides(shop: _Shop, kept: Sequence[_Growing]) -> list[_Aside]:
-    """For every starter: plain water in place of glycol; more room where it does not hold."""
+    """For every starter: plain water in place of glycol; where it does not hold, more room, spray and ice."""
     jobs: list[tuple[Build, Session]] = []
-    places: list[tuple[int, float]] = []  # which starter, 0 for water or a factor of room
+    places: list[tuple[int, float | str]] = []  # which starter; a factor of room, or what was tried
     for number, one in enumerate(kept):
         if one.kind != AIR and shop.coolant != "water":
             jobs.append((shop.build(one.kind, one.growth, "water"), shop.session))
-            places.append((number, 0.0))
+            places.append((number, "water"))
         if one.tried.margin >= 0.0:
             continue
+        build = shop.build(one.kind, one.growth)
+        for words, other in _allowed(shop.brief, build):
+            jobs.append((other, shop.session))
+            places.append((number, words))
         for factor in ROOMIER:
-            brief = shop.brief.having(
-                **{key: min(factor * getattr(shop.brief.spec, key), _most(key)) for key in ROOM},
-                tank_room=min(factor * shop.brief.spec.tank_room, _most("tank_room")),
-            )
-            growth = {lever: one.growth.get(lever, 1.0) * factor**2 for lever in one.useful}
-            text = build_text(brief, shop.need, one.kind, {**one.growth, **growth}, shop.coolant)[0]
-            jobs.append((build_from(text, f"{one.kind}.toml"), shop.session))
+            jobs.append((_in_more_room(shop, one, factor), shop.session))
             places.append((number, factor))
     found = [_Aside() for _ in kept]
-    for (number, factor), tried in zip(places, on_all_cores(_coarse, None, jobs), strict=True):
-        if factor == 0.0:
-            found[number] = replace(found[number], water=tried)
+    for (number, what), tried in zip(places, on_all_cores(_coarse, None, jobs), strict=True):
+        aside = found[number]
+        if isinstance(what, float):
+            aside = replace(aside, roomier=(*aside.roomier, (what, tried)))
+        elif what == "water":
+            aside = replace(aside, water=tried)
         else:
-            found[number] = replace(found[number], roomier=(*found[number].roomier, (factor, tried)))
+            aside = replace(aside, allowed=(*aside.allowed, (what, tried)))
+        found[number] = aside
     return found
+
+
+def _in_more_room(shop: _Shop, one: _Growing, factor: float) -> Build:
+    """A starter with every side of its room longer, and what helps grown into it."""
+    spec = shop.brief.spec
+    sides = {key: min(factor * getattr(spec, key), _most(key)) for key in ROOM}
+    brief = shop.brief.having(**sides, tank_room=min(factor * spec.tank_room, _most("tank_room")))
+    growth = {**one.growth, **{lever: one.growth.get(lever, 1.0) * factor**2 for lever in one.useful}}
+    return read_build(build_text(brief, shop.need, one.kind, growth, shop.coolant)[0], f"{one.kind}.toml")
+
+
+def _allowed(brief: Brief, build: Build) -> list[tuple[str, Build]]:
+    """The build with what the rule book allows beside it: water on its faces, ice in its tank."""
+    found = []
+    if brief.spec.spray == "allowed":
+        wet = {n: replace(p, spray=SPRAY) for n, p in build.parts.items() if _cools_by_air(p)}
+        words = f"{show(SPRAY, 'volume_flow')} of water sprayed on each face in boost"
+        found.append((words, replace(build, parts={**build.parts, **wet})))
+    tanks = {n: p for n, p in build.parts.items() if isinstance(p, ReservoirSpec)}
+    if brief.spec.ice == "allowed" and brief.spec.use == DRAG and tanks:
+        share = ICE_SHARE * brief.spec.tank_room
+        iced = {
+            n: replace(p, ice=share * ICE_DENSITY, volume=min(p.volume, brief.spec.tank_room - share))
+            for n, p in tanks.items()
+        }
+        words = f"{show(share * ICE_DENSITY, 'mass')} of ice in the tank before the first run"
+        found.append((words, replace(build, parts={**build.parts, **iced})))
+    return found
+
+
+def _cools_by_air(part: object) -> bool:
+    return isinstance(part, AirCoreSpec) or (isinstance(part, ExchangerSpec) and part.heat is None)
 
 
 def _most(key: str) -> float:
@@ -444,9 +473,13 @@ def _most(key: str) -> float:
 
 def _starter(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, about_hybrid: str) -> Starter:
     text, rules = build_text(shop.brief, shop.need, one.kind, one.growth, shop.coolant)
-    build = build_from(text, f"{one.kind}.toml")
+    build = read_build(text, f"{one.kind}.toml")
     held = inventory(build)
     notes = _notes(shop, one, final, aside)
+    notes.append(
+        f"Judged against {_degC(shop.limit)} of intake in boost, what shops keep to on {shop.brief.spec.fuel}"
+        f"{', lower for apex seals' if shop.brief.rotary else ''} (common practice, no source); set your own there."
+    )
     notes.append(
         f"Charge held behind the turbo: {show(held.charge_volume, 'volume')}, filled in "
         f"{show(held.fill_time, 'time')} of full flow; charge loss {show(final.charge_loss, 'pressure_difference')}."
@@ -547,6 +580,10 @@ def _why_not(shop: _Shop, one: _Growing, final: _Final, aside: _Aside) -> str:
         else:
             words += " More room alone brings nothing;"
         words += " the rest must come from less power, another fuel, rest between runs, or a cooler day."
+    for what, tried in aside.allowed:
+        if math.isfinite(tried.margin) and tried.margin - one.tried.margin >= 0.5:
+            gain = _K(tried.margin - one.tried.margin)
+            words += f" The rule book allows {what}: it brings {gain}{', enough' if tried.margin >= 0.0 else ''}."
     lowest = shop.need.ambient + 12.0
     if shop.limit < lowest:
         words += (
@@ -582,45 +619,42 @@ def _values_to_try(brief: Brief, item: BriefField) -> list[tuple[Any, str]]:
 def _varied(shop: _Shop, best: Starter, key: str, value: Any) -> tuple[Build | None, Session | None, str]:
     """Build and session with another value of a key; (None, None, "") where it changes neither."""
     other = shop.brief.having(**{key: value})
-    if key in ("power", "displacement") and key in shop.brief.unknown:
-        other = replace(other, unknown=shop.brief.unknown)
     try:
         varied = _Shop(other)
         text = build_text(other, varied.need, best.kind, best.growth, varied.coolant)[0]
         if text == best.text and varied.session_text == best.session_text:
             return None, None, ""
-        build = build_from(text, f"{best.kind}.toml")
+        build = read_build(text, f"{best.kind}.toml")
     except BadInput as error:
         return None, None, str(error)
     if key in OF_DEMAND:  # the car asks for something else, the cooling stays
-        parts = {**build.parts, **{n: p for n, p in best.build.parts.items() if isinstance(p, COOLING)}}
-        parts["engine_radiator"] = build.parts.get("engine_radiator", parts.get("engine_radiator"))
-        parts = {name: part for name, part in parts.items() if part is not None}
-        build = replace(build, parts=parts, loops=best.build.loops, ducts=best.build.ducts)
+        kept = {n: p for n, p in best.build.parts.items() if isinstance(p, COOLING) and n != RADIATOR_NAME}
+        asked = {n: p for n, p in build.parts.items() if not isinstance(p, COOLING) or n == RADIATOR_NAME}
+        build = replace(build, parts={**asked, **kept}, loops=best.build.loops, ducts=best.build.ducts)
     return build, varied.session, ""
 
 
-def _unknown(key: str, found: Sequence[tuple[str, float]], base: float) -> Unknown:
+def _unknown(key: str, kind: str, found: Sequence[tuple[str, float]], base: float) -> Unknown:
     help_words = next(item.help for item in BRIEF_FIELDS if item.key == key)
     margins = tuple(margin for _, margin in found)
     sound = [margin for margin in margins if math.isfinite(margin)]
     change = max([*sound, base]) - min([*sound, base])
-    return Unknown(key, help_words, tuple(words for words, _ in found), margins, change)
+    return Unknown(key, help_words, kind, tuple(words for words, _ in found), margins, change)
 
 
-def _unknown_words(brief: Brief, best: Starter, ranked: Sequence[Unknown]) -> str:
+def _unknown_words(ranked: Sequence[Unknown]) -> str:
     """The unknown that matters most, in a sentence or two."""
     if not ranked:
         return "Every key that matters was answered."
     first = ranked[0]
     if first.change < 0.05:
-        return f"Of what is not known, nothing moves the {best.kind} starter's margin."
+        return "Nothing that is not known moves the intake of any starter."
     told = ", ".join(
         f"{words} {'leaves' if margin >= 0 else 'misses by'} {_K(margin)}"
         for words, margin in zip(first.values, first.margins, strict=True)
         if math.isfinite(margin)
     )
-    words = f"Find out first: {first.help} ({first.key}). It moves the {best.kind} starter's margin by "
+    words = f"Find out first: {first.help} ({first.key}). It moves the {first.starter} starter's margin by "
     words += f"{_K(first.change)}: {told}."
     if len(ranked) > 1 and ranked[1].change >= 0.5:
         words += f" Next: {ranked[1].help} ({ranked[1].key}), {_K(ranked[1].change)}."

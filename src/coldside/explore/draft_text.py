@@ -45,7 +45,7 @@ AIR_DEPTH, EXCHANGER_DEPTH, DEEPEST_TUBES = 0.065, 0.040, 0.056  # m
 TURNED = "turned"  # growth above 0: the charge goes down through an air core, not across
 FRONT_SHARE = 0.4  # of the nose's depth that a hybrid's exchanger takes, ahead of its air core
 INLET_MOST = 0.8  # of the face
-WIDEST, STRONGEST = 1.6, 2.2  # growth at which pipes and pumps stop
+WIDEST, STRONGEST = 1.3, 2.2  # growth at which pipes and pumps stop
 LEAST_TANK, ELSEWHERE = 1e-3, 2e-3  # m3: a filler and breather; coolant that cores and lines hold beside the tank
 RADIATOR_SHARE, RADIATOR_DUTY = 0.20, 0.15  # of the fuel's heat to the engine's coolant; least mean load
 HYBRID_HEAT = 0.35  # of the charge's heat that reaches the water core behind an air core (own estimate)
@@ -217,7 +217,7 @@ def _engine(text: _Text, d: Draft) -> None:
     rule = (
         f"{need.air:.3f} kg/s of air for {1e-3 * (spec.power or 0.0):.0f} kW at brake efficiency {need.efficiency:.2f} "
         f"and lambda {need.rich:.2f}, charge {sizing.CHARGE_RISE:.0f} K over ambient: p = m R T/(VE V n); "
-        "below, 12 % from surge"
+        "below, 6 % from surge"
     )
     text.size("boost", boost, rule, "Heywood1988")
     text.put("fuel", spec.fuel)
@@ -423,13 +423,17 @@ def _loop(text: _Text, d: Draft, heat: float) -> float:
         "surroundings", "ambient" if away else "bay", "" if away else "it stands in the bay: nothing in cabin or boot"
     )
     text.open("parts.pump", "pump")
-    head = sizing.PUMP_HEAD
-    curve = [["0 L/min", f"{head:g} m"], [_flow(wanted), f"{0.75 * head:g} m"], [_flow(2.0 * wanted), "0 m"]]
+    head, share = sizing.PUMP_HEAD, sizing.PUMP_LEFT
+    curve = [
+        ["0 L/min", f"{head:g} m"],
+        [_flow(wanted), f"{share * head:.1f} m"],
+        [_flow(sizing.OPEN_FLOW * wanted), "0 m"],
+    ]
     if spec.pump_flow is not None:
         text.put("curve", curve, "open flow as bought; its heads are assumed")
     else:
         ratio = sizing.CAPACITY_RATIO * min(d.grown("pump"), STRONGEST)
-        rule = f"{_flow(wanted)} against 6 m: {ratio:.1f} times the heat capacity rate of the charge"
+        rule = f"{_flow(wanted)} against {share * head:.1f} m: {ratio:.1f} times the heat capacity rate of the charge"
         text.size("curve", curve, rule, "Own")
     text.put("control", "always")
     text.put("height", "0.25 m")
@@ -637,7 +641,7 @@ def _pull(redline: float, low: float, seconds: float, gear: int, **keys: object)
 
 def _street(redline: float) -> list[str]:
     return [
-        *_phase("traffic", duration="15 min"),
+        *_phase("traffic", duration="12 min"),
         *_phase("cruise", name="highway", duration="3 min", speed="100 km/h"),
         *_pull(redline, 0.45, 9, 3),
         *_phase("cruise", name="highway again", duration="60 s", speed="110 km/h"),
@@ -666,12 +670,12 @@ def _track(redline: float, laps: int = 12) -> list[str]:
 def _drag(redline: float) -> list[str]:
     group = {"group": "round"}
     return [
-        *_phase("staging", duration="4 min", creep_every="45 s", creep_distance="8 m", **group),
+        *_phase("staging", duration="3 min", creep_every="45 s", creep_distance="8 m", **group),
         *_phase(
             "pass", distance="0.25 mi", burnout="4 s", launch_hold="3 s", launch_speed=_speed(0.55 * redline), **group
         ),
         *_phase("cruise", name="return road", duration="90 s", speed="30 km/h", **group),
-        *_phase("paddock", duration="10 min", engine_off="8 min", **group),
+        *_phase("paddock", duration="8 min", engine_off="6 min", **group),
         "",
         "[groups.round]",
         "repeat = 3",
@@ -694,10 +698,10 @@ def _hill(redline: float) -> list[str]:
             "cruise", name=f"bend {number}", duration="6 s", speed="55 km/h", engine_speed=n, load="15 %", **group
         )
     return [
-        *_phase("staging", duration="6 min", creep_every="60 s", creep_distance="10 m", **group),
+        *_phase("staging", duration="4 min", creep_every="60 s", creep_distance="10 m", **group),
         *climb,
         *_phase("cruise", name="down again", duration="4 min", speed="30 km/h", grade="-8 %", **group),
-        *_phase("paddock", duration="12 min", **group),
+        *_phase("paddock", duration="8 min", **group),
         "",
         "[groups.run]",
         "repeat = 2",

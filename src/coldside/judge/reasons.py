@@ -16,6 +16,7 @@ from coldside.judge.airways import leaking, own_air
 from coldside.judge.coolant import unfit_coolant
 from coldside.judge.corrections import correction_words
 from coldside.judge.heat import charge_cores, core_loops, heat_shares, is_core, largest_rung, preheat_rung
+from coldside.judge.ice_day import ice_day_words
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
 from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
 from coldside.judge.pumps import thick_coolant
@@ -62,6 +63,7 @@ def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
         thick_coolant,
         coolant_rise,
         ice_words,
+        ice_day_words,
         still_air,
         own_air,
         leaking,

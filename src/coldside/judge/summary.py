@@ -19,6 +19,7 @@ from coldside.build.model import Build, Parallel, Path
 from coldside.judge.coolant import point_cautions
 from coldside.judge.corrections import corrections
 from coldside.judge.heat import charge_cores, recompute_ledger
+from coldside.judge.ice_day import ice_day_json
 from coldside.judge.knock_json import knock_block
 from coldside.judge.power import fuel_demand, mean_where, power_kept, temperature_spread
 from coldside.judge.pressures import belts, couplers, exhaust, leak, suction
@@ -86,6 +87,7 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
         "ice": {
             tank.part: {"start_kg": tank.start, "end_kg": tank.end, "gone_s": tank.gone} for tank in ice_left(forecast)
         },
+        "ice_day": ice_day_json(forecast),
         "ledger": _ledger_block(forecast),
         "ladder": [
             {"rung": rung.name, "drop_K": rung.drop, "K_per_W": rung.resistance, "share": rung.share}

@@ -278,20 +278,7 @@ class _Assembly(Threads):
             "running": [(d.engine_speed > 0.0).astype(float)],
             "source": self._sources(plenum, boost),
             "limit": [column for source in self.sources for column in source.limits],
-            "injection": injection_columns(
-                [
-                    (
-                        self.build.parts[name],
-                        self._about(name, (middle.first_out if between else middle.last_out)[back, 1]),
-                        pressures[:, int(between)],
-                    )
-                    for name in self.injections
-                    for between in [name in names_on(self._up_to_last_stage())]
-                ],
-                (middle.flow[back, 1], plenum),
-                self.around,
-                self.humidity,
-            ),
+            "injection": self._injected(middle, back, pressures),
             "stage": [],
         }
         if stages > 1:
@@ -318,6 +305,20 @@ class _Assembly(Threads):
             **self._charge_shares(max(float(state.flow.max()) for state in found)),
             **self._wet_rows(pressures),
         }
+
+    def _injected(self, middle: _Tabulated, back: np.ndarray, pressures: np.ndarray) -> list[np.ndarray]:
+        """Columns of every injection."""
+        nozzles = [
+            (
+                self.build.parts[name],
+                self._about(name, (middle.first_out if between else middle.last_out)[back, 1]),
+                pressures[:, int(between)],
+            )
+            for name in self.injections
+            for between in [name in names_on(self._up_to_last_stage())]
+        ]
+        charge = middle.flow[back, 1], middle.plenum[back, 1]
+        return injection_columns(nozzles, charge, self.around, self.humidity)
 
     def _about(self, name: str, outlet: np.ndarray) -> np.ndarray:
         """Gas temperature to expect at an injection, K: the `outlet` of the compressor before it, near ambient behind a

@@ -315,6 +315,13 @@ def _charge(I, F, x, now, then, s):  # noqa: E741
 
 
 @compiled
+def _two_lines(F, p, across, step, t, w0, w1, w2, w3):
+    """Four neighbours `step` apart from p on, weighted, and share t of the way to those `across`."""
+    low = _line(F, p, step, w0, w1, w2, w3)
+    return low + t * (_line(F, p + across, step, w0, w1, w2, w3) - low)
+
+
+@compiled
 def _sources(I, F, w, x, now, then, s, charge):  # noqa: E741
     """Heat of sprays, and of the engine into its coolant and oil; it rides with the pumps' heat."""
     r = 1.0 - s
@@ -441,14 +448,9 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
         layer = n_T * n_V * links
         for p in range(I[duct_pass + d], I[duct_pass + d + 1]):
             at = row + I[passes + p * WIDTH + P_COLUMN]
-            cold = _line(F, at, links, w0, w1, w2, w3)
-            warm = _line(F, at + n_V * links, links, w0, w1, w2, w3)
-            m = cold + t * (warm - cold)
+            m = _two_lines(F, at, n_V * links, links, t, w0, w1, w2, w3)
             if levels > 1:
-                at += layer
-                cold = _line(F, at, links, w0, w1, w2, w3)
-                warm = _line(F, at + n_V * links, links, w0, w1, w2, w3)
-                m += v * (cold + t * (warm - cold) - m)
+                m += v * (_two_lines(F, at + layer, n_V * links, links, t, w0, w1, w2, w3) - m)
             w[flow + p] = max(m, 0.0)
 
     # --- coefficients at these flows

@@ -105,9 +105,15 @@ def _found(ask: Ask, comparison: Comparison) -> dict[str, Any]:
         ("What comes with each", [f"{one.letter}: {text}" for one in made.options for text in one.risks[1:]]),
         ("What was assumed", made.assumptions),
     )
+    headline, *sure = re.split(r"(?<=\.) (?=[A-D] likely )", words.headline, maxsplit=1)
+    files = [entry.forecast.build.file for entry in comparison.entries]
     return {
-        "headline": words.headline,
-        "conditions": made.conditions,
+        "headline": headline,
+        "sure": " ".join(sure),
+        "conditions": made.conditions.removeprefix(f"{comparison.session.name}: ").capitalize(),
+        "cars": [
+            (one.letter, one.name, address) for one, address in zip(made.options, addresses, strict=True)
+        ],
         "summing_up": bullets(words.summing_up),
         "limits": bullets(words.limits),
         "differences": bullets(words.differences) if words.differences else "",
