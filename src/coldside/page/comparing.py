@@ -36,6 +36,8 @@ class Beside:
     """Two to four cars in one session.  `found` is None until every forecast is there."""
 
     key: str
+    build_files: tuple[str, ...]
+    session_file: str
     builds: tuple[Build, ...]
     session: Session
     forecasts: dict[int, Forecast] = field(default_factory=dict)
@@ -61,7 +63,7 @@ def beside_of(desk: Desk, build_files: Sequence[str], session_file: str) -> Besi
     path = desk.project.path
     builds = tuple(read_build(text, path(name)) for name, text in zip(files, texts, strict=False))
     loops = {loop for build in builds for loop in build.loops}  # a limit may be on what only one of them has
-    made = Beside(key, builds, read_session(texts[-1], path(session_file), loops))
+    made = Beside(key, (*files,), session_file, builds, read_session(texts[-1], path(session_file), loops))
     kept: Beside = desk.remember(SORT, key, lambda: made)
     return kept
 

@@ -15,11 +15,11 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from coldside.errors import BadInput, ColdsideError
-from coldside.explore.compare import MOST, Comparison, check_number
-from coldside.explore.compare_words import comparison_words
+from coldside.explore.compare import MOST, check_number
+from coldside.explore.compare_words import comparison_words, headline_of
 from coldside.page.comparing import Beside, beside_of, held_at, whole
 from coldside.page.project import etag, file_name
-from coldside.page.shell import Ask, done, environment, problems, render, seen, told_as
+from coldside.page.shell import Ask, carried, done, environment, problems, render, seen, told_as
 from coldside.sheet import prices as listed
 from coldside.sheet.html import bullets
 from coldside.sheet.offer import Option, Proposal, proposal
@@ -90,11 +90,11 @@ def begin(ask: Ask) -> Mapping[str, Any]:
 
 def found(ask: Ask) -> Mapping[str, Any]:
     """What is known of the cars side by side, as HTML in the units chosen."""
-    comparison = held_at(ask.desk, ask.one("of")).comparison()
-    return {"html": _fragment("beside_found.html", **_found(ask, comparison))}
+    return {"html": _fragment("beside_found.html", **_found(ask, held_at(ask.desk, ask.one("of"))))}
 
 
-def _found(ask: Ask, comparison: Comparison) -> dict[str, Any]:
+def _found(ask: Ask, cars: Beside) -> dict[str, Any]:
+    comparison = cars.comparison()
     words = comparison_words(comparison, ask.system)
     made = proposal(comparison, system=ask.system)
     tried = any(entry.losses for entry in comparison.entries)
@@ -105,14 +105,14 @@ def _found(ask: Ask, comparison: Comparison) -> dict[str, Any]:
         ("What comes with each", [f"{one.letter}: {text}" for one in made.options for text in one.risks[1:]]),
         ("What was assumed", made.assumptions),
     )
-    headline, *sure = re.split(r"(?<=\.) (?=[A-D] likely )", words.headline, maxsplit=1)
-    files = [entry.forecast.build.file for entry in comparison.entries]
+    headline, *sure = (sentence.words(ask.system) for sentence in headline_of(comparison))
     return {
         "headline": headline,
         "sure": " ".join(sure),
-        "conditions": made.conditions.removeprefix(f"{comparison.session.name}: ").capitalize(),
+        "conditions": made.conditions.removeprefix(f"{comparison.session.name}: "),
         "cars": [
-            (one.letter, one.name, address) for one, address in zip(made.options, addresses, strict=True)
+            (one.letter, one.name, carried(Ask(ask.desk, query={"build": (name,), "session": (cars.session_file,)})))
+            for one, name in zip(made.options, cars.build_files, strict=True)
         ],
         "summing_up": bullets(words.summing_up),
         "limits": bullets(words.limits),
@@ -332,7 +332,7 @@ def _change(ask: Ask, change: Callable[[Beside, Listed], str]) -> Mapping[str, A
 
 
 def _form(cars: Beside) -> str:
-    return f"{FORM} {etag(chr(0).join(build.file for build in cars.builds))}"
+    return f"{FORM} {etag(chr(0).join(cars.build_files))}"
 
 
 def _typed(ask: Ask, cars: Beside) -> dict[str, str]:
