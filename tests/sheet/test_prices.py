@@ -10,15 +10,22 @@ import pytest
 from coldside.build.files import load_build
 from coldside.errors import BadInput
 from coldside.sheet.prices import (
+    Place,
     Price,
     Prices,
     blank_prices,
+    completed,
     cost,
     decimal_of,
     load_prices,
     parse_prices,
+    place_of,
     prices_text,
     unused,
+    with_entry,
+    with_new,
+    with_top,
+    without_entry,
     write_blank_prices,
 )
 from sheet.synthetic import CASES, EXAMPLES, forecast_of
@@ -243,3 +250,91 @@ def test_a_list_to_fill_in_never_replaces_one(tmp_path):
     assert load_prices(file) == blank_prices(builds)
     with pytest.raises(BadInput, match="is there already"):
         write_blank_prices(builds, file)
+
+
+# ---------------------------------------------------------------- changing the text
+
+
+TYPED = '# prices of the bench\n\nschema = "coldside.prices/1"\ncurrency = "crowns"  # ours\n\n'
+
+
+def test_a_change_leaves_every_other_line():
+    place = Place("prices", "any", "pump")
+    text = TYPED + '# the small one\n[prices.any.pump]\nprice = 120\nhours = "1"\n'
+    changed = with_entry(text, place, "price", "131.50")
+    assert changed == text.replace("price = 120\n", 'price = "131.50"\n')
+    assert with_entry(changed, place, "note", "with plug").endswith('hours = "1"\nnote = "with plug"\n')
+    assert with_entry(with_entry(text, place, "kept", True), place, "kept", False) == text
+    assert with_entry(with_entry(text, place, "note", "x"), place, "note", " ") == text
+    assert with_top(text, "currency", "EUR") == text.replace('"crowns"', '"EUR"')
+    assert parse_prices(with_top(text, "tax", "19")).tax == Decimal("0.19")
+    assert without_entry(with_new(text, Place("extras", "any", "test day")), Place("extras", "any", "test day")) == text
+
+
+def test_the_first_figure_of_an_entry_leaves_the_other_to_be_filled_in():
+    text = TYPED + "[prices.any.pump]\nkept = true\n"
+    found = parse_prices(with_entry(text, Place("prices", "any", "pump"), "price", "9")).parts["any"]["pump"]
+    assert (found.price, found.hours) == (Decimal(9), None)
+
+
+def test_names_with_points_and_quotes_are_one_name():
+    place = Place("prices", 'Tern 2.0 "red"', "hot_pipe")
+    text = with_entry(with_new(TYPED, place), place, "price", "5")
+    assert parse_prices(text).parts['Tern 2.0 "red"']["hot_pipe"].price == Decimal(5)
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "words"),
+    [
+        ("price", "1,450", "has a comma"),
+        ("price", "-3", "out of range"),
+        ("hours", "two", "is no number"),
+        ("note", "n" * 201, "200 at most"),
+        ("colour", "red", "is no field"),
+        ("kept", "true", "is no field"),
+    ],
+)
+def test_what_cannot_be_is_refused(field, value, words):
+    text = TYPED + '[prices.any.pump]\nprice = ""\nhours = ""\n'
+    with pytest.raises(BadInput, match=words):
+        with_entry(text, Place("prices", "any", "pump"), field, value)
+
+
+def test_an_entry_that_is_not_there_is_refused():
+    for change in (
+        lambda: with_entry(TYPED, Place("prices", "any", "pump"), "price", "1"),
+        lambda: without_entry(TYPED, Place("prices", "any", "pump")),
+        lambda: with_top(TYPED, "schema", "x"),
+        lambda: with_top(TYPED, "tax", "much"),
+        lambda: with_new(TYPED, Place("extras", "any", "")),
+    ):
+        with pytest.raises(BadInput):
+            change()
+
+
+def test_a_list_is_completed_without_touching_what_is_priced():
+    builds = [load_build(EXAMPLES / "tern" / f"{name}.toml") for name in ("water", "air")]
+    text = TYPED + "[prices.any.pipe]\nprice = 30\nhours = 1\n\n[extras.any.test_day]\nhours = 4\n"
+    whole, added = completed(text, builds)
+    assert whole.startswith(text)
+    prices = parse_prices(whole)
+    for build in builds:
+        assert all(place_of(build, name, prices) is not None for name in build.parts)
+        pipes = [name for name, spec in build.parts.items() if type(spec).__name__ == "PipeSpec"]
+        assert pipes
+        assert all(place_of(build, name, prices) == Place("prices", "any", "pipe") for name in pipes)
+        assert not set(pipes) & set(added)
+    assert completed(whole, builds) == (whole, ())
+    assert set(prices.extras["any"]) == {"test_day"}
+    assert completed(TYPED, builds)[1] == tuple(sorted({name for build in builds for name in build.parts}))
+    assert parse_prices(completed(TYPED, builds)[0]).extras == blank_prices(builds).extras
+
+
+def test_completing_does_not_hide_a_price_of_a_kind():
+    """A part priced through its kind in one build, and lacking in another, keeps that price."""
+    builds = [load_build(EXAMPLES / "tern" / f"{name}.toml") for name in ("water", "air")]
+    text = TYPED + "[prices.water.pipe]\nprice = 30\nhours = 1\n"
+    prices = parse_prices(completed(text, builds)[0])
+    for name, spec in builds[0].parts.items():
+        if type(spec).__name__ == "PipeSpec":
+            assert place_of(builds[0], name, prices) == Place("prices", "water", "pipe")

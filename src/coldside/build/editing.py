@@ -26,6 +26,7 @@ from coldside.units import typed
 WIDTH = 100  # characters to which a path is written before it is broken over lines
 PATH_ENDS = ("oil", "water")  # sides of a part with two coolant sides, NAME.oil and NAME.water on a path
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
+_PIECE = re.compile(r'"(?:[^"\\]|\\.)*"|[^.]+')
 _PART_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]{0,59}")
 
 
@@ -370,9 +371,12 @@ def _mapped(value: Any, names: Mapping[str, str]) -> Any:
 
 # -- lines and literals ------------------------------------------------------------------------------
 def _path(document: Document, key: str) -> Key:
-    """A dotted key; numbers that count tables of a list become such."""
+    """A dotted key; numbers that count tables of a list become such, a part in double quotes may hold points."""
     path: Key = ()
-    for part in key.split("."):
+    for part in _PIECE.findall(key) if '"' in key else key.split("."):
+        if part.startswith('"'):
+            path = (*path, _read_text(part))
+            continue
         counted = part.isdigit() and isinstance(_found(document.data, path), list)
         path = (*path, int(part) if counted else part)
     return path

@@ -57,7 +57,7 @@ def comparison_words(found: Comparison, system: str = "si") -> ComparisonWords:
 
     return ComparisonWords(
         names=tuple(f"{entry.letter}: {entry.name}" for entry in found.entries),
-        headline=" ".join(told(_headline(found))),
+        headline=" ".join(told(headline_of(found))),
         limits=told([_limits(entry) for entry in found.entries]),
         differences=told([_power(found), _spread(found)]),
         where=told(_where(found)),
@@ -70,7 +70,8 @@ def comparison_words(found: Comparison, system: str = "si") -> ComparisonWords:
 # ---------------------------------------------------------------- sentences
 
 
-def _headline(found: Comparison) -> list[Sentence]:
+def headline_of(found: Comparison) -> list[Sentence]:
+    """Who is ahead; then, where it was asked, how sure that is."""
     contrast = found.contrast("intake_max")
     assert contrast is not None  # every session has a hottest moment
     values = _values(found, contrast)

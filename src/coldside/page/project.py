@@ -64,7 +64,7 @@ class Project:
         return found
 
     def path(self, name: str, *, new: bool = False) -> Path:
-        """Where a file lies.  BadInput for a name that leads outside, is no TOML file, or is not there yet (but `new`)."""
+        """Where a file lies.  BadInput for a name that leads outside, is no TOML file, or (but `new`) is not there."""
         parts = name.split("/")
         plain = all(_PART.fullmatch(part) and not part.endswith((".", " ")) for part in parts)
         if not plain or len(parts) > DEEPEST + 1 or not name.endswith(".toml") or len(name) > 200:

@@ -6,8 +6,10 @@ Here: `create_app` and `serve`.
 from __future__ import annotations
 
 import contextlib
+import os
 import secrets
 import socket
+import threading
 import webbrowser
 from collections.abc import AsyncIterator, Callable
 from importlib import resources
@@ -22,7 +24,9 @@ from starlette.staticfiles import StaticFiles
 from coldside.errors import BadInput
 from coldside.page.desk import Desk
 from coldside.page.guard import KEY, LOOPBACK, Guard
-from coldside.page.places import start
+from coldside.page.places import beside, brief, build, drafting, session, sheet, start, verdict
+from coldside.sheet.figures import chart_css
+from coldside.sheet.scale import ribbon_css
 
 PORT = 8750
 STATIC = Path(str(resources.files("coldside.page"))) / "static"
@@ -30,8 +34,11 @@ STATIC = Path(str(resources.files("coldside.page"))) / "static"
 
 def routes() -> list[BaseRoute]:
     """The addresses of every place."""
-    made: list[BaseRoute] = [*start.ROUTES]
+    made: list[BaseRoute] = []
+    for place in (start, brief, build, session, verdict, beside, sheet, drafting):
+        made += place.ROUTES
     made.append(Route("/static/sheet.css", _sheet_css))
+    made.append(Route("/static/drawings.css", _drawings_css))
     made.append(Mount("/static", StaticFiles(directory=STATIC)))
     return made
 
@@ -42,12 +49,20 @@ async def _sheet_css(_: object) -> Response:
     return PlainTextResponse(css, media_type="text/css", headers={"Cache-Control": "no-cache"})
 
 
+async def _drawings_css(_: object) -> Response:
+    """The looks of charts and ribbons, which a page keeps once for all of them."""
+    css = chart_css(chosen=True) + ribbon_css(chosen=True)
+    return PlainTextResponse(css, media_type="text/css", headers={"Cache-Control": "no-cache"})
+
+
 def create_app(desk: Desk, *, token: str, hosts: tuple[str, ...] = ()) -> Starlette:
     """The application: `desk` is what it works on, `token` the key it asks for, `hosts` further names it answers to."""
 
     @contextlib.asynccontextmanager
     async def life(_: Starlette) -> AsyncIterator[None]:
+        threading.Thread(target=desk.solver.warm, name="coldside-warm", daemon=True).start()
         yield
+        desk.close()
 
     guard = Middleware(Guard, token=token, hosts=hosts)
     app = Starlette(routes=routes(), middleware=[guard], lifespan=life)
@@ -61,6 +76,8 @@ def listen(host: str, port: int | None) -> socket.socket:
     for tried in [port] if port is not None else [PORT, 0]:
         made = socket.socket(family, socket.SOCK_STREAM)
         try:
+            if os.name == "posix":  # a port of a page that ended a moment ago; elsewhere the option means another thing
+                made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             if socket.has_ipv6 and family == socket.AF_INET6:
                 made.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
             made.bind((host, tried))

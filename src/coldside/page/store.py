@@ -51,6 +51,14 @@ _LAYOUTS = (  # script number n leads from layout n to n + 1; never change one t
         result BLOB NOT NULL       -- forecast, verdict, answers
     );
     """,
+    """
+    CREATE TABLE typed (           -- words typed into forms that are no files
+        form TEXT NOT NULL,
+        field TEXT NOT NULL,
+        words TEXT NOT NULL,
+        PRIMARY KEY (form, field)
+    ) WITHOUT ROWID;
+    """,
 )
 
 

@@ -82,7 +82,7 @@ def simulate(build: Build, session: Session, *, progress: Callable[[str], None] 
     tell("checking the step")
     halved = solve(plant, parts=2, levels=solution.levels)
     step_check = float(np.abs(halved.intake - solution.intake).max())
-    return forecast_of(plant, session, solution, step_check=step_check, settling=settling)
+    return forecast_of(plant, session, solution, (step_check, settling))
 
 
 def turn_of(plant: Plant, session: Session, solution: Solution) -> feedback.Turn[tuple[Plant, Solution]]:
@@ -126,18 +126,15 @@ def _driven_at(demand: Demand) -> np.ndarray:
     return when
 
 
+UNCHECKED = (math.nan, feedback.Settling())
+
+
 def forecast_of(
-    plant: Plant,
-    session: Session,
-    solution: Solution,
-    *,
-    step_check: float = math.nan,
-    settling: feedback.Settling = feedback.Settling(),  # noqa: B008  frozen
+    plant: Plant, session: Session, solution: Solution, checks: tuple[float, feedback.Settling] = UNCHECKED
 ) -> Forecast:
     """The forecast that a solved plant is: traces by name, ledger, ladder, health.
 
-    `step_check` [K] is what halving the step changed, NaN where it was not tried; `settling` how driving and trims
-    came to rest.
+    `checks`: what halving the step changed [K], NaN where it was not tried; how driving and trims came to rest.
     """
     demand, build = plant.demand, plant.build
     condensate, between, last_out, ice = _late(plant, solution)
@@ -179,7 +176,7 @@ def forecast_of(
         heat_capacity=capacity,
         ledger=ledger,
         ladder=tuple(ladder(plant, solution)),
-        health=_health(plant, solution, state, fuel, (step_check, ledger.closure), settling),
+        health=_health(plant, solution, state, fuel, (checks[0], ledger.closure), checks[1]),
         states=plant.arrays.n_states,
         nodes=_nodes(plant, solution),
         substeps=solution.substeps,
@@ -191,9 +188,9 @@ def forecast_of(
         stages=state.stages,
         exhaust_pressure=None if np.isnan(state.exhaust_pressure).all() else state.exhaust_pressure,
         runs=feedback.timed_runs(build, session, demand, cold, _reckoned(plant, session)) if demand.runs else (),
-        feedback=settling.runs,
-        boost_feedback=settling.boost,
-        shares=settling.shares,
+        feedback=checks[1].runs,
+        boost_feedback=checks[1].boost,
+        shares=checks[1].shares,
         latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
 

@@ -1,6 +1,6 @@
 """Everything that is said of one build on one session: forecast, verdict, and what was asked for besides.
 
-Here: `answer`, which commands and page call alike, and `Wanted`.  Each part is made elsewhere.
+Here: `answer`, which commands and page call alike, `judged`, and `Wanted`.  Each part is made elsewhere.
 """
 
 from __future__ import annotations
@@ -57,10 +57,15 @@ def answer(
             progress("  single changes, each run again")
             changes = what_to_change(forecast)
         failing = failures(forecast)
+    asked = Asked(bands, alike, changes, failing, proposal)
+    return forecast, judged(forecast, asked), asked
+
+
+def judged(forecast: Forecast, asked: Asked) -> Verdict:
+    """The verdict, as sure as the bands that were asked for make it, naming a proposed limit as such."""
+    bands, proposal = asked.bands, asked.proposal
     verdict = judge(forecast) if bands is None else judge(forecast, bands=bands.figures, chances=bands.chances)
-    if proposal is not None:
-        verdict = with_proposal(verdict, proposal)
-    return forecast, verdict, Asked(bands, alike, changes, failing, proposal)
+    return verdict if proposal is None else with_proposal(verdict, proposal)
 
 
 def _bands(forecast: Forecast, draws: int, progress: Callable[[str], None]) -> Bands:

@@ -10,29 +10,35 @@ import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import cast
 
 import numpy as np
 
 from coldside.build.model import names_on
-from coldside.duty.model import Span
+from coldside.duty.model import Demand, Span
 from coldside.judge.heat import core_loops
 from coldside.judge.wording import Quantity, Range, shown
 from coldside.parts.airflow import FanSpec
 from coldside.parts.pump import PumpSpec
 from coldside.plant.results import Forecast
 from coldside.sheet.drawing import Box, spread
-from coldside.sheet.scale import FONT, escape, pretty, text_width
+from coldside.sheet.scale import FONT, escape, on_dark, pretty, text_width
+from coldside.sheet.stretch import stretch
 from coldside.units import UNIT
 
 Band = tuple[float, float, float]  # 10th, 50th, 90th percentile
 BTU = 1055.05585262  # J, international table
 SIZE = 12.0  # px, words in charts
 
-CHART_CSS = (
-    ".ch{--ink:#20262b;--soft:#5c666e;--rule:#d8d4c8;--gas:#20262b;--sensor:#6b5a2b;--hot:#9a3412;--cool:#2f7f86;--tank:#6aa3a6;"
-    "--band:#efece2;--paper:#fbfaf6}"
-    "@media screen and (prefers-color-scheme:dark){.ch{--ink:#e9e4d8;--soft:#a7abaa;--rule:#3a3f41;--gas:#f3efe4;"
-    "--sensor:#cdb673;--hot:#f2a65a;--cool:#58b3ba;--tank:#8fc9cc;--band:#24282a;--paper:#191c1e}}"
+_LIGHT = (
+    "--ink:#20262b;--soft:#5c666e;--rule:#d8d4c8;--gas:#20262b;--sensor:#6b5a2b;--hot:#9a3412;--cool:#2f7f86;--tank:#6aa3a6;"
+    "--band:#efece2;--paper:#fbfaf6"
+)
+_DARK = (
+    "--ink:#e9e4d8;--soft:#a7abaa;--rule:#3a3f41;--gas:#f3efe4;--sensor:#cdb673;--hot:#f2a65a;--cool:#58b3ba;--tank:#8fc9cc;"
+    "--band:#24282a;--paper:#191c1e"
+)
+_RULES = (
     f".ch text{{font-family:{FONT};font-size:12px;fill:var(--soft)}}.ch .k{{fill:var(--ink);font-weight:600}}"
     ".ch .k{paint-order:stroke;stroke:var(--paper);stroke-width:3px}"
     ".ch .g{stroke:var(--rule);fill:none}.ch .ax{stroke:var(--soft);fill:none}.ch .band{fill:var(--band)}"
@@ -50,6 +56,14 @@ INKS = {  # for viewers without CSS variables: stroke, dash, width
     "tank": ("#6aa3a6", "2 2.5", 1.8),
     "road": ("#5c666e", "", 1.2),
 }
+
+
+def chart_css(chosen: bool = False) -> str:
+    """What a chart looks like on light, dark and paper.
+
+    `chosen`: for a page where the reader chooses, by `data-look` on its root; else the system says light or dark.
+    """
+    return f".ch{{{_LIGHT}}}" + on_dark(f".ch{{{_DARK}}}", chosen) + _RULES
 
 
 def energy(value: float, system: str) -> str:
@@ -232,14 +246,22 @@ class _Chart:
     # -- time axis and phases --------------------------------------------------------------------------
 
     def minutes(self, y: float) -> None:
-        """Ticks in minutes along `y`."""
-        steps = (1, 2, 5, 10) if self.time[-1] < 10 else (1, 2, 3, 5, 10)
-        ticks = nice_ticks(float(self.time[0]), float(self.time[-1]), 4 if self.narrow else 10, steps)
-        for tick in ticks:
+        """Ticks along `y`: minutes, or minutes and seconds where a stretch is short."""
+        first, last = float(self.time[0]), float(self.time[-1])
+        count = 4 if self.narrow else 10
+        seconds = (last - first) * 60.0
+        if seconds > 300.0:
+            steps = (1, 2, 5, 10) if last - first < 10 else (1, 2, 3, 5, 10)
+            told = [(tick, f"{tick:g}") for tick in nice_ticks(first, last, count, steps)]
+        else:
+            step = next((s for s in (1, 2, 5, 10, 15, 30) if seconds / s <= count), 60)
+            at = range(math.ceil(first * 60.0 / step - 1e-9), math.floor(last * 60.0 / step + 1e-9) + 1)
+            told = [(k * step / 60.0, f"{k * step // 60}:{k * step % 60:02d}") for k in at]
+        for tick, words in told:
             x = self.x(tick)
             self.pieces.append(f'<path d="M{x:.1f} {y:.1f}v5" class="ax" stroke="#5c666e"/>')
-            self.text(x, y + 17.0, f"{tick:g}", "", "middle")
-        self.text(self.right + 11.0, y + 17.0, "min")
+            self.text(x, y + 17.0, words, "", "middle")
+        self.text(self.right + 11.0, y + 17.0, "min" if seconds > 300.0 else "min:s")
 
     def bands(self, top: float, bottom: float) -> None:
         """A faint band behind every stretch in boost."""
@@ -431,13 +453,25 @@ def _busy(forecast: Forecast) -> list[tuple[str, str]]:
     return [(n, "on") for n in pumps] + [(n, "fan") for n in fans]
 
 
-def time_chart(forecast: Forecast, system: str, *, narrow: bool = False, likely: Band | None = None) -> str:
+def time_chart(
+    forecast: Forecast,
+    system: str,
+    *,
+    narrow: bool = False,
+    likely: Band | None = None,
+    window: tuple[float, float] | None = None,
+    styled: bool = True,
+    show: str = "all",
+) -> str:
     """The session in time as one SVG: intake against its limit, below it coolant, commands and road speed.
 
     `system` is "si" or "us"; `narrow` gives the form for a phone (360 px wide instead of 940); `likely` the 10th,
-    50th and 90th percentile of the intake's peak, K.
+    50th and 90th percentile of the intake's peak, K; `window` the times, s, between which it is drawn, each pixel
+    column anew from all samples; `styled` puts its looks inside (False: the page has them); `show` is "all", "lead"
+    (the intake alone) or "strips" (the rest, "" where there is none).  The SVG's data attributes say where its time
+    axis lies: `data-t0` and `data-t1` in s at `data-x0` and `data-x1` in px, between `data-y0` and `data-y1`.
     """
-    return _chart(forecast, system, narrow, likely)[0]
+    return _chart(forecast, system, narrow, likely, window, styled, show)[0]
 
 
 def time_chart_boxes(forecast: Forecast, system: str, *, narrow: bool = False, likely: Band | None = None) -> list[Box]:
@@ -445,16 +479,56 @@ def time_chart_boxes(forecast: Forecast, system: str, *, narrow: bool = False, l
     return _chart(forecast, system, narrow, likely)[1].boxes
 
 
-def _chart(forecast: Forecast, system: str, narrow: bool, likely: Band | None) -> tuple[str, _Chart]:
+def _chart(
+    whole: Forecast,
+    system: str,
+    narrow: bool,
+    likely: Band | None,
+    window: tuple[float, float] | None = None,
+    styled: bool = True,
+    show: str = "all",
+) -> tuple[str, _Chart]:
+    forecast = whole if window is None else stretch(whole, *window)
     chart = _Chart(forecast, system, narrow)
-    main = _main_panel(forecast, system, narrow, likely)
-    bottom = main.top + main.height
-    chart.bands(main.top, bottom)
-    chart.panel(main, "intake", 5 if narrow else 7)
-    chart.peak(main, likely)
-    chart.pieces.append(f'<path d="M{chart.left:.1f} {bottom:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
-    chart.phases(bottom + 17.0)
-    y = bottom + 52.0
+    top = y = 30.0
+    if show != "strips":
+        main = _main_panel(forecast, system, narrow, likely)
+        bottom = main.top + main.height
+        chart.bands(main.top, bottom)
+        chart.panel(main, "intake", 5 if narrow else 7)
+        if forecast.peak >= 0:
+            chart.peak(main, likely)
+        chart.pieces.append(f'<path d="M{chart.left:.1f} {bottom:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
+        chart.phases(bottom + 17.0)
+        y = bottom + (52.0 if show == "all" else 27.0)
+    if show != "lead":
+        y = _strips(chart, y)
+    if show == "strips" and y == top:
+        return "", chart
+    chart.minutes(y)
+    height = y + 26.0
+    tag = "chn" if narrow else "chw"
+    tag += "" if show == "all" else show
+    title = "Coolant, road speed, pumps and fans" if show == "strips" else "Intake temperature over the session"
+    axis = (
+        f' data-t0="{forecast.time[0]:.2f}" data-t1="{forecast.time[-1]:.2f}" data-x0="{chart.left:.1f}"'
+        f' data-x1="{chart.right:.1f}" data-y0="{top:.1f}" data-y1="{y:.1f}"'
+    )
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {height:.0f}" role="img"'
+        f'{axis} aria-labelledby="{tag}t {tag}d"><title id="{tag}t">{title}</title><desc id="{tag}d">'
+        f"{escape(pretty(_described(whole, system, likely)))}</desc>"
+        + (f"<style>{chart_css()}</style>" if styled else "")
+        + "".join(chart.pieces)
+        + "".join(chart.words)
+        + "</svg>"
+    )
+    return svg, chart
+
+
+def _strips(chart: _Chart, y: float) -> float:
+    """Coolant, road speed, pumps and fans below `y`; returns the lower edge."""
+    forecast, narrow = chart.forecast, chart.narrow
     coolant = _coolant_panel(forecast, y, narrow)
     if coolant is not None:
         chart.panel(coolant, "coolant", 4)
@@ -471,20 +545,7 @@ def _chart(forecast: Forecast, system: str, narrow: bool, likely: Band | None) -
         what = "pumps and fans" if len(kinds) > 1 else "pumps" if "on" in kinds else "fans"
         chart.text(chart.left, y - 3.0, f"{what}: a full bar is full speed", "k")
         y += 4.0
-    y += 19.0 * len(chart.commands(y, 19.0)) + 4.0
-    chart.minutes(y)
-    height = y + 26.0
-    tag = "chn" if narrow else "chw"
-    title = "Intake temperature over the session"
-    svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {height:.0f}" role="img"'
-        f' aria-labelledby="{tag}t {tag}d"><title id="{tag}t">{title}</title><desc id="{tag}d">'
-        f"{escape(pretty(_described(forecast, system, likely)))}</desc><style>{CHART_CSS}</style>"
-        + "".join(chart.pieces)
-        + "".join(chart.words)
-        + "</svg>"
-    )
-    return svg, chart
+    return y + 19.0 * len(chart.commands(y, 19.0)) + 4.0
 
 
 def _main_panel(forecast: Forecast, system: str, narrow: bool, likely: Band | None) -> Panel:
@@ -553,3 +614,40 @@ def _described(forecast: Forecast, system: str, likely: Band | None) -> str:
         f"{say(float(forecast.time[forecast.peak]), 'clock')} into the session, "
         f"and ends at {say(float(forecast.intake[-1]))}."
     )
+
+
+def demand_chart(demand: Demand, system: str, *, narrow: bool = False, styled: bool = False) -> str:
+    """What a session asks of a car as one SVG: road speed and engine speed over time, phases as words at the foot.
+
+    `system`, `narrow`, `styled` as of `time_chart`.
+    """
+    chart = _Chart(cast(Forecast, _Asked(demand)), system, narrow)
+    top, tall = 30.0, 110.0
+    road = Panel(top, tall, "speed", [Line(demand.road_speed, "gas", "road speed")])
+    road.high = max(float(demand.road_speed.max()) * 1.1, 5.0)
+    chart.bands(top, top + tall)
+    chart.panel(road, "road speed", 4)
+    chart.pieces.append(f'<path d="M{chart.left:.1f} {top + tall:.1f}H{chart.right:.1f}" class="ax" stroke="#5c666e"/>')
+    chart.phases(top + tall + 17.0)
+    y = top + tall + 52.0
+    turning = Panel(y, 70.0, "engine_speed", [Line(demand.engine_speed, "road", "engine speed")])
+    turning.high = max(float(demand.engine_speed.max()) * 1.1, 10.0)
+    chart.panel(turning, "engine speed", 3)
+    y += turning.height + 10.0
+    chart.minutes(y)
+    words = f"The session lasts {shown(Quantity(float(demand.time[-1]), 'clock'), system)}."
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {y + 26:.0f}" role="img"'
+        f' aria-labelledby="dmt dmd"><title id="dmt">What the session asks of the car</title><desc id="dmd">{words}</desc>'
+        + (f"<style>{chart_css()}</style>" if styled else "")
+        + "".join(chart.pieces)
+        + "".join(chart.words)
+        + "</svg>"
+    )
+
+
+class _Asked:
+    """A demand where a chart looks for a forecast: its times, and when it asks for boost."""
+
+    def __init__(self, demand: Demand) -> None:
+        self.demand, self.time, self.boost = demand, demand.time, demand.boost

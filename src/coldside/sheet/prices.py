@@ -1,8 +1,9 @@
 """A shop's own prices and hours: read, written, and summed over the parts of a build.
 
-Here: `load_prices`, `parse_prices`, `prices_text`, `blank_prices` (a list to fill in), `cost` (one build's lines and
-sums), `unused` (what meets no part).  Not here: any price, which only the shop knows; what a customer sees (`offer.py`,
-`proposal.py`).
+Here: `load_prices`, `parse_prices`, `prices_text`, `blank_prices` (a list to fill in), `completed` (a list with the
+parts that it lacks), `with_top`, `with_entry`, `with_new`, `without_entry` (changes of its text), `items` and `cost`
+(one build's lines and sums), `unused` (what meets no part).  Not here: any price, which only the shop knows; what a
+customer sees (`offer.py`, `proposal.py`).
 
 The form.  Of a part's name and kind: `[prices.water.left_core]` is the price of that part in the build of that file
 (water.toml) or of that name; `[prices.any.pump]` of every part of that name, or else kind, in any build.  The first
@@ -23,6 +24,7 @@ from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
 
+from coldside.build import editing
 from coldside.build.document import Document, Faults, Key, read_text, scan
 from coldside.build.model import Build, names_on
 from coldside.build.schema import PART_KINDS
@@ -43,7 +45,7 @@ ANY = "any"
 TOP = ("schema", "currency", "rate", "tax", "markup", "rounding", "prices", "extras")
 KEYS = ("price", "hours", "note", "kept")
 MOST_MONEY, MOST_HOURS = Decimal(10) ** 9, Decimal(10) ** 5
-LONGEST = {"currency": 12, "note": 200}  # characters
+LONGEST = {"currency": 12, "note": 200, "name": 80}  # characters
 CENT, NOTHING = Decimal("0.01"), Decimal(0)
 # kinds that stand on the car before anybody cools its charge, when they are alike in every build
 STANDS = (FilterSpec, CompressorSpec, SuperchargerSpec, ThrottleSpec, PlenumSpec, SensorSpec)
@@ -103,6 +105,21 @@ class Prices:
 
 
 NO_PRICES = Prices()
+PARTS, EXTRAS = "prices", "extras"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an entry stands: [prices.BUILD.NAME] of a part, [extras.BUILD.NAME] of a line that is none."""
+
+    top: str
+    build: str
+    name: str
+
+    @property
+    def key(self) -> str:
+        """As its header spells it."""
+        return f"{self.top}.{_key(self.build)}.{_key(self.name)}"
 
 
 # ---------------------------------------------------------------- reading
@@ -253,31 +270,38 @@ def decimal_of(value: Any) -> Decimal:
 def prices_text(prices: Prices) -> str:
     """A price list as text that `parse_prices` reads back to the same."""
 
-    def number(value: Decimal | None) -> str:
-        return '""' if value is None else f'"{value:f}"'
-
     def percent(share: Decimal | None) -> str:
         return '""' if share is None else f'"{_trimmed(share * 100)} %"'
 
     lines = [
         HEAD + f'schema = "{SCHEMA}"',
         f"currency = {_quoted(prices.currency)}",
-        f"rate = {number(prices.rate)}  # for an hour of work",
+        f"rate = {_number(prices.rate)}  # for an hour of work",
         f"tax = {percent(prices.tax)}  # on everything, in percent; empty: prices are told as before tax",
         f"markup = {percent(prices.markup)}  # added to every price before it is shown; the customer sees the sum only",
-        f"rounding = {number(prices.rounding)}  # every line, the labour and the tax, half up",
+        f"rounding = {_number(prices.rounding)}  # every line, the labour and the tax, half up",
     ]
-    for top, table in (("prices", prices.parts), ("extras", prices.extras)):
+    for top, table in ((PARTS, prices.parts), (EXTRAS, prices.extras)):
         for build, names in table.items():
             for name, entry in names.items():
-                lines += ["", f"[{top}.{_key(build)}.{_key(name)}]"]
-                if entry.kept:
-                    lines.append("kept = true")
-                if not entry.kept or entry.price is not None or entry.hours is not None:
-                    lines += [f"price = {number(entry.price)}", f"hours = {number(entry.hours)}"]
-                if entry.note:
-                    lines.append(f"note = {_quoted(entry.note)}")
+                lines += ["", *_written(Place(top, build, name), entry)]
     return "\n".join(lines) + "\n"
+
+
+def _written(place: Place, entry: Price) -> list[str]:
+    """The lines of one table."""
+    lines = [f"[{place.key}]"]
+    if entry.kept:
+        lines.append("kept = true")
+    if not entry.kept or entry.price is not None or entry.hours is not None:
+        lines += [f"price = {_number(entry.price)}", f"hours = {_number(entry.hours)}"]
+    if entry.note:
+        lines.append(f"note = {_quoted(entry.note)}")
+    return lines
+
+
+def _number(value: Decimal | None) -> str:
+    return '""' if value is None else f'"{value:f}"'
 
 
 def _trimmed(value: Decimal) -> str:
@@ -305,7 +329,7 @@ def blank_prices(builds: Sequence[Build]) -> Prices:
     parts: dict[str, dict[str, Price]] = {}
     extras: dict[str, dict[str, Price]] = {ANY: {"brackets_and_small_parts": Price()}}
     for build in builds:
-        place = _place(build, builds)
+        place = own_place(build, builds)
         for name, spec in build.parts.items():
             if all(name in other.parts and other.parts[name] == spec for other in builds):
                 parts.setdefault(ANY, {})[name] = Price(kept=_stands(spec))
@@ -326,7 +350,7 @@ def write_blank_prices(builds: Sequence[Build], path: str | Path) -> Path:
     return write_whole(target, prices_text(blank_prices(builds)).encode())
 
 
-def _place(build: Build, builds: Sequence[Build]) -> str:
+def own_place(build: Build, builds: Sequence[Build]) -> str:
     """What a build's own tables are called: its file's name, or its own where two files have one name or none."""
     stem = Path(build.file).stem
     alike = [other for other in builds if Path(other.file).stem == stem]
@@ -340,6 +364,102 @@ def _stands(spec: Any) -> bool:
 def _wet(build: Build) -> bool:
     """Whether a coolant loop cools the charge."""
     return any(isinstance(build.parts.get(name), WaterCoreSpec) for name in names_on(build.charge))
+
+
+# ---------------------------------------------------------------- changing the text
+
+
+def completed(text: str, builds: Sequence[Build], name: str = "prices") -> tuple[str, tuple[str, ...]]:
+    """A list's text with every part of the builds that it does not price, as `blank_prices` has them, and their names.
+
+    A list that names no extra for these builds gets the usual ones too.  BadInput where the text is no price list.
+    """
+    prices, blank = parse_prices(text, name), blank_prices(builds)
+    lacking: dict[str, set[str]] = {ANY: set()}
+    for build in builds:
+        own = {part for part in build.parts if place_of(build, part, prices) is None}
+        lacking.setdefault(own_place(build, builds), set()).update(own)
+        lacking[ANY] |= own
+    lines: list[str] = []
+    for named, entries in blank.parts.items():
+        for part, entry in entries.items():
+            if part in lacking[named]:
+                lines += ["", *_written(Place(PARTS, named, part), entry)]
+    if not prices.extras:
+        for named, entries in blank.extras.items():
+            for extra, entry in entries.items():
+                lines += ["", *_written(Place(EXTRAS, named, extra), entry)]
+    if not lines:
+        return text, ()
+    newline = "\r\n" if "\r\n" in text else "\n"
+    end = "" if text.endswith("\n") else newline
+    return text + end + newline.join(lines) + newline, tuple(sorted(lacking[ANY]))
+
+
+def with_top(text: str, field: str, value: str) -> str:
+    """A list's text with "currency", "rate", "tax", "markup" or "rounding" as typed; a share may lack its percent."""
+    if field not in TOP[1:6]:
+        raise BadInput(f'"{field}" is no field of a price list', key=field)
+    typed_in = value.strip()
+    if field in ("tax", "markup") and typed_in:
+        typed_in = typed_in.removesuffix("%").strip() + " %"
+    return _checked(editing.set_value(text, field, typed_in))
+
+
+def with_entry(text: str, place: Place, field: str, value: str | bool) -> str:
+    """A list's text with one field ("price", "hours", "note", "kept") of an entry as typed.
+
+    BadInput for a value that cannot be, or an entry that is not there.
+    """
+    if field not in KEYS or isinstance(value, bool) != (field == "kept"):
+        raise BadInput(f'"{field}" is no field of an entry', key=place.key)
+    entry = _entry(text, place)
+    if isinstance(value, bool):
+        if not value:
+            text = editing.unset_value(text, f"{place.key}.kept") if "kept" in entry else text
+            return _checked(text)
+        return _checked(editing.set_value(text, f"{place.key}.kept", True))
+    clean = _CONTROL.sub(" ", value).strip()
+    if field == "note":
+        if not clean:
+            return editing.unset_value(text, f"{place.key}.note") if "note" in entry else text
+        return _checked(editing.set_value(text, f"{place.key}.note", clean))
+    for other in ("price", "hours"):  # one line alone would say that the other charges nothing
+        if other not in entry and not ("price" in entry or "hours" in entry):
+            text = editing.set_value(text, f"{place.key}.{other}", "")
+    return _checked(editing.set_value(text, f"{place.key}.{field}", clean))
+
+
+def with_new(text: str, place: Place, entry: Price = Price()) -> str:
+    """A list's text with one more entry.  BadInput where there is one."""
+    if not 0 < len(place.name) <= LONGEST["name"] or _CONTROL.search(place.name):
+        raise BadInput(f"the name of a line is 1 to {LONGEST['name']} characters long", key=place.key)
+    values: dict[str, Any] = {"kept": True} if entry.kept else {}
+    values |= {
+        name: "" if value is None else f"{value:f}" for name, value in (("price", entry.price), ("hours", entry.hours))
+    }
+    values |= {"note": entry.note} if entry.note else {}
+    return _checked(editing.add_table(text, place.key, values))
+
+
+def without_entry(text: str, place: Place) -> str:
+    """A list's text without an entry.  BadInput where it is not."""
+    return _checked(editing.remove_table(text, place.key))
+
+
+def _entry(text: str, place: Place) -> Mapping[str, Any]:
+    data: Any = scan(text, "prices").data
+    for name in (place.top, place.build, place.name):
+        data = data.get(name) if isinstance(data, dict) else None
+    if not isinstance(data, dict):
+        raise BadInput("the price list has no such entry", key=place.key)
+    return data
+
+
+def _checked(text: str) -> str:
+    """The text, once it reads as a price list."""
+    parse_prices(text)
+    return text
 
 
 # ---------------------------------------------------------------- summing
@@ -359,6 +479,19 @@ class Line:
     amount: Decimal | None
     hours: Decimal | None
     note: str = ""
+
+
+@dataclass(frozen=True)
+class Item:
+    """Parts alike, or one extra, with the entry that prices them and the places where it stands; none: not listed.
+
+    `what` is the kind in words, empty for an extra.
+    """
+
+    names: tuple[str, ...]
+    what: str
+    entry: Price
+    places: tuple[Place, ...]
 
 
 @dataclass(frozen=True)
@@ -387,23 +520,9 @@ class Cost:
 
 def cost(forecast: Forecast, prices: Prices, system: str = "si") -> Cost:
     """The parts of a forecast's build, and the extras, priced and summed; `system` only sorts parts alike together."""
-    build = forecast.build
-    lines: list[Line] = []
-    kept: list[str] = []
-    for row in part_rows(forecast, system):
-        split: dict[Price, list[str]] = {}
-        for name in row.names:
-            split.setdefault(_price_of(build, name, prices), []).append(name)
-        for entry, names in split.items():
-            if entry.kept:
-                kept += names
-            else:
-                lines.append(_line(tuple(names), row.kind, entry, prices))
-    extras: dict[str, Price] = {}
-    for place in (build.name, Path(build.file).stem, ANY):
-        for name, entry in prices.extras.get(place, {}).items():
-            extras.setdefault(name, entry)
-    lines += [_line((name,), "", entry, prices) for name, entry in extras.items() if not entry.kept]
+    found = items(forecast, prices, system)
+    kept = [name for item in found if item.entry.kept and item.what for name in item.names]
+    lines = [_line(item, prices) for item in found if not item.entry.kept]
     parts = sum((line.amount for line in lines if line.amount is not None), NOTHING)
     hours = sum((line.hours for line in lines if line.hours is not None), NOTHING)
     labour = None if prices.rate is None and hours else prices.round(hours * (prices.rate or NOTHING))
@@ -422,26 +541,51 @@ def cost(forecast: Forecast, prices: Prices, system: str = "si") -> Cost:
     )
 
 
-def _line(names: tuple[str, ...], what: str, entry: Price, prices: Prices) -> Line:
-    count = len(names)
+def items(forecast: Forecast, prices: Prices, system: str = "si") -> list[Item]:
+    """The parts of a forecast's build and the extras, kept ones too, each with the entry that prices it."""
+    build = forecast.build
+    found: list[Item] = []
+    for row in part_rows(forecast, system):
+        split: dict[Price, list[tuple[str, Place | None]]] = {}
+        for name in row.names:
+            place = place_of(build, name, prices)
+            entry = Price() if place is None else prices.parts[place.build][place.name]
+            split.setdefault(entry, []).append((name, place))
+        for entry, pairs in split.items():
+            places = dict.fromkeys(place for _, place in pairs if place is not None)
+            found.append(Item(tuple(name for name, _ in pairs), row.kind, entry, tuple(places)))
+    extras: dict[str, Item] = {}
+    for named in _names_of(build):
+        for name, entry in prices.extras.get(named, {}).items():
+            extras.setdefault(name, Item((name,), "", entry, (Place(EXTRAS, named, name),)))
+    return [*found, *extras.values()]
+
+
+def _names_of(build: Build) -> tuple[str, ...]:
+    """The names under which a build's entries may stand, the first that is found counts."""
+    return (build.name, Path(build.file).stem, ANY)
+
+
+def _line(item: Item, prices: Prices) -> Line:
+    entry, count = item.entry, len(item.names)
     each = entry.price
     if each is not None and each > 0:
         each = each * (1 + prices.markup)
     if each is not None:
         each = prices.round(each)
     hours = None if entry.hours is None else entry.hours * count
-    return Line(names, what, count, each, None if each is None else each * count, hours, entry.note)
+    return Line(item.names, item.what, count, each, None if each is None else each * count, hours, entry.note)
 
 
-def _price_of(build: Build, name: str, prices: Prices) -> Price:
+def place_of(build: Build, name: str, prices: Prices) -> Place | None:
+    """Where the entry stands that prices a part; None where the list has none."""
     kind = next((word for word, spec in PART_KINDS.items() if type(build.parts[name]) is spec), "")
     for places in ((build.name, Path(build.file).stem), (ANY,)):
         for wanted in (name, kind):
             for place in places:
-                found = prices.parts.get(place, {}).get(wanted)
-                if found is not None:
-                    return found
-    return Price()
+                if wanted in prices.parts.get(place, {}):
+                    return Place(PARTS, place, wanted)
+    return None
 
 
 def _blanks(lines: Sequence[Line], labour: Decimal | None) -> tuple[str, ...]:

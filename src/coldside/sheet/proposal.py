@@ -1,7 +1,7 @@
 """The proposal as one HTML file and as a PDF: nothing fetched, no script, every text that a user wrote stays text.
 
-Here: `proposal_html`, `proposal_pdf`, `write_proposal`.  What is said is made in `offer.py`; looks are `proposal.css`
-and `templates/proposal.typ`.
+Here: `proposal_html`, `proposal_pdf`, `write_proposal`; `picture_html` and `side_table`, which the page shows too.
+What is said is made in `offer.py`; looks are `proposal.css` and `templates/proposal.typ`.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from coldside.errors import BadInput, Internal
-from coldside.sheet.offer import TO_FILL, MoneyLine, Option, Picture, Proposal, Row
+from coldside.sheet.offer import TO_FILL, Block, MoneyLine, Option, Picture, Proposal, Row
 from coldside.sheet.offer import proposal as proposal
 from coldside.sheet.scale import FONT, escape, text_width
 from coldside.sheet.writing import write_whole
@@ -53,16 +53,14 @@ def proposal_files(out: str | Path) -> tuple[Path, ...]:
     return (path,) if path.suffix else (path.with_name(path.name + ".html"), path.with_name(path.name + ".pdf"))
 
 
-def day(text: str) -> datetime.date:
-    """A date from "2026-03-07"; today for an empty text.  `BadInput` for anything else."""
+def day(text: str, where: str = "--date") -> datetime.date:
+    """A date from "2026-03-07"; today for an empty text.  `BadInput` for anything else, which stood at `where`."""
     if not text.strip():
         return datetime.date.today()
     try:
         return datetime.date.fromisoformat(text.strip())
     except ValueError:
-        raise BadInput(
-            f'"{text}" is no date; write it as year, month, day, such as 2026-03-07', where="--date"
-        ) from None
+        raise BadInput(f'"{text}" is no date; write it as year, month, day, such as 2026-03-07', where=where) from None
 
 
 # ---------------------------------------------------------------- HTML
@@ -76,9 +74,9 @@ def proposal_html(made: Proposal) -> str:
         _key(made),
         "".join(f'<p class="lead">{escape(text)}</p>' for text in made.lead if text),
         f'<p class="soft">{escape(made.conditions)}</p>',
-        _picture(made.picture),
+        picture_html(made.picture),
         f"<section><h2>What differs</h2>{_list(made.differences)}</section>",
-        f"<section><h2>Side by side</h2>{_side(made)}</section>",
+        f"<section><h2>Side by side</h2>{side_table(made)}{_notes(made)}</section>",
         "".join(_option(option, made) for option in made.options),
         f"<section><h2>Notes of the shop</h2>{_paragraphs(made.offer_notes)}</section>" if made.offer_notes else "",
         "".join(f"<section><h2>{title}</h2>{_list(getattr(made, name))}</section>" for title, name in SECTIONS),
@@ -97,8 +95,8 @@ def proposal_html(made: Proposal) -> str:
     )
 
 
-def _picture(picture: Picture) -> str:
-    """The picture for a wide screen and paper, and for a narrow screen."""
+def picture_html(picture: Picture) -> str:
+    """The picture of the strips, for a wide screen and paper, and for a narrow screen."""
     drawn = "".join(
         f'<div class="{looks}">{strips_svg(picture, width)}</div>' for looks, width in (("wide", 860), ("narrow", 345))
     )
@@ -133,23 +131,29 @@ def _key(made: Proposal) -> str:
     return f'<ul class="key">{rows}</ul>'
 
 
-def _side(made: Proposal) -> str:
+def side_table(made: Proposal, blocks: Sequence[Block] | None = None, ahead: str = "") -> str:
+    """The table side by side, of all `blocks` or those given; the one that is ahead is bold, with `ahead` behind it."""
     heads = "".join(f'<th scope="col"><b>{option.letter}</b> {escape(option.name)}</th>' for option in made.options)
     lines = []
-    for block in made.blocks:
+    for block in made.blocks if blocks is None else blocks:
         lines.append(
             f'<tr class="block"><th colspan="{len(made.options) + 1}" scope="rowgroup">{escape(block.title)}</th></tr>'
         )
-        lines += [_side_row(row, made.letters) for row in block.rows]
-    notes = "".join(f'<p class="soft">{escape(note)}</p>' for note in made.table_notes)
-    return f'<table class="side"><thead><tr><th></th>{heads}</tr></thead><tbody>{"".join(lines)}</tbody></table>{notes}'
+        lines += [_side_row(row, made.letters, ahead) for row in block.rows]
+    return f'<table class="side"><thead><tr><td></td>{heads}</tr></thead><tbody>{"".join(lines)}</tbody></table>'
 
 
-def _side_row(row: Row, letters: Sequence[str]) -> str:
+def _notes(made: Proposal) -> str:
+    return "".join(f'<p class="soft">{escape(note)}</p>' for note in made.table_notes)
+
+
+def _side_row(row: Row, letters: Sequence[str], ahead: str) -> str:
     cells = ""
     for letter, cell in zip(letters, row.cells, strict=True):
         main, _, small = cell.partition("\n")
         said = f"<b>{escape(main)}</b>" if row.ahead == letter else f"<span>{escape(main)}</span>"
+        if row.ahead == letter and ahead:
+            said = f'<span>{said} <i class="ahead">{escape(ahead)}</i></span>'
         cells += f'<td data-l="{letter}">{said}' + (f"<small>{escape(small)}</small>" if small else "") + "</td>"
     return f'<tr><th scope="row">{escape(row.label)}</th>{cells}</tr>'
 

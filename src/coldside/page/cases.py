@@ -1,0 +1,153 @@
+"""A case: one build in one session, as the drafts have them, and what has been reckoned of it so far.
+
+Here: `Case` and `Cases`.  The forecast comes first, then what takes longer (bands, changes, how alike runs are), each
+put into the case as it is found, so that a place shows what there is.  What is not here: any drawing or words.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from coldside.build.model import Build
+from coldside.duty.model import Session
+from coldside.explore.bands import simulate_many
+from coldside.explore.changes import what_to_change
+from coldside.judge.consistency import consistency
+from coldside.judge.verdict import Verdict
+from coldside.page.jobs import Job, Report
+from coldside.page.project import etag
+from coldside.page.solving import build_of, session_of
+from coldside.plant.results import Forecast
+from coldside.sheet.answer import judged
+from coldside.sheet.asked import NOTHING, Asked
+
+if TYPE_CHECKING:
+    from coldside.page.desk import Desk
+
+MOST_CASES = 12
+
+
+@dataclass
+class Case:
+    """One build in one session.  `forecast` and `verdict` are None until the first stage is through."""
+
+    key: str
+    build_file: str
+    session_file: str
+    build_text: str
+    session_text: str
+    build: Build
+    session: Session
+    forecast: Forecast | None = None
+    verdict: Verdict | None = None
+    asked: Asked = NOTHING
+    kept: str = ""  # id in the store
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def answer(self) -> tuple[Forecast, Verdict, Asked]:
+        """What is known so far, as one consistent set."""
+        with self.lock:
+            if self.forecast is None or self.verdict is None:
+                raise LookupError("not reckoned yet")
+            return self.forecast, self.verdict, self.asked
+
+    def learn(self, forecast: Forecast, verdict: Verdict, asked: Asked) -> None:
+        """Take in what was found."""
+        with self.lock:
+            self.forecast, self.verdict, self.asked = forecast, verdict, asked
+
+
+class Cases:
+    """The cases looked at last, by what their files hold."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self._held: OrderedDict[str, Case] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def of(self, build_file: str, session_file: str) -> Case:
+        """The case of two files as they are in the editor now.  BadInput when one does not read."""
+        build_text = self.desk.drafts.open(build_file).text
+        session_text = self.desk.drafts.open(session_file).text
+        key = etag("\0".join((build_file, session_file, build_text, session_text)))
+        with self._lock:
+            if key in self._held:
+                self._held.move_to_end(key)
+                return self._held[key]
+        project = self.desk.project
+        build = build_of(build_text, project.path(build_file))
+        session = session_of(session_text, project.path(session_file), build)
+        made = Case(key, build_file, session_file, build_text, session_text, build, session)
+        return self.put(made)
+
+    def put(self, case: Case) -> Case:
+        """Hold a case; the one held already where there is one."""
+        with self._lock:
+            held = self._held.setdefault(case.key, case)
+            self._held.move_to_end(case.key)
+            while len(self._held) > MOST_CASES:
+                self._held.popitem(last=False)
+            return held
+
+    def held(self, key: str) -> Case | None:
+        """The case of a key, or None where it is no longer held."""
+        with self._lock:
+            return self._held.get(key)
+
+    def forecast(self, case: Case) -> Case:
+        """The case with its forecast and verdict, reckoned now if they are not yet."""
+        if case.forecast is None:
+            case.learn(*self.desk.solver.full(case.build, case.session))
+        return case
+
+    def whole(self, case: Case) -> Job:
+        """Reckon all of a case, the quick part first; the pieces published are named by what has become known."""
+        return self.desk.jobs.start("verdict", case.key, lambda report: self._whole(case, report))
+
+    def _whole(self, case: Case, report: Report) -> None:
+        def within(low: float, high: float, words: str) -> Stage:
+            report.progress(low, words)
+            return Stage(report, low, high, words)
+
+        stage = within(0.02, 0.2, "solving the session")
+        if case.forecast is None:
+            case.learn(*self.desk.solver.full(case.build, case.session, stage))
+        report.piece("forecast", 1)
+        forecast, _, asked = case.answer()
+        if asked.bands is None:
+            within(0.2, 0.5, "how sure: drawing the uncertain values anew")
+            bands = simulate_many(forecast.build, forecast.session, forecast=forecast)
+            asked = replace(asked, bands=bands)
+            case.learn(forecast, judged(forecast, asked), asked)
+        report.piece("bands", 1)
+        if asked.changes is None:
+            within(0.5, 0.85, "single changes, each run again")
+            asked = replace(asked, changes=what_to_change(forecast))
+            case.learn(forecast, judged(forecast, asked), asked)
+        report.piece("changes", 1)
+        if asked.consistency is None:
+            stage = within(0.85, 0.98, "how alike its runs are")
+            asked = replace(asked, consistency=consistency(forecast, progress=stage))
+            case.learn(forecast, judged(forecast, asked), asked)
+        report.piece("consistency", 1)
+        if not case.kept:
+            case.kept = self.desk.keep(case)
+        report.progress(1.0, "reckoned and kept")
+
+
+@dataclass(frozen=True)
+class Stage:
+    """Progress of one stage among several; every word said lets the work be stopped."""
+
+    report: Report
+    low: float
+    high: float
+    words: str
+
+    def __call__(self, words: str) -> None:
+        """Take the words of whoever works; raises Stopped when that was asked for."""
+        said = words.strip().rstrip(":")
+        self.report.progress((self.low + self.high) / 2, said or self.words)

@@ -1,0 +1,264 @@
+"""The verdict: words first, one leading chart, the ribbon at a chosen time, then what to check, change and fear.
+
+Here: the place's functions.  Every section is the sheet's own (`sheet/sections.py`); only their order and folding is
+made here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+from urllib.parse import quote
+
+import numpy as np
+from starlette.routing import Route
+
+from coldside.errors import BadInput
+from coldside.judge.verdict import Verdict, label_at
+from coldside.page.cases import Case
+from coldside.page.jobs import Job
+from coldside.page.shell import Ask, carried, done, problems, render, seen, told_as
+from coldside.plant.results import Forecast
+from coldside.sheet import sections, tables
+from coldside.sheet.asked import Asked, Section
+from coldside.sheet.figures import time_chart
+from coldside.sheet.html import bullets, grid, titled
+from coldside.sheet.ribbon import ribbon_svg
+from coldside.sheet.scale import escape, pretty
+
+KNOWN_BY = {  # piece -> the stages that change it
+    "top": ("forecast", "bands"),
+    "sight": ("forecast", "bands"),
+    "why": ("forecast",),
+    "change": ("changes",),
+    "dies": ("forecast",),
+    "before": ("forecast",),
+    "runs": ("forecast",),
+    "more": ("bands", "consistency"),
+    "folds": ("forecast",),
+    "cautions": ("forecast",),
+}
+
+
+def show(ask: Ask) -> str:
+    """The place; what it shows is asked for by the page itself."""
+    return render(ask, "verdict.html", title="Verdict", kept=ask.one("kept"), **chosen(ask))
+
+
+def chosen(ask: Ask) -> dict[str, Any]:
+    """Which car and session are looked at, and which there are."""
+    builds, sessions = ask.desk.project.entries("build"), ask.desk.project.entries("session")
+    build, session = ask.one("build"), ask.one("session")
+    if build and not session and sessions:
+        session = sessions[0].name
+    return {
+        "builds": builds,
+        "sessions": sessions,
+        "build": build,
+        "session": session,
+        "ready": bool(build and session),
+    }
+
+
+def begin(ask: Ask) -> Mapping[str, Any]:
+    """Start reckoning a car in a session, or find it reckoned already."""
+    case = ask.desk.cases.of(ask.text("build"), ask.text("session"))
+    return {"job": ask.desk.cases.whole(case).id}
+
+
+def state(ask: Ask) -> Mapping[str, Any]:
+    """How far a job is; waits for news after `after`."""
+    job = ask.desk.jobs.get(ask.one("id"), after=int(ask.one("after", "-1") or "-1"), timeout=20.0)
+    known = set(job.pieces)
+    pieces = {n: sum(s in known for s in stages) for n, stages in KNOWN_BY.items() if known & set(stages)}
+    return job_json(job, ask.system) | {"pieces": pieces if job.kind == "verdict" else dict.fromkeys(job.pieces, 1)}
+
+
+def job_json(job: Job, system: str) -> dict[str, Any]:
+    """A job's state as data."""
+    left = "" if job.left is None else f"about {max(round(job.left), 1)} s left"
+    return {
+        "id": job.id,
+        "version": job.version,
+        "state": job.state,
+        "fraction": job.fraction,
+        "words": job.words,
+        "left": left,
+        "problems": [] if job.error is None else problems(job.error, system),
+    }
+
+
+def stop(ask: Ask) -> Mapping[str, Any]:
+    """Ask a job to stop; what it found stays."""
+    ask.desk.jobs.stop(ask.text("job"))
+    return {}
+
+
+def piece(ask: Ask) -> Mapping[str, Any]:
+    """One piece of the verdict as HTML, in the units chosen."""
+    case = case_of(ask)
+    forecast, verdict, asked = case.answer()
+    name = ask.one("name")
+    if name == "sight":
+        return {"duration": float(forecast.time[-1]), "peak": float(forecast.time[forecast.peak])}
+    if name not in PIECES:
+        raise BadInput(f'there is no piece "{name}"')
+    return {"html": PIECES[name](forecast, verdict, asked, ask.system)}
+
+
+def sight(ask: Ask) -> Mapping[str, Any]:
+    """The chart between two times, or the ribbon at one."""
+    case = case_of(ask)
+    forecast, _, asked = case.answer()
+    narrow = ask.one("narrow") == "1"
+    if ask.one("part") == "chart":
+        return charts(forecast, asked, ask.system, narrow, window_of(ask))
+    return moment(
+        forecast, ask.system, narrow, number_of(ask, "time"), part_address(ask, case.build_file, case.session_file)
+    )
+
+
+def charts(
+    forecast: Forecast, asked: Asked, system: str, narrow: bool, window: tuple[float, float] | None
+) -> dict[str, Any]:
+    """The leading chart and the strips below it."""
+    lead, strips = (
+        time_chart(forecast, system, narrow=narrow, likely=asked.peak, window=window, styled=False, show=show)
+        for show in ("lead", "strips")
+    )
+    return {"lead": lead, "strips": strips}
+
+
+def moment(
+    forecast: Forecast, system: str, narrow: bool, time: float, link: Callable[[str], str] | None
+) -> dict[str, Any]:
+    """The ribbon at a time, and its main figures in words."""
+    at = int(np.clip(np.searchsorted(forecast.time, time), 0, len(forecast.time) - 1))
+    clock = tables.say(float(forecast.time[at]), "clock", system)
+    where = label_at(forecast, at)
+    said = [f"{clock}" + (f", {where}" if where else "")]
+    said.append(f"intake {tables.say(float(forecast.intake[at]), 'temperature', system)}")
+    if forecast.sensor is not None:
+        said.append(f"sensor {tables.say(float(forecast.sensor[at]), 'temperature', system)}")
+    for loop, trace in forecast.coolant_in_cores.items():
+        name = f" of {loop}" if len(forecast.coolant_in_cores) > 1 else ""
+        said.append(f"coolant{name} {tables.say(float(trace[at]), 'temperature', system)}")
+    ribbon = ribbon_svg(forecast, at, system, narrow=narrow, styled=False, link=link)
+    return {"ribbon": ribbon, "words": pretty("; ".join(said)), "clock": clock, "time": float(forecast.time[at])}
+
+
+def part_address(ask: Ask, build: str, session: str) -> Callable[[str], str]:
+    """Where a part's name on the ribbon leads."""
+    base = "/build" + carried(Ask(ask.desk, query={"build": (build,), "session": (session,)}))
+    return lambda part: f"{base}&part={quote(part)}"
+
+
+def case_of(ask: Ask) -> Case:
+    """The case that a job reckons.  BadInput when the page is older than what the server still holds."""
+    job = ask.desk.jobs.get(ask.one("job"))
+    case = ask.desk.cases.held(job.key)
+    if case is None or case.forecast is None:
+        raise BadInput("this forecast is no longer held; reload the page")
+    return case
+
+
+def window_of(ask: Ask) -> tuple[float, float] | None:
+    """The times between which a chart is asked for."""
+    if not ask.one("from"):
+        return None
+    return number_of(ask, "from"), number_of(ask, "to")
+
+
+def number_of(ask: Ask, name: str) -> float:
+    """A finite number of the address."""
+    try:
+        value = float(ask.one(name))
+    except ValueError:
+        value = float("nan")
+    if not np.isfinite(value):
+        raise BadInput(f'the address lacks the number "{name}"')
+    return value
+
+
+# ---------------------------------------------------------------------------------------------- pieces
+
+Piece = Callable[[Forecast, Verdict, Asked, str], str]
+
+
+def _top(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
+    headline = tables.all_words(verdict, system)[0]
+    return sections.head(forecast, verdict, headline, system) + sections.limit_table(verdict, system)
+
+
+def _why(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
+    reasons = tables.all_words(verdict, system)[1]
+    return titled("What gives first, and why", bullets([*reasons])) if reasons else ""
+
+
+def _answers(*titles: str) -> Piece:
+    """The answers beside the forecast that carry these titles."""
+
+    def made(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
+        found = [one for one in asked.sections(verdict.limits, system) if one.title in titles]
+        return "".join(_answer(one) for one in found)
+
+    return made
+
+
+def _answer(one: Section) -> str:
+    table = grid(one.heads, one.rows, looks="stack") if one.rows else ""
+    return titled(one.title[:1].upper() + one.title[1:], bullets(one.sentences) + table)
+
+
+def _before(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
+    return sections.before_full_load(forecast, tables.all_words(verdict, system)[2], system)
+
+
+def _runs(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
+    return sections.run_table(forecast, system)
+
+
+def _folds(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
+    folded = (
+        ("Knock, in short and whole", sections.knock(verdict, system)),
+        ("Figures", sections.figures(forecast, system)),
+        ("Where the heat went, and what holds it back", sections.heat_balance(forecast, system)),
+        ("How far to trust it", sections.health(forecast, system)),
+        ("Parts and sizes", sections.parts(forecast, system)),
+        ("In the workshop", sections.workshop_notes(forecast, system)),
+        ("What was assumed", sections.assumed(forecast, system)),
+        ("Sources", bullets(tables.used_sources(forecast))),
+    )
+    made = "".join(
+        f'<details id="fold-{k}"><summary><b>{escape(title)}</b></summary>{inner}</details>'
+        for k, (title, inner) in enumerate(folded)
+        if inner
+    )
+    return f'<section class="folds"><h2>All of it</h2>{made}</section>'
+
+
+def _cautions(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
+    cautions = tables.all_words(verdict, system)[3]
+    return f'<section class="caution"><h2>Cautions</h2>{bullets(cautions)}</section>'
+
+
+PIECES: Mapping[str, Piece] = {
+    "top": _top,
+    "why": _why,
+    "change": _answers("what to change"),
+    "dies": _answers("when something dies"),
+    "before": _before,
+    "runs": _runs,
+    "more": _answers("how sure", "how alike its runs are"),
+    "folds": _folds,
+    "cautions": _cautions,
+}
+
+ROUTES: list[Route] = [
+    seen("/verdict", show),
+    done("/do/verdict/start", begin),
+    told_as("/do/job", state),
+    done("/do/stop", stop),
+    told_as("/do/verdict/piece", piece),
+    told_as("/do/verdict/sight", sight),
+]

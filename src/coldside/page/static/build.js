@@ -1,0 +1,210 @@
+// The build editor: fields, paths, parts, and what a change does at once.
+import { get, latest, post, say, swap } from "./page.js";
+import { Draft, listen, refill } from "./draft.js";
+
+const NARROW = 620;
+const editor = document.getElementById("editor");
+if (editor) start();
+
+function start() {
+  const file = editor.dataset.file;
+  const session = editor.dataset.session;
+  let table = editor.dataset.table;
+  let live = {};
+  let time = null;
+  let shape = paths();
+  const fields = document.getElementById("fields");
+  const pick = document.getElementById("pick");
+  const slider = document.getElementById("time");
+  pick.value = table;
+
+  const draft = new Draft(file, Number(editor.dataset.rev), (state, moved) => {
+    if (!moved) return;
+    refresh();
+    if (state.problems.length === 0) look();
+  });
+
+  const refresh = latest(async () => {
+    try {
+      const made = await get(`/do/build/fields?file=${encodeURIComponent(file)}&table=${encodeURIComponent(table)}`);
+      refill(fields, made.html);
+      does();
+      const page = await (await fetch(location.href)).text();
+      const fresh = new DOMParser().parseFromString(page, "text/html");
+      if (fresh.querySelector(".path-list")?.innerHTML !== shape) reshape(fresh);
+    } catch (error) {
+      say(error);
+    }
+  });
+
+  function paths() {
+    return document.querySelector(".path-list").innerHTML;
+  }
+
+  // Paths or parts changed: the lists are drawn anew.
+  function reshape(fresh) {
+    const list = document.querySelector(".path-list");
+    if (list.contains(document.activeElement) && document.activeElement.tagName === "TEXTAREA") return;
+    list.innerHTML = fresh.querySelector(".path-list").innerHTML;
+    shape = paths();
+    pick.innerHTML = fresh.getElementById("pick").innerHTML;
+    pick.value = table;
+    document.getElementById("add-path").innerHTML = fresh.getElementById("add-path").innerHTML;
+    suggest();
+  }
+
+  // ---- which part
+
+  async function choose(next) {
+    table = next;
+    pick.value = next;
+    const address = new URL(location.href);
+    address.searchParams.set("part", next.replace(/^parts\./, ""));
+    history.replaceState(null, "", address);
+    try {
+      const made = await get(`/do/build/fields?file=${encodeURIComponent(file)}&table=${encodeURIComponent(table)}`);
+      swap(fields, made.html);
+      does();
+    } catch (error) {
+      say(error);
+    }
+  }
+  pick.addEventListener("change", () => choose(pick.value));
+  document.getElementById("ribbon").addEventListener("click", (event) => {
+    const link = event.target.closest("a[data-part]");
+    if (!link || event.ctrlKey || event.metaKey) return;
+    event.preventDefault();
+    choose(`parts.${link.dataset.part}`).then(() => {
+      pick.focus({ preventScroll: true });
+      document.getElementById("h-fields").scrollIntoView({ block: "nearest" });
+    });
+  });
+
+  function does() {
+    const words = live[table.replace(/^parts\./, "")];
+    const place = document.getElementById("does");
+    if (place) place.textContent = words ? `At that moment: ${words}.` : "";
+  }
+
+  // ---- fields
+
+  listen(fields, draft);
+  const attempt = latest(async (key, value, field) => {
+    try {
+      show(await post("/do/build/look", { build: file, session, key, value, ...view() }), field);
+    } catch (error) {
+      say(error);
+    }
+  });
+  fields.addEventListener("input", (event) => {
+    if (!event.target.classList.contains("slide")) return;
+    const field = event.target.closest(".field");
+    attempt(field.dataset.key, Number(event.target.value), field);
+  });
+  fields.addEventListener("change", (event) => {
+    if (!event.target.classList.contains("slide")) return;
+    const field = event.target.closest(".field");
+    draft.ask("/do/build/slide", { key: field.dataset.key, value: Number(event.target.value) });
+  });
+  fields.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const old = event.target.dataset.rename;
+    const name = event.target.querySelector("input").value;
+    if (old) draft.ask("/do/build/rename", { part: old, new: name }).then((state) => state && choose(`parts.${name}`));
+  });
+  fields.addEventListener("click", (event) => {
+    const name = event.target.dataset?.remove;
+    if (name) draft.ask("/do/build/remove", { part: name }).then((state) => state && choose("engine"));
+  });
+
+  // ---- paths and parts
+
+  document.querySelector(".path-list").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const form = event.target;
+    draft.ask("/do/build/path", { key: form.dataset.key, lines: form.querySelector("textarea").value, was: form.dataset.was });
+  });
+  const item = document.getElementById("add-item");
+  const onto = document.getElementById("add-path");
+  function suggest() {
+    const chosen = item.selectedOptions[0];
+    if (!chosen) return;
+    const taken = new Set([...pick.options].map((one) => one.value.replace(/^parts\./, "")));
+    let name = chosen.dataset.name;
+    for (let k = 2; taken.has(name); k += 1) name = `${chosen.dataset.name}_${k}`;
+    document.getElementById("add-name").value = name;
+    behind();
+  }
+  function behind() {
+    const form = document.querySelector(`.path[data-key="${CSS.escape(onto.value)}"]`);
+    const lines = form ? form.querySelector("textarea").value.split("\n").filter((line) => line.trim()) : [];
+    const names = lines.map((line) => line.split("+")[0].split(",")[0].trim());
+    const after = document.getElementById("add-after");
+    after.replaceChildren(new Option("the start", ""), ...lines.map((line, k) => new Option(line, names[k])));
+    if (names.length) after.value = names[names.length - 1];
+  }
+  item.addEventListener("change", suggest);
+  onto.addEventListener("change", behind);
+  suggest();
+  document.getElementById("add").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const name = document.getElementById("add-name").value.trim();
+    draft.ask("/do/build/add", { item: item.value, name, path: onto.value, after: document.getElementById("add-after").value })
+      .then((state) => state && choose(`parts.${name}`));
+  });
+  document.getElementById("copy").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    try {
+      const made = await post("/do/build/copy", { file, title: document.getElementById("copy-title").value });
+      const address = new URL(location.href);
+      address.searchParams.set("build", made.file);
+      location.assign(address);
+    } catch (error) {
+      say(error);
+    }
+  });
+
+  // ---- what it does
+
+  function view() {
+    const narrow = (document.getElementById("ribbon").clientWidth || innerWidth) < NARROW;
+    return time === null ? { narrow } : { narrow, time };
+  }
+
+  async function look() {
+    if (!session) return;
+    await refreshLook();
+  }
+  const refreshLook = latest(async () => {
+    try {
+      show(await post("/do/build/look", { build: file, session, ...view() }));
+    } catch (error) {
+      say(error);
+    }
+  });
+
+  function show(made, field = null) {
+    const headline = document.getElementById("headline");
+    headline.textContent = made.headline;
+    headline.classList.toggle("no", !made.holds);
+    swap("lead", made.lead);
+    swap("ribbon", made.moment.ribbon);
+    document.getElementById("ribbon-time").textContent = made.moment.clock;
+    document.getElementById("reading").textContent = made.moment.words;
+    slider.max = String(made.duration);
+    slider.value = String(made.moment.time);
+    live = made.live;
+    does();
+    if (field && made.typed) {
+      const entry = field.querySelector(".entry input");
+      if (entry) entry.value = made.typed;
+    }
+    editor.dataset.shown = String(Number(editor.dataset.shown ?? 0) + 1);
+  }
+  slider.addEventListener("input", () => {
+    time = Number(slider.value);
+    refreshLook();
+  });
+  addEventListener("resize", () => refreshLook());
+  if (document.getElementById("faults").hidden) look();
+}

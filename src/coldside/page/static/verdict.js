@@ -1,0 +1,64 @@
+// The verdict: long work is watched, its pieces are put in place as they come, and one time moves chart and ribbon.
+import { get, latest, post, say, swap, watch } from "./page.js";
+import { Sight } from "./sight.js";
+
+const root = document.getElementById("verdict");
+if (root) start();
+
+async function start() {
+  const words = document.getElementById("work-words");
+  const bar = document.getElementById("work-bar");
+  const stop = document.getElementById("stop");
+  let job = null;
+  let sight = null;
+  const shown = {};
+
+  stop.addEventListener("click", () => post("/do/stop", { job }).catch(say));
+
+  const place = latest(async (pieces) => {
+    for (const [name, version] of Object.entries(pieces)) {
+      if (shown[name] === version) continue;
+      const piece = await get(`/do/verdict/piece?job=${encodeURIComponent(job)}&name=${encodeURIComponent(name)}`);
+      shown[name] = version;
+      if (name === "sight") {
+        if (!sight) {
+          document.getElementById("sight").hidden = false;
+          sight = new Sight(document, `/do/verdict/sight?job=${encodeURIComponent(job)}`, piece);
+        }
+        await sight.draw();
+      } else {
+        keepOpen(`p-${name}`, piece.html);
+      }
+    }
+  });
+
+  try {
+    const begun = root.dataset.kept
+      ? await post("/do/verdict/reopen", { kept: root.dataset.kept })
+      : await post("/do/verdict/start", { build: root.dataset.build, session: root.dataset.session });
+    job = begun.job;
+    const last = await watch(job, (state) => {
+      words.textContent = state.state === "running" && state.left ? `${state.words}, ${state.left}` : state.words;
+      bar.value = state.fraction;
+      stop.hidden = state.state !== "running";
+      place(state.pieces);
+    });
+    stop.hidden = true;
+    document.getElementById("work").classList.toggle("over", last.state === "done");
+    if (last.state === "failed") say({ problems: last.problems });
+    root.dataset.state = last.state;
+  } catch (error) {
+    words.textContent = "";
+    document.getElementById("work").hidden = true;
+    root.dataset.state = "failed";
+    say(error);
+  }
+}
+
+// Puts a piece in place; what the reader had opened stays open.
+function keepOpen(id, html) {
+  const place = document.getElementById(id);
+  const open = new Set([...place.querySelectorAll("details[open]")].map((one) => one.id));
+  swap(place, html);
+  for (const one of place.querySelectorAll("details")) if (open.has(one.id)) one.open = true;
+}
