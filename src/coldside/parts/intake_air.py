@@ -13,8 +13,8 @@ away.  Standing still the rise is `at_rest` and follows with `lag`; at a road sp
 
 so that one speed V0 both lowers the rise and hastens it.  The factor g is 1 for a warm engine on a day of 10 degC.
 After a cold start it grows with the turns of the engine as 1 - exp(-turns / turns of `warming`), and with the day by
-the share `day` for every 10 K (on a warm day fans and air conditioning put out more; own, from the logs: it grew with
-the day in winter and summer alike).
+the share `day` for every 10 K (own: these logs of -11 to 33 degC show it to a seventh of itself; why, they do not
+tell, fans and air conditioning are likely).
 
 Own form; checked on logs of one car, see tests/data/road-logs.  Logs that stand for minutes tell how fast the rise
 grows, at_rest / lag, and not where it ends: the fit lets no air drawn in settle warmer than the bay of an idling car.
