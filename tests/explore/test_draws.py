@@ -183,3 +183,16 @@ def test_a_changed_build_or_session_draws_around_what_it_is_now():
     givens["phases.3.speed"] = replace(givens["phases.3.speed"], sd=1.0)
     without_first = replace(SESSION, givens=givens, phases=SESSION.phases[1:])
     assert not [item for item in uncertain_inputs(build, without_first) if item.in_session]
+
+
+def test_a_reading_of_the_air_is_drawn_where_it_says_how_sure_it_is(tmp_path):
+    """`[[ambient.readings]]` with a +- of its own: drawn and put back on that reading, the others left."""
+    build = load_build(EXAMPLES / "tern" / "water.toml")
+    text = (EXAMPLES / "sessions" / "warming-afternoon.toml").read_text()
+    (tmp_path / "day.toml").write_text(text.replace('temperature = "34 degC"', 'temperature = "34 degC +- 2 K"'))
+    session = load_session(tmp_path / "day.toml")
+    inputs = [one for one in uncertain_inputs(build, session) if one.in_session]
+    (reading,) = [one for one in inputs if one.name == "ambient.readings.2.temperature"]
+    assert (reading.value, reading.sd, reading.form) == (pytest.approx(307.15), pytest.approx(2.0), "normal")
+    made = drawn(build, session, [reading], np.array([309.0]))[1]
+    assert [one.temperature for one in made.readings] == pytest.approx([304.15, 309.0, 302.15])
