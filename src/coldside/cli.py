@@ -100,6 +100,10 @@ WithConsistency = Annotated[
 WithChanges = Annotated[
     bool, typer.Option("--changes", help="Say what to change: single changes, each run again, the most useful first.")
 ]
+WithCorrections = Annotated[
+    bool,
+    typer.Option("--corrections", help="Hold power corrections against the session run again in the standards' air."),
+]
 
 
 # ---------------------------------------------------------------- what every command shares
@@ -501,6 +505,7 @@ def forecast(
     draws: Draws = None,
     consistency: WithConsistency = False,
     changes: WithChanges = False,
+    corrections: WithCorrections = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
@@ -508,7 +513,12 @@ def forecast(
     """The whole session: forecast, verdict, and how far to trust them.  Exit code 1 if a given limit is broken."""
     if sheet is not None:
         html_path(sheet)
-    wanted = {"draws": draws_of(bands, draws), "consistency": consistency, "changes": changes}
+    wanted = {
+        "draws": draws_of(bands, draws),
+        "consistency": consistency,
+        "changes": changes,
+        "corrections": corrections,
+    }
     result, verdict, asked = solved(build, session, overrides, limits, **wanted)
     if sheet is not None:
         write(result, verdict, asked, sheet, units)
@@ -530,13 +540,19 @@ def sheet(
     draws: Draws = None,
     consistency: WithConsistency = False,
     changes: WithChanges = False,
+    corrections: WithCorrections = False,
     as_json: AsJson = False,
     units: Units = System.si,
     overrides: Overrides = None,
 ) -> int:
     """Write the sheet of a session as one HTML file that needs no network.  Exit code 1 if a given limit is broken."""
     html_path(out)
-    wanted = {"draws": draws_of(bands, draws), "consistency": consistency, "changes": changes}
+    wanted = {
+        "draws": draws_of(bands, draws),
+        "consistency": consistency,
+        "changes": changes,
+        "corrections": corrections,
+    }
     result, verdict, asked = solved(build, session, overrides, limits, **wanted)
     write(result, verdict, asked, out, units)
     if as_json:

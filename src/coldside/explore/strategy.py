@@ -260,6 +260,7 @@ class Search:
         return np.where(on & fed(self.bench.demand, rule), ON, OFF)
 
     def switching(self, name: str, rules: tuple[Rule, Rule]) -> Switching:
+        """What the march under these rules came to, under a name."""
         tried = self.sure(rules)
         weights = time_weights(self.bench.demand.time)
         off = {n: float(weights[tried.did[n] <= OFF].sum()) for n in self.bench.devices}

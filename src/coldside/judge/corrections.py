@@ -1,19 +1,26 @@
 """Power corrections of three standards, and why none is right for a boosted engine.
 
-Here: `corrections` and the sentence that goes with a dyno pull.  Power everywhere in a forecast is as observed; nothing
-is ever corrected.  The factors are `media/air.power_correction`.
+Here: `corrections` and the sentence that goes with a dyno pull; `reruns`, the session run again in each standard's own
+air, which is what its factor stands for.  Power everywhere in a forecast is as observed; nothing is ever corrected.
+The factors are `media/air.power_correction`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
-from coldside.judge.wording import Sentence
+from coldside.duty.model import Session
+from coldside.judge.wording import Quantity, Sentence
 from coldside.media import air
+from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
+from coldside.units import Pressure
 
+RIGHT = 0.0025  # share of power by which factor and run again may differ and count as alike
 STANDARDS = {"sae": "SAE J1349 of 1990 (dry pressure)", "iso": "ISO 1585 (dry pressure)", "din": "DIN 70020 (total)"}
 
 
@@ -40,3 +47,156 @@ def correction_words(forecast: Forecast) -> list[Sentence]:
             {"told": told},
         )
     ]
+
+
+# ---------------------------------------------------------------- run again in the standards' own air
+
+REFERENCE = {"sae": (298.15, 100e3, 1e3), "iso": (298.15, 100e3, 1e3), "din": (293.15, 101.3e3, 0.0)}
+"""Temperature [K], pressure and the vapour's share of it [Pa] at which a standard states power."""
+
+
+@dataclass(frozen=True)
+class Rerun:
+    """One standard's factor beside the session run again in its reference air, SI.
+
+    `factor` on observed power and `ratio` of the power run again to that observed, at the highest power `observed`
+    [W]; `warmer` [K] is the session's outside air over the reference's and `intake` [K] the intake's peak over that of
+    the session run again.
+    """
+
+    standard: str
+    temperature: float
+    pressure: float
+    factor: float
+    ratio: float
+    observed: float
+    warmer: float
+    intake: float
+
+    @property
+    def excess(self) -> float:
+        """How much more power the factor promises than the session run again has, as a share of it."""
+        return self.factor / self.ratio - 1.0
+
+
+def reruns(forecast: Forecast, *, progress: Callable[[str], None] = lambda _: None) -> tuple[Rerun, ...]:
+    """Every standard's factor against the session run again in its own air; empty without boost.
+
+    Highest power, of pulls on a dyno where there are any.  The air is the standard's from start to end; what starts
+    colder or hotter than the air (a chilled tank) starts as it does.  DIN 70020 knows no humidity: there the air is
+    dry.  Raises as `simulate` does.
+    """
+    if not forecast.boost.any():
+        return ()
+    factors, seen, found = corrections(forecast), {}, []
+    observed, outside = _highest(forecast), forecast.demand.ambient_temperature
+    for name, (T, p, vapour) in REFERENCE.items():
+        if (T, p, vapour) not in seen:
+            progress(f"  the session again in the air of {STANDARDS[name]}")
+            seen[T, p, vapour] = simulate(forecast.build, in_air(forecast.session, T, p, vapour))
+        again = seen[T, p, vapour]
+        found.append(
+            Rerun(
+                standard=name,
+                temperature=T,
+                pressure=p,
+                factor=factors[name],
+                ratio=_highest(again) / observed,
+                observed=observed,
+                warmer=float(outside[forecast.peak]) - T,
+                intake=float(forecast.intake[forecast.peak] - again.intake[again.peak]),
+            )
+        )
+    return tuple(found)
+
+
+def in_air(session: Session, temperature: float, pressure: float, vapour: float) -> Session:
+    """The session in still air of `temperature` [K], `pressure` [Pa absolute] of which `vapour` is [Pa] water's."""
+    W = air.MASS_RATIO * vapour / (pressure - vapour)
+    saturated = float(air.humidity_ratio(temperature, pressure, 1.0))
+    humidity = vapour * (air.MASS_RATIO + saturated) / (pressure * saturated) if W > 0.0 else 0.0
+    around = replace(
+        session.ambient,
+        temperature=temperature,
+        altitude=None,
+        pressure=Pressure(pressure, gauge=False),
+        humidity=humidity,
+    )
+    return replace(session, ambient=around, readings=())
+
+
+def _highest(forecast: Forecast) -> float:
+    """Highest power, W: of pulls on a dyno where there are any."""
+    counts = np.zeros(len(forecast.time), dtype=bool)
+    for span in forecast.demand.spans:
+        counts[span.first : span.last + 1] |= span.kind == "pull"
+    counts &= forecast.demand.full_load & forecast.boost
+    return float(forecast.power[counts].max() if counts.any() else forecast.power.max())
+
+
+def rerun_words(found: Sequence[Rerun]) -> list[Sentence]:
+    """Factor against run again, standard by standard, and why they differ."""
+    said = []
+    for one in found:
+        values: dict[str, Quantity | str] = {
+            "standard": STANDARDS[one.standard],
+            "factor": f"{one.factor:.3f}",
+            "made": Quantity(one.factor * one.observed, "power"),
+            "air": Quantity(one.temperature, "temperature"),
+            "pressure": Quantity(one.pressure, "pressure"),
+            "again": Quantity(one.ratio * one.observed, "power"),
+            "ratio": f"{one.ratio:.3f}",
+            "by": Quantity(abs(one.excess), "share", 1),
+        }
+        end = "the factor is right here, by chance" if abs(one.excess) < RIGHT else "the factor promises {by} too "
+        if abs(one.excess) >= RIGHT:
+            end += "much" if one.excess > 0.0 else "little"
+        said.append(
+            Sentence(
+                "{standard}: its factor {factor} makes {made} of the highest power; the session run again in its air "
+                f"({{air}}, {{pressure}}) has {{again}}, {{ratio}} times: {end}.",
+                values,
+            )
+        )
+    if found:
+        one = max(found, key=lambda rerun: abs(rerun.warmer))
+        text = (
+            "Why: what the engine gets is decided behind boost control and core. Boost over the outside air's pressure "
+            "moves the plenum's pressure by as much as that air's, which is a smaller share of it; boost held absolute "
+            "does not move it at all"
+        )
+        between: dict[str, Quantity | str] = {}
+        if abs(one.warmer) >= 1.0:
+            text += (
+                "; and outside air {warmer} {how} than the reference's leaves the intake {intake} {then}, not as much"
+            )
+            between = {
+                "warmer": Quantity(abs(one.warmer), "temperature_difference", 1),
+                "how": "warmer" if one.warmer > 0.0 else "cooler",
+                "intake": Quantity(abs(one.intake), "temperature_difference", 1),
+                "then": "warmer" if one.intake > 0.0 else "cooler",
+            }
+            text = text.removesuffix(", not as much")
+        said.append(Sentence(text + ".", between))
+    return said
+
+
+def reruns_json(found: Sequence[Rerun], system: str = "si") -> dict[str, Any]:
+    """A plain dictionary; keys carry the unit."""
+    return {
+        "observed_W": found[0].observed if found else None,
+        "standards": [
+            {
+                "standard": one.standard,
+                "reference_K": one.temperature,
+                "reference_Pa": one.pressure,
+                "factor": one.factor,
+                "run_again": one.ratio,
+                "factor_over_run_again": one.excess,
+                "outside_warmer_K": one.warmer,
+                "intake_max_higher_K": one.intake,
+            }
+            for one in found
+        ],
+        "words": [sentence.words(system) for sentence in rerun_words(found)],
+    }

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -142,8 +143,6 @@ def forecast_of(
     streams = Streams(plant, solution)
     n_sensors = len(plant.sensors)
     charge_sensors = [i for i in range(n_sensors) if plant.arrays.sensor_sort[i] == layout.CHARGE]
-    loop_means = solution.scalars[:, 4 + n_sensors :]
-    moment = _at_peak(plant, solution)
     fuel, power, cold = _engine_output(plant, state, (solution.scalars[:, 3], _read(plant, solution)))
     ledger = _ledger(plant, solution)
     inlet, outlet, flow, capacity = _by_name(plant, streams, state)
@@ -163,11 +162,7 @@ def forecast_of(
         power=power,
         power_at_ambient=cold,
         heat_rejected=_rejected(plant, streams),
-        coolant_flow={loop.loop.name: streams.pumped(i) for i, loop in enumerate(plant.loops)},
-        coolant_in_cores={
-            loop.loop.name: streams.into_cores(i, loop_means[:, i]) for i, loop in enumerate(plant.loops)
-        },
-        tank=streams.tanks(),
+        **_of_loops(plant, streams, solution.scalars[:, 4 + n_sensors :]),
         air_flow={duct.duct.name: streams.duct_flow(i) for i, duct in enumerate(plant.ducts)},
         command={name: plant.levels[k][solution.levels[:, k]] for k, name in enumerate(plant.devices)},
         outlet=outlet,
@@ -184,7 +179,7 @@ def forecast_of(
         peak=solution.peak,
         condensate=condensate,
         ice=ice,
-        face_spread=moment,
+        face_spread=_at_peak(plant, solution),
         stages=state.stages,
         exhaust_pressure=None if np.isnan(state.exhaust_pressure).all() else state.exhaust_pressure,
         runs=feedback.timed_runs(build, session, demand, cold, _reckoned(plant, session)) if demand.runs else (),
@@ -193,6 +188,16 @@ def forecast_of(
         shares=checks[1].shares,
         latent={p.part: solution.streams[:, i, 3] for i, p in enumerate(plant.passes) if plant.arrays.pass_wet[i]},
     )
+
+
+def _of_loops(plant: Plant, streams: Streams, means: np.ndarray) -> dict[str, Any]:
+    """What a forecast tells of its loops, whose mean temperatures are the columns of `means`."""
+    names = [loop.loop.name for loop in plant.loops]
+    return {
+        "coolant_flow": {name: streams.pumped(i) for i, name in enumerate(names)},
+        "coolant_in_cores": {name: streams.into_cores(i, means[:, i]) for i, name in enumerate(names)},
+        "tank": streams.tanks(),
+    }
 
 
 def _late(plant: Plant, solution: Solution) -> tuple[np.ndarray, np.ndarray | None, np.ndarray, dict[str, np.ndarray]]:

@@ -16,6 +16,7 @@ from coldside.explore.bands import Bands, simulate_many
 from coldside.explore.changes import what_to_change
 from coldside.explore.failures import failures
 from coldside.judge.consistency import consistency
+from coldside.judge.corrections import reruns
 from coldside.judge.proposal import propose, proposed, with_proposal
 from coldside.judge.verdict import Verdict, judge
 from coldside.plant.forecast import simulate
@@ -29,6 +30,7 @@ class Wanted(NamedTuple):
     draws: int = 0
     consistency: bool = False
     changes: bool = False
+    corrections: bool = False
 
 
 NO_MORE = Wanted()
@@ -56,8 +58,9 @@ def answer(
         if wanted.changes:
             progress("  single changes, each run again")
             changes = what_to_change(forecast)
+        corrected = reruns(forecast, progress=progress) if wanted.corrections else None
         failing = failures(forecast)
-    asked = Asked(bands, alike, changes, failing, proposal)
+    asked = Asked(bands, alike, changes, failing, proposal, corrected)
     return forecast, judged(forecast, asked), asked
 
 

@@ -18,6 +18,7 @@ from coldside.explore.failures import Failures
 from coldside.explore.sensitivity import by_regression
 from coldside.explore.sensitivity import words as influence_words
 from coldside.judge.consistency_words import Consistency, consistency_json
+from coldside.judge.corrections import Rerun, rerun_words, reruns_json
 from coldside.judge.proposal import Proposal, proposal_json
 from coldside.judge.verdict import LimitResult
 from coldside.judge.wording import Quantity, shown
@@ -58,6 +59,7 @@ class Asked:
     changes: Changes | None = None
     failures: Failures | None = None
     proposal: Proposal | None = None  # of a limit, where none was given; its words are in the headline
+    corrections: tuple[Rerun, ...] | None = None
 
     @property
     def peak(self) -> Band | None:
@@ -76,6 +78,9 @@ class Asked:
         if self.failures is not None:
             said = tuple(one.words(system) for one in failure_sentences(self.failures))
             found.append(Section("when something dies", said))
+        if self.corrections is not None:
+            told = tuple(one.words(system) for one in rerun_words(self.corrections))
+            found.append(Section("power corrections against the session run again", told or (NO_BOOST,)))
         return tuple(section for section in found if section.sentences or section.rows)
 
     def json(self, system: str) -> dict[str, Any]:
@@ -91,11 +96,14 @@ class Asked:
             said["changes"] = changes_json(self.changes, system)
         if self.failures is not None:
             said["failures"] = failures_json(self.failures, system)
+        if self.corrections is not None:
+            said["corrections_run_again"] = reruns_json(self.corrections, system)
         if self.proposal is not None:
             said["proposed_limit"] = proposal_json(self.proposal, system)
         return said
 
 
+NO_BOOST = "Power corrections: the session has no boost, so nothing was run again."
 NOTHING = Asked()
 
 

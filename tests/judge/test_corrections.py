@@ -1,0 +1,101 @@
+"""Power corrections held against the session run again in the standards' own air."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from coldside.build.files import load_build
+from coldside.duty.demand import sample
+from coldside.duty.model import PhaseSpec
+from coldside.duty.phases import load_session
+from coldside.judge.corrections import REFERENCE, Rerun, in_air, rerun_words, reruns, reruns_json
+from coldside.media import air
+from coldside.parts.pump import Control
+from coldside.plant.forecast import simulate
+from coldside.units import Pressure
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+AIR = load_build(EXAMPLES / "tern" / "air.toml")
+DYNO = load_session(EXAMPLES / "sessions" / "dyno-pulls.toml")
+ON = Control("always")
+PULL = replace(
+    DYNO,
+    start="ambient",
+    phases=(PhaseSpec(kind="idle", duration=5.0), replace(DYNO.phases[1], repeat=1, rest=0.0)),
+    groups={},
+    limits=(),
+)
+
+
+@cache
+def thin(absolute: bool) -> tuple[Rerun, ...]:
+    """One pull at 80 kPa and 25 degC, boost held absolute or over the outside air's pressure."""
+    boost = AIR.engine.boost
+    if absolute:
+        boost = tuple((n, Pressure(level.absolute(100e3), gauge=False)) for n, level in boost)
+    session = in_air(PULL, 298.15, 80e3, 1e3)
+    return reruns(simulate(replace(AIR, engine=replace(AIR.engine, boost=boost)), session))
+
+
+def test_the_references_are_those_of_the_standards():
+    """SAE J1349 of 1990 and ISO 1585: 25 degC, 99 kPa dry; DIN 70020: 20 degC, 101.3 kPa: there each factor is 1.
+
+    The formulas have 298 K for 25 degC, which leaves 0.0003.
+    """
+    for name, (T, p, vapour) in REFERENCE.items():
+        assert float(air.power_correction(T, p, vapour, standard=name)) == pytest.approx(1.0, abs=5e-4)
+        demand = sample(in_air(PULL, T, p, vapour), AIR)
+        assert demand.ambient_pressure == p
+        W = float(air.humidity_ratio(T, p, float(np.asarray(demand.humidity).flat[0])))
+        assert p * W / (air.MASS_RATIO + W) == pytest.approx(vapour, rel=1e-6)
+
+
+def test_in_its_own_air_a_session_run_again_is_the_session():
+    found = reruns(simulate(AIR, in_air(PULL, 298.15, 100e3, 1e3)))
+    (sae,) = (one for one in found if one.standard == "sae")
+    assert sae.ratio == pytest.approx(1.0, abs=1e-9)
+    assert sae.warmer == pytest.approx(0.0, abs=1e-6)
+    assert sae.intake == pytest.approx(0.0, abs=1e-6)
+    assert "right here, by chance" in rerun_words(found)[0].words()
+
+
+def test_thin_air_takes_little_from_boost_held_absolute_and_the_factor_gives_it_all_back():
+    """SAE by hand at 25 degC and 79 kPa dry: 1.18 x 99/79 - 0.18 = 1.299.
+
+    Held absolute, the plenum is as before and only the compressor works harder: a few per cent of warmth.  Held over
+    the outside air's pressure the plenum gains 20 kPa of some 230: by density 1.09, between 1 and the factor.
+    """
+    for absolute, low, high in ((True, 0.97, 1.06), (False, 1.05, 1.16)):
+        sae = next(one for one in thin(absolute) if one.standard == "sae")
+        assert sae.factor == pytest.approx(1.299, abs=1e-3)
+        assert low < sae.ratio < high
+        assert sae.excess == pytest.approx(sae.factor / sae.ratio - 1.0)
+        assert sae.excess > 0.10
+    words = " ".join(sentence.words() for sentence in rerun_words(thin(True)))
+    assert "too much" in words
+    assert "boost held absolute does not move it at all" in words
+    block = reruns_json(thin(True), "us")
+    assert [one["standard"] for one in block["standards"]] == list(REFERENCE)
+    assert " K " not in " ".join(block["words"])
+
+
+def test_outside_air_comes_through_to_the_intake_of_an_air_core():
+    """By hand: (1 - e)(T2 - Ta) + Ta with T2 in proportion to Ta moves by about 1.1 K a kelvin, fans always on."""
+    build = replace(AIR, parts={n: replace(p, control=ON) if n.endswith("fan") else p for n, p in AIR.parts.items()})
+    found = reruns(simulate(build, in_air(PULL, 308.15, 100e3, 1e3)))
+    sae = next(one for one in found if one.standard == "sae")
+    assert sae.warmer == pytest.approx(10.0)
+    assert 8.0 < sae.intake < 13.0
+    assert sae.ratio > 1.01
+
+
+def test_without_boost_nothing_is_run_again():
+    calm = simulate(AIR, replace(PULL, phases=(PhaseSpec(kind="idle", duration=5.0),)))
+    assert reruns(calm) == ()
+    assert rerun_words(()) == []
+    assert reruns_json(())["standards"] == []
