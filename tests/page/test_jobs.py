@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -157,3 +159,11 @@ def test_old_ends_are_forgotten(jobs: Jobs) -> None:
         ended(jobs, jobs.start("try", str(n), lambda _: None))
     with pytest.raises(BadInput):
         jobs.get(first.id)
+
+
+def test_ending_the_page_waits_for_no_work() -> None:
+    code = (
+        "import time\nfrom coldside.page.jobs import Jobs\n"
+        "jobs = Jobs()\njobs.start('try', 'k', lambda report: time.sleep(600))\ntime.sleep(0.1)\njobs.close()\n"
+    )
+    assert subprocess.run([sys.executable, "-c", code], timeout=60, check=False).returncode == 0

@@ -2,18 +2,18 @@
 
 What is here: `Jobs`, `Job`, `Report`, `Stopped`.  What is not: the work itself.
 
-A job runs in a thread of a small pool.  It tells how far it is and publishes pieces of its result as they come; a
+A job runs in one of a few threads.  It tells how far it is and publishes pieces of its result as they come; a
 watcher asks again with the version that it knows and is answered when there is something newer.  Stopping is asked
 for: the work notices when it next reports.
 """
 
 from __future__ import annotations
 
+import queue
 import secrets
 import threading
 import time
 from collections.abc import Callable, Mapping
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -76,17 +76,19 @@ class _Entry:
         self.began = began
         self.ended: float | None = None
         self.stopping = False
-        self.future: Future[None] | None = None
+        self.begun = False
 
 
 class Jobs:
     """All jobs of the page.  `clock` gives seconds that only grow."""
 
     def __init__(self, workers: int = WORKERS, clock: Callable[[], float] = time.monotonic) -> None:
-        self._pool = ThreadPoolExecutor(workers, thread_name_prefix="job")
         self._clock = clock
         self._changed = threading.Condition()
         self._entries: dict[str, _Entry] = {}
+        self._waiting: queue.SimpleQueue[tuple[_Entry, Callable[[Report], None]]] = queue.SimpleQueue()
+        for number in range(workers):  # daemons: whoever ends the page does not wait for what still runs
+            threading.Thread(target=self._serve, name=f"job-{number}", daemon=True).start()
 
     def start(self, kind: str, key: str, run: Callable[[Report], None]) -> Job:
         """Start `run` in a thread; a job of the same kind and key that is running already is returned instead.
@@ -101,7 +103,7 @@ class Jobs:
             entry = _Entry(Job(secrets.token_urlsafe(9), kind, key, words="waiting to begin"), self._clock())
             self._entries[entry.job.id] = entry
             self._drop_oldest()
-            entry.future = self._pool.submit(self._work, entry, run)
+            self._waiting.put((entry, run))
             return self._shown(entry)
 
     def get(self, job_id: str, after: int | None = None, timeout: float = 20.0) -> Job:
@@ -134,7 +136,7 @@ class Jobs:
             if entry.job.state == RUNNING and not entry.stopping:
                 entry.stopping = True
                 self._set(entry, words="stopping")
-                if entry.future is not None and entry.future.cancel():
+                if not entry.begun:
                     self._end(entry, STOPPED, None)
             return self._shown(entry)
 
@@ -142,16 +144,21 @@ class Jobs:
         """Ask all to stop and wait for none."""
         for job in self.running():
             self.stop(job.id)
-        self._pool.shutdown(wait=False, cancel_futures=True)
 
     # -- called by the work --------------------------------------------------------------------------
+    def _serve(self) -> None:
+        while True:
+            entry, run = self._waiting.get()
+            with self._changed:
+                if entry.job.state != RUNNING:  # stopped while it waited
+                    continue
+                entry.begun, entry.began = True, self._clock()
+            self._work(entry, run)
+
     def _work(self, entry: _Entry, run: Callable[[Report], None]) -> None:
         state = DONE
         error: Exception | None = None
         try:
-            with self._changed:
-                entry.began = self._clock()
-                _go_on(entry)
             run(Report(self, entry.job.id))
         except Stopped:
             state = STOPPED
