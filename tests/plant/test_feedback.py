@@ -15,6 +15,7 @@ from coldside.parts.engine import boost_target
 from coldside.plant.feedback import BOOST_SETTLED, SETTLED, Relaxed, Settling, shares_of, trimmed_boost
 from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
+from coldside.plant.steady import operating_point
 from generators import DAY, session_of
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
@@ -135,3 +136,9 @@ def test_a_light_foot_and_measured_boost_feel_no_trims():
     assert trimmed_boost(engine, demand, 320.0).boost_taken.max() > 1e4
     spans = tuple(replace(span, kind="replay") for span in demand.spans)
     assert trimmed_boost(engine, replace(demand, spans=spans), 320.0).boost_taken.max() == 0.0
+
+
+def test_a_steady_point_says_that_it_leaves_the_trims_out():
+    trimmed = replace(TERN, engine=replace(TERN.engine, trim_boost=((300.0, 0.0), (310.0, 0.5))))
+    for build, told in ((TERN, False), (trimmed, True)):
+        assert any("trims" in said for said in operating_point(build, engine_speed=100.0).warnings) == told

@@ -538,7 +538,7 @@ def _point(plant: Plant, settled: _Settled) -> Point:
         outlet=outlet,
         inlet=inlet,
         flow=flow,
-        warnings=(*build.notes, *plant.charge.compressor.notes, *settled.warnings),
+        warnings=(*build.notes, *plant.charge.compressor.notes, *settled.warnings, *_untrimmed(build)),
         defaults=tuple(f"{key}: {value.text}" for key, value in build.defaults()),
     )
 
@@ -578,3 +578,10 @@ def _effectiveness(plant: Plant, settled: _Settled, p: int) -> float:
     T_in, T_out = settled.heats.T_in, settled.heats.T_out
     most = float(T_in[p, 0] - T_in[other, 0])
     return float(T_in[p, 0] - T_out[p, 0]) / most if most != 0.0 else 0.0
+
+
+def _untrimmed(build: Build) -> tuple[str, ...]:
+    """That a point is what boost and spark make of it before the car's own trims; nothing without trims."""
+    if build.engine.trim_boost is None and build.engine.trim_spark is None:
+        return ()
+    return ("the car's own trims of boost and spark are left out of a steady point; a forecast has them",)
