@@ -19,7 +19,6 @@ from coldside.judge.consistency import consistency
 from coldside.judge.verdict import Verdict
 from coldside.page.jobs import Job, Report
 from coldside.page.project import etag
-from coldside.page.solving import build_of, session_of
 from coldside.plant.results import Forecast
 from coldside.sheet.answer import judged
 from coldside.sheet.asked import NOTHING, Asked
@@ -44,7 +43,7 @@ class Case:
     forecast: Forecast | None = None
     verdict: Verdict | None = None
     asked: Asked = NOTHING
-    kept: str = ""  # id in the store
+    kept: int | None = None  # id in the store
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def answer(self) -> tuple[Forecast, Verdict, Asked]:
@@ -77,9 +76,8 @@ class Cases:
             if key in self._held:
                 self._held.move_to_end(key)
                 return self._held[key]
-        project = self.desk.project
-        build = build_of(build_text, project.path(build_file))
-        session = session_of(session_text, project.path(session_file), build)
+        build = self.desk.build(build_file)
+        session = self.desk.session(session_file, build)
         made = Case(key, build_file, session_file, build_text, session_text, build, session)
         return self.put(made)
 
@@ -114,7 +112,7 @@ class Cases:
 
         stage = within(0.02, 0.2, "solving the session")
         if case.forecast is None:
-            case.learn(*self.desk.solver.full(case.build, case.session, stage))
+            case.learn(*self.desk.solver.full(case.build, case.session, stage.share))
         report.piece("forecast", 1)
         forecast, _, asked = case.answer()
         if asked.bands is None:
@@ -133,7 +131,7 @@ class Cases:
             asked = replace(asked, consistency=consistency(forecast, progress=stage))
             case.learn(forecast, judged(forecast, asked), asked)
         report.piece("consistency", 1)
-        if not case.kept:
+        if case.kept is None:
             case.kept = self.desk.keep(case)
         report.progress(1.0, "reckoned and kept")
 
@@ -146,6 +144,10 @@ class Stage:
     low: float
     high: float
     words: str
+
+    def share(self, fraction: float, words: str) -> None:
+        """How far the stage is, 0 to 1."""
+        self.report.progress(self.low + fraction * (self.high - self.low), words or self.words)
 
     def __call__(self, words: str) -> None:
         """Take the words of whoever works; raises Stopped when that was asked for."""

@@ -17,7 +17,7 @@ from coldside.errors import BadInput
 from coldside.judge.verdict import Verdict, label_at
 from coldside.page.cases import Case
 from coldside.page.jobs import Job
-from coldside.page.shell import Ask, carried, done, problems, render, seen, told_as
+from coldside.page.shell import Ask, carried, done, render, seen, told_as, trouble_json
 from coldside.plant.results import Forecast
 from coldside.sheet import sections, tables
 from coldside.sheet.asked import Asked, Section
@@ -68,7 +68,7 @@ def begin(ask: Ask) -> Mapping[str, Any]:
 
 def state(ask: Ask) -> Mapping[str, Any]:
     """How far a job is; waits for news after `after`."""
-    job = ask.desk.jobs.get(ask.one("id"), after=int(ask.one("after", "-1") or "-1"), timeout=20.0)
+    job = ask.desk.jobs.get(ask.one("id"), after=int(number_of(ask, "after")), timeout=20.0)
     known = set(job.pieces)
     pieces = {n: sum(s in known for s in stages) for n, stages in KNOWN_BY.items() if known & set(stages)}
     return job_json(job, ask.system) | {"pieces": pieces if job.kind == "verdict" else dict.fromkeys(job.pieces, 1)}
@@ -76,7 +76,7 @@ def state(ask: Ask) -> Mapping[str, Any]:
 
 def job_json(job: Job, system: str) -> dict[str, Any]:
     """A job's state as data."""
-    left = "" if job.left is None else f"about {max(round(job.left), 1)} s left"
+    left = "" if job.left_s is None or job.fraction < 0.1 else f"about {max(round(job.left_s), 1)} s left"
     return {
         "id": job.id,
         "version": job.version,
@@ -84,7 +84,7 @@ def job_json(job: Job, system: str) -> dict[str, Any]:
         "fraction": job.fraction,
         "words": job.words,
         "left": left,
-        "problems": [] if job.error is None else problems(job.error, system),
+        "problems": trouble_json(job.error, system),
     }
 
 
