@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from coldside.page.desk import Desk
 
 MOST_CASES = 12
+STAGES = ("forecast", "bands", "changes", "consistency")  # in the order in which they become known
 
 
 @dataclass
@@ -94,6 +95,29 @@ class Cases:
         """The case of a key, or None where it is no longer held."""
         with self._lock:
             return self._held.get(key)
+
+    def reopened(self, kept: int) -> Case:
+        """A forecast that was kept, as it was.  BadInput where it is not there any more or cannot be read."""
+        key = f"kept-{kept}"
+        held = self.held(key)
+        if held is not None:
+            return held
+        opened = self.desk.kept.open(kept)
+        names, texts = list(opened.texts), list(opened.texts.values())
+        forecast = opened.forecast
+        made = Case(key, names[0], names[-1], texts[0], texts[-1], forecast.build, forecast.session, kept=kept)
+        made.learn(forecast, opened.verdict, opened.asked)
+        return self.put(made)
+
+    def shown(self, case: Case) -> Job:
+        """All of a kept case at once, nothing reckoned anew."""
+
+        def run(report: Report) -> None:
+            for stage in STAGES:
+                report.piece(stage, 1)
+            report.progress(1.0, "as it was kept")
+
+        return self.desk.jobs.start("verdict", case.key, run)
 
     def forecast(self, case: Case) -> Case:
         """The case with its forecast and verdict, reckoned now if they are not yet."""

@@ -6,6 +6,7 @@ made here.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import quote
@@ -42,7 +43,14 @@ KNOWN_BY = {  # piece -> the stages that change it
 
 def show(ask: Ask) -> str:
     """The place; what it shows is asked for by the page itself."""
-    return render(ask, "verdict.html", title="Verdict", kept=ask.one("kept"), **chosen(ask))
+    kept = ask.one("kept")
+    if not kept:
+        return render(ask, "verdict.html", title="Verdict", kept="", when="", **chosen(ask))
+    case = ask.desk.cases.reopened(_number(kept))
+    which = chosen(ask) | {"build": case.build_file, "session": case.session_file, "ready": True}
+    entry = next((one for one in ask.desk.kept.list() if one.id == case.kept), None)
+    when = time.strftime("%d %B %Y, %H:%M", time.localtime(entry.when)) if entry else ""
+    return render(ask, "verdict.html", title="Verdict", kept=kept, when=when, **which)
 
 
 def chosen(ask: Ask) -> dict[str, Any]:
@@ -64,6 +72,18 @@ def begin(ask: Ask) -> Mapping[str, Any]:
     """Start reckoning a car in a session, or find it reckoned already."""
     case = ask.desk.cases.of(ask.text("build"), ask.text("session"))
     return {"job": ask.desk.cases.whole(case).id}
+
+
+def reopen(ask: Ask) -> Mapping[str, Any]:
+    """Show a forecast that was kept, as it was."""
+    case = ask.desk.cases.reopened(_number(ask.text("kept")))
+    return {"job": ask.desk.cases.shown(case).id}
+
+
+def _number(text: str) -> int:
+    if not text.isdigit() or len(text) > 12:
+        raise BadInput(f'"{text}" is no kept forecast')
+    return int(text)
 
 
 def state(ask: Ask) -> Mapping[str, Any]:
@@ -257,6 +277,7 @@ PIECES: Mapping[str, Piece] = {
 ROUTES: list[Route] = [
     seen("/verdict", show),
     done("/do/verdict/start", begin),
+    done("/do/verdict/reopen", reopen),
     told_as("/do/job", state),
     done("/do/stop", stop),
     told_as("/do/verdict/piece", piece),
