@@ -68,10 +68,14 @@ class Desk:
             raise _refusal(problems)
         return found
 
-    def session(self, name: str, build: Build) -> Session:
-        """The session of a file as it is in the editor now, to be run on `build`.  BadInput when it does not read."""
+    def session(self, name: str, *builds: Build) -> Session:
+        """The session of a file as it is in the editor, to be run on `builds`: a limit may be on a loop of any of them.
+
+        BadInput when it does not read.
+        """
         text = self.drafts.open(name).text
-        found, problems = self.solver.session(text, self.project.path(name), tuple(build.loops))
+        loops = tuple(dict.fromkeys(loop for build in builds for loop in build.loops))
+        found, problems = self.solver.session(text, self.project.path(name), loops)
         if found is None:
             raise _refusal(problems)
         return found
