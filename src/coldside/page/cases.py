@@ -19,7 +19,6 @@ from coldside.judge.consistency import consistency
 from coldside.judge.verdict import Verdict
 from coldside.page.jobs import Job, Report
 from coldside.page.project import etag
-from coldside.page.solving import build_of, session_of
 from coldside.plant.results import Forecast
 from coldside.sheet.answer import judged
 from coldside.sheet.asked import NOTHING, Asked
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
     from coldside.page.desk import Desk
 
 MOST_CASES = 12
+STAGES = ("forecast", "bands", "changes", "consistency")  # in the order in which they become known
 
 
 @dataclass
@@ -44,7 +44,7 @@ class Case:
     forecast: Forecast | None = None
     verdict: Verdict | None = None
     asked: Asked = NOTHING
-    kept: str = ""  # id in the store
+    kept: int | None = None  # id in the store
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def answer(self) -> tuple[Forecast, Verdict, Asked]:
@@ -77,9 +77,8 @@ class Cases:
             if key in self._held:
                 self._held.move_to_end(key)
                 return self._held[key]
-        project = self.desk.project
-        build = build_of(build_text, project.path(build_file))
-        session = session_of(session_text, project.path(session_file), build)
+        build = self.desk.build(build_file)
+        session = self.desk.session(session_file, build)
         made = Case(key, build_file, session_file, build_text, session_text, build, session)
         return self.put(made)
 
@@ -96,6 +95,29 @@ class Cases:
         """The case of a key, or None where it is no longer held."""
         with self._lock:
             return self._held.get(key)
+
+    def reopened(self, kept: int) -> Case:
+        """A forecast that was kept, as it was.  BadInput where it is not there any more or cannot be read."""
+        key = f"kept-{kept}"
+        held = self.held(key)
+        if held is not None:
+            return held
+        opened = self.desk.kept.open(kept)
+        names, texts = list(opened.texts), list(opened.texts.values())
+        forecast = opened.forecast
+        made = Case(key, names[0], names[-1], texts[0], texts[-1], forecast.build, forecast.session, kept=kept)
+        made.learn(forecast, opened.verdict, opened.asked)
+        return self.put(made)
+
+    def shown(self, case: Case) -> Job:
+        """All of a kept case at once, nothing reckoned anew."""
+
+        def run(report: Report) -> None:
+            for stage in STAGES:
+                report.piece(stage, 1)
+            report.progress(1.0, "as it was kept")
+
+        return self.desk.jobs.start("verdict", case.key, run)
 
     def forecast(self, case: Case) -> Case:
         """The case with its forecast and verdict, reckoned now if they are not yet."""
@@ -114,7 +136,7 @@ class Cases:
 
         stage = within(0.02, 0.2, "solving the session")
         if case.forecast is None:
-            case.learn(*self.desk.solver.full(case.build, case.session, stage))
+            case.learn(*self.desk.solver.full(case.build, case.session, stage.share))
         report.piece("forecast", 1)
         forecast, _, asked = case.answer()
         if asked.bands is None:
@@ -133,7 +155,7 @@ class Cases:
             asked = replace(asked, consistency=consistency(forecast, progress=stage))
             case.learn(forecast, judged(forecast, asked), asked)
         report.piece("consistency", 1)
-        if not case.kept:
+        if case.kept is None:
             case.kept = self.desk.keep(case)
         report.progress(1.0, "reckoned and kept")
 
@@ -146,6 +168,10 @@ class Stage:
     low: float
     high: float
     words: str
+
+    def share(self, fraction: float, words: str) -> None:
+        """How far the stage is, 0 to 1."""
+        self.report.progress(self.low + fraction * (self.high - self.low), words or self.words)
 
     def __call__(self, words: str) -> None:
         """Take the words of whoever works; raises Stopped when that was asked for."""

@@ -11,10 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from coldside.build.files import read_build
 from coldside.build.model import Build
 from coldside.duty.model import Session
-from coldside.duty.phases import read_session
 from coldside.errors import BadInput
 from coldside.explore.bands import simulate_many
 from coldside.explore.compare import Comparison, check_number, compared, paired_inputs, seen
@@ -60,10 +58,8 @@ def beside_of(desk: Desk, build_files: Sequence[str], session_file: str) -> Besi
     held: Beside | None = desk.recall(SORT, key)
     if held is not None:
         return held
-    path = desk.project.path
-    builds = tuple(read_build(text, path(name)) for name, text in zip(files, texts, strict=False))
-    loops = {loop for build in builds for loop in build.loops}  # a limit may be on what only one of them has
-    made = Beside(key, (*files,), session_file, builds, read_session(texts[-1], path(session_file), loops))
+    builds = tuple(desk.build(name, text) for name, text in zip(files, texts, strict=False))
+    made = Beside(key, (*files,), session_file, builds, desk.session(session_file, *builds))
     kept: Beside = desk.remember(SORT, key, lambda: made)
     return kept
 

@@ -11,12 +11,19 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from coldside.build.files import load_build
+from coldside.build.model import Build
+from coldside.duty.model import Session
+from coldside.duty.phases import load_session
+from coldside.errors import BadInput, ManyBadInputs
 from coldside.page.cases import Case, Cases
 from coldside.page.drafts import Drafts
 from coldside.page.jobs import Jobs
+from coldside.page.kept import Kept
 from coldside.page.project import Project
-from coldside.page.solving import Solver
+from coldside.page.solving import Problem, Solver
 from coldside.page.store import Store
+from coldside.resources import examples_folder
 
 STORE = "coldside.db"
 MOST_HELD = 12  # findings of one sort that are held
@@ -32,6 +39,7 @@ class Desk:
         self.drafts = Drafts(self.project, self.store)
         self.solver = Solver()
         self.jobs = Jobs()
+        self.kept = Kept(self.store)
         self.cases = Cases(self)
         self._held: dict[str, OrderedDict[str, Any]] = {}
         self._lock = threading.Lock()
@@ -50,16 +58,46 @@ class Desk:
     def recall(self, sort: str, key: str) -> Any | None:
         """What is held under a key, or None."""
         with self._lock:
-            return self._held.get(sort, {}).get(key)
+            return self._held[sort].get(key) if sort in self._held else None
 
-    def keep(self, case: Case) -> str:
+    def build(self, name: str, text: str | None = None) -> Build:
+        """The build of a file as it is in the editor, or of another `text` for it.  BadInput when it does not read."""
+        text = self.drafts.open(name).text if text is None else text
+        found, problems = self.solver.build(text, self.project.path(name))
+        if found is None:
+            raise _refusal(problems)
+        return found
+
+    def session(self, name: str, *builds: Build) -> Session:
+        """The session of a file as it is in the editor, to be run on `builds`: a limit may be on a loop of any of them.
+
+        BadInput when it does not read.
+        """
+        text = self.drafts.open(name).text
+        loops = tuple(dict.fromkeys(loop for build in builds for loop in build.loops))
+        found, problems = self.solver.session(text, self.project.path(name), loops)
+        if found is None:
+            raise _refusal(problems)
+        return found
+
+    def keep(self, case: Case) -> int:
         """Put a reckoned case into the store; returns its id there."""
-        forecast, verdict, asked = case.answer()
-        return self.store.keep(
-            case.build_text, case.session_text, case.build_file, case.session_file, forecast, verdict, asked
-        )
+        texts = {case.build_file: case.build_text, case.session_file: case.session_text}
+        return self.kept.keep(*case.answer(), texts)
+
+    def warm(self) -> None:
+        """Have the solver ready before it is asked: compiled on a machine's first use, loaded at each start."""
+        top = examples_folder()
+        build = load_build(top / "tern" / "water.toml")
+        self.solver.warm(build, load_session(top / "sessions" / "steady.toml", build.loops))
 
     def close(self) -> None:
         """Stop what runs and close the store."""
         self.jobs.close()
         self.store.close()
+
+
+def _refusal(problems: list[Problem]) -> BadInput:
+    """What is wrong with a file as one error."""
+    faults = [BadInput(one.message, where=one.where, key=one.key) for one in problems]
+    return faults[0] if len(faults) == 1 else ManyBadInputs(faults)

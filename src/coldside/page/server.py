@@ -9,7 +9,6 @@ import contextlib
 import os
 import secrets
 import socket
-import threading
 import webbrowser
 from collections.abc import AsyncIterator, Callable
 from importlib import resources
@@ -60,7 +59,7 @@ def create_app(desk: Desk, *, token: str, hosts: tuple[str, ...] = ()) -> Starle
 
     @contextlib.asynccontextmanager
     async def life(_: Starlette) -> AsyncIterator[None]:
-        threading.Thread(target=desk.solver.warm, name="coldside-warm", daemon=True).start()
+        desk.warm()
         yield
         desk.close()
 

@@ -31,6 +31,7 @@ from coldside.units import retold
 
 if TYPE_CHECKING:
     from coldside.page.desk import Desk
+    from coldside.page.solving import Problem
 
 PLACES = (  # path, word, what it answers
     ("/brief", "Brief", "what do I know?"),
@@ -178,6 +179,22 @@ def problem(error: ColdsideError, system: str) -> dict[str, Any]:
     found = re.search(r":(\d+)$", where)
     said = retold(words, "us") if system == "us" else words
     return {"where": where, "line": int(found[1]) if found else None, "key": key, "message": said}
+
+
+def problem_json(one: Problem, system: str) -> dict[str, Any]:
+    """One fault of a file as data."""
+    said = retold(one.message, "us") if system == "us" else one.message
+    return {"where": one.where, "line": one.line, "key": one.key, "message": said}
+
+
+def trouble_json(error: Exception | None, system: str) -> list[dict[str, Any]]:
+    """What went wrong in a job as data; empty for nothing."""
+    if error is None:
+        return []
+    if isinstance(error, ColdsideError) and not isinstance(error, Internal):
+        return problems(error, system)
+    _log(error)
+    return [_fault(error)]
 
 
 def _problem(words: str) -> dict[str, Any]:

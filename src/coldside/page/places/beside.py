@@ -321,8 +321,9 @@ def _change(ask: Ask, change: Callable[[Beside, Listed], str]) -> Mapping[str, A
             )
         try:
             text = change(cars, now)
-        except BadInput as error:
-            raise BadInput(error.message, key=getattr(error, "key", "")) from None
+        except BadInput as error:  # stands beside the field, which needs neither a line nor a key
+            words = error.message.removeprefix(error.key).removeprefix(":").removeprefix(" = ").strip()
+            raise BadInput(words, key=error.key) from None
         if text != now.text:
             project.write(PRICES, text)
     return _offer(ask, cars)

@@ -26,7 +26,6 @@ from coldside.page.places.drafting import draft_json, problems_of
 from coldside.page.places.verdict import charts, chosen, moment, part_address
 from coldside.page.project import file_name
 from coldside.page.shell import Ask, done, render, seen, told_as
-from coldside.page.solving import build_of, check_build, session_of
 from coldside.plant.results import Forecast
 from coldside.sheet.asked import NOTHING
 from coldside.sheet.ribbon_narrow import row_words, rows
@@ -100,7 +99,7 @@ def fields_html(ask: Ask, file: str, table: str) -> str:
     document = _document(draft.text, file)
     if document is None:
         return ""
-    build, _ = check_build(draft.text, ask.desk.project.path(file, new=True))
+    build, _ = ask.desk.solver.build(draft.text, ask.desk.project.path(file, new=True))
     problems = problems_of(ask, draft)
     views = fields_of_table(draft.text, document, table, ask.system, problems, None if build is None else build.givens)
     spec = spec_of(table, document.data)
@@ -169,7 +168,7 @@ def path_views(text: str, document: Document | None) -> list[PathView]:
 
 def lines_of(path: Sequence[Any]) -> tuple[tuple[tuple[str, ...], ...], ...] | None:
     """A path as lines: a part, or branches side by side each a series; None where it is nested deeper."""
-    lines = []
+    lines: list[tuple[tuple[str, ...], ...]] = []
     for item in path:
         if isinstance(item, str):
             lines.append(((item,),))
@@ -327,15 +326,14 @@ def look(ask: Ask) -> Mapping[str, Any]:
 
     A slider on its way asks with `key` and `value` (SI), which are tried and not kept.
     """
-    project = ask.desk.project
     file, session_file = ask.text("build"), ask.text("session")
     draft = ask.desk.drafts.open(file)
     text, typed = draft.text, ""
     if ask.data.get("key") is not None:
         typed = slid_text(ask, text, file)
         text = editing.set_value(text, ask.text("key"), typed)
-    build = build_of(text, project.path(file))
-    session = session_of(ask.desk.drafts.open(session_file).text, project.path(session_file), build)
+    build = ask.desk.build(file, text)
+    session = ask.desk.session(session_file, build)
     forecast = ask.desk.solver.quick(build, session)
     verdict = judge(forecast)
     narrow = ask.data.get("narrow") is True
@@ -362,7 +360,7 @@ def slid_text(ask: Ask, text: str, file: str) -> str:
     item = next((one for one in fields_of(spec) if one.key == name), None) if spec else None
     if item is None:
         raise BadInput(f"{key} is no field", where=file, key=key)
-    build, _ = check_build(text, ask.desk.project.path(file, new=True))
+    build, _ = ask.desk.solver.build(text, ask.desk.project.path(file, new=True))
     given = build.givens.get(key) if build is not None else None
     return slid(item, given.value if given is not None else item.default, ask.number("value"), ask.system)
 

@@ -13,8 +13,7 @@ from starlette.routing import Route
 from coldside.errors import BadInput
 from coldside.page.drafts import Change, Draft
 from coldside.page.fields import typed_value
-from coldside.page.shell import Ask, done, told_as
-from coldside.page.solving import check_build, check_session
+from coldside.page.shell import Ask, done, problem_json, told_as
 
 
 def draft_json(ask: Ask, draft: Draft) -> dict[str, Any]:
@@ -32,8 +31,9 @@ def draft_json(ask: Ask, draft: Draft) -> dict[str, Any]:
 def problems_of(ask: Ask, draft: Draft) -> list[dict[str, Any]]:
     """What is wrong with a draft; empty where it reads."""
     path = ask.desk.project.path(draft.name, new=True)
-    check = check_session if kind_of(draft.text) == "session" else check_build
-    return [one.told(ask.system) for one in check(draft.text, path)[1]]
+    solver = ask.desk.solver
+    check = solver.session if kind_of(draft.text) == "session" else solver.build
+    return [problem_json(one, ask.system) for one in check(draft.text, path)[1]]
 
 
 def kind_of(text: str) -> str:

@@ -21,7 +21,6 @@ from coldside.page.places.drafting import draft_json, problems_of
 from coldside.page.places.verdict import chosen
 from coldside.page.project import file_name
 from coldside.page.shell import Ask, done, render, seen, told_as
-from coldside.page.solving import build_of, session_of
 from coldside.resources import examples_folder
 from coldside.sheet.figures import demand_chart
 from coldside.sheet.scale import pretty
@@ -206,10 +205,8 @@ def item(ask: Ask) -> Mapping[str, Any]:
 
 def demand(ask: Ask) -> Mapping[str, Any]:
     """The demand of the draft on a car, drawn."""
-    project = ask.desk.project
-    build_file, file = ask.one("build"), ask.one("file")
-    build = build_of(ask.desk.drafts.open(build_file).text, project.path(build_file))
-    session = session_of(ask.desk.drafts.open(file).text, project.path(file), build)
+    build = ask.desk.build(ask.one("build"))
+    session = ask.desk.session(ask.one("file"), build)
     asked = sample(session, build)
     long = in_units(float(asked.time[-1]), "time", ask.system)
     words = f"{long} in all, driven by {build.name}; shaded: boost."

@@ -5,6 +5,7 @@ Here: `show`, `copy_demo`, `choose`.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -14,10 +15,12 @@ from starlette.routing import Route
 
 from coldside.build.document import read_text
 from coldside.errors import BadInput
+from coldside.page.kept import Entry
 from coldside.page.shell import LOOKS, SYSTEMS, Ask, carried, done, render, seen
 from coldside.resources import examples_folder
 
 YEAR = 365 * 24 * 3600
+MOST_TOLD = 8  # kept forecasts
 
 
 def show(ask: Ask) -> str:
@@ -34,8 +37,21 @@ def show(ask: Ask) -> str:
         sessions=sessions,
         briefs=by_kind["brief"],
         with_session="&" + with_session[1:] if with_session else "",
+        kept=[_kept(entry, ask.system) for entry in ask.desk.kept.list()[:MOST_TOLD]],
         demo_count=sum(1 for path in demo_files() if path.parts[0] not in ("sessions", "briefs")),
     )
+
+
+def _kept(entry: Entry, system: str) -> dict[str, str]:
+    """A kept forecast in a list."""
+    when = time.strftime("%d %b, %H:%M", time.localtime(entry.when))
+    return {
+        "id": str(entry.id),
+        "when": when,
+        "car": entry.build,
+        "session": entry.session,
+        "words": entry.headline[system],
+    }
 
 
 def demo_files() -> list[Path]:

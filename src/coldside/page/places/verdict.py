@@ -6,6 +6,7 @@ made here.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import quote
@@ -17,7 +18,7 @@ from coldside.errors import BadInput
 from coldside.judge.verdict import Verdict, label_at
 from coldside.page.cases import Case
 from coldside.page.jobs import Job
-from coldside.page.shell import Ask, carried, done, problems, render, seen, told_as
+from coldside.page.shell import Ask, carried, done, render, seen, told_as, trouble_json
 from coldside.plant.results import Forecast
 from coldside.sheet import sections, tables
 from coldside.sheet.asked import Asked, Section
@@ -42,7 +43,14 @@ KNOWN_BY = {  # piece -> the stages that change it
 
 def show(ask: Ask) -> str:
     """The place; what it shows is asked for by the page itself."""
-    return render(ask, "verdict.html", title="Verdict", kept=ask.one("kept"), **chosen(ask))
+    kept = ask.one("kept")
+    if not kept:
+        return render(ask, "verdict.html", title="Verdict", kept="", when="", **chosen(ask))
+    case = ask.desk.cases.reopened(_number(kept))
+    which = chosen(ask) | {"build": case.build_file, "session": case.session_file, "ready": True}
+    entry = next((one for one in ask.desk.kept.list() if one.id == case.kept), None)
+    when = time.strftime("%d %B %Y, %H:%M", time.localtime(entry.when)) if entry else ""
+    return render(ask, "verdict.html", title="Verdict", kept=kept, when=when, **which)
 
 
 def chosen(ask: Ask) -> dict[str, Any]:
@@ -66,9 +74,21 @@ def begin(ask: Ask) -> Mapping[str, Any]:
     return {"job": ask.desk.cases.whole(case).id}
 
 
+def reopen(ask: Ask) -> Mapping[str, Any]:
+    """Show a forecast that was kept, as it was."""
+    case = ask.desk.cases.reopened(_number(ask.text("kept")))
+    return {"job": ask.desk.cases.shown(case).id}
+
+
+def _number(text: str) -> int:
+    if not text.isdigit() or len(text) > 12:
+        raise BadInput(f'"{text}" is no kept forecast')
+    return int(text)
+
+
 def state(ask: Ask) -> Mapping[str, Any]:
     """How far a job is; waits for news after `after`."""
-    job = ask.desk.jobs.get(ask.one("id"), after=int(ask.one("after", "-1") or "-1"), timeout=20.0)
+    job = ask.desk.jobs.get(ask.one("id"), after=int(number_of(ask, "after")), timeout=20.0)
     known = set(job.pieces)
     pieces = {n: sum(s in known for s in stages) for n, stages in KNOWN_BY.items() if known & set(stages)}
     return job_json(job, ask.system) | {"pieces": pieces if job.kind == "verdict" else dict.fromkeys(job.pieces, 1)}
@@ -76,7 +96,7 @@ def state(ask: Ask) -> Mapping[str, Any]:
 
 def job_json(job: Job, system: str) -> dict[str, Any]:
     """A job's state as data."""
-    left = "" if job.left is None else f"about {max(round(job.left), 1)} s left"
+    left = "" if job.left_s is None or job.fraction < 0.1 else f"about {max(round(job.left_s), 1)} s left"
     return {
         "id": job.id,
         "version": job.version,
@@ -84,7 +104,7 @@ def job_json(job: Job, system: str) -> dict[str, Any]:
         "fraction": job.fraction,
         "words": job.words,
         "left": left,
-        "problems": [] if job.error is None else problems(job.error, system),
+        "problems": trouble_json(job.error, system),
     }
 
 
@@ -257,6 +277,7 @@ PIECES: Mapping[str, Piece] = {
 ROUTES: list[Route] = [
     seen("/verdict", show),
     done("/do/verdict/start", begin),
+    done("/do/verdict/reopen", reopen),
     told_as("/do/job", state),
     done("/do/stop", stop),
     told_as("/do/verdict/piece", piece),

@@ -169,10 +169,27 @@ class Offer {
       said.id = `${input.id}-bad`;
       said.className = "problem";
       said.setAttribute("role", "alert");
-      input.after(said);
+      this.under(input, said);
     }
     said.textContent = words;
     input.setAttribute("aria-errormessage", said.id);
+  }
+
+  // Under the line where the field stands in a table, else under the field.
+  under(input, said) {
+    const row = input.closest(".prices tbody tr");
+    if (!row) {
+      input.after(said);
+      return;
+    }
+    const line = document.createElement("tr");
+    const cell = document.createElement("td");
+    line.className = "said";
+    cell.colSpan = row.cells.length;
+    cell.append(said);
+    line.append(cell);
+    row.classList.add("bad");
+    row.after(line);
   }
 
   clear(input) {
@@ -180,7 +197,9 @@ class Offer {
     if (!input) return;
     input.removeAttribute("aria-invalid");
     input.removeAttribute("aria-errormessage");
-    document.getElementById(`${input.id}-bad`)?.remove();
+    const said = document.getElementById(`${input.id}-bad`);
+    (said?.closest("tr") ?? said)?.remove();
+    if (!input.closest("tr")?.nextElementSibling?.classList.contains("said")) input.closest("tr")?.classList.remove("bad");
   }
 
   // Puts the server's figures in place; fields keep what is being typed, unless the lines themselves are others now.

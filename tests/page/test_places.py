@@ -1,0 +1,317 @@
+"""The places of the page, asked as functions: what they show comes from the commands' own functions, in their words.
+
+Compared with outside the page: `simulate` and `judge` on the same files, and the files' own bytes.  Builds and sessions
+are the invented ones.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+import shutil
+
+import pytest
+
+from coldside import judge, load_build, load_session, simulate
+from coldside.page.places.build import lines_of, path_of
+from coldside.resources import examples_folder
+from page.conftest import BUILD, SESSION, SHORT
+
+QUERY = f"build={BUILD}&session={SESSION}"
+
+
+def text_of(page: str) -> str:
+    """The words of a piece of HTML."""
+    return html.unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))).replace("\u00a0", " ")
+
+
+# -- start -------------------------------------------------------------------------------------------
+
+
+def test_the_start_tells_what_is_there(client):
+    words = text_of(client.page("/"))
+    assert "Tern, two water cores" in words
+    assert "Two short pulls" in words
+
+
+def test_copying_the_demo_overwrites_nothing(client, folder):
+    mine = (folder / BUILD).read_text() + "# mine\n"
+    (folder / BUILD).write_text(mine)
+    copied = client.post("/do/copy-demo")["copied"]
+    assert "sessions/track.toml" in copied
+    assert BUILD not in copied
+    assert (folder / BUILD).read_text() == mine
+    assert client.post("/do/copy-demo")["copied"] == []
+
+
+def test_units_and_look_are_kept_in_cookies(client):
+    client.post("/do/choose", name="units", value="us")
+    assert 'data-units="us"' in client.page("/")
+    client.post("/do/choose", name="look", value="dark")
+    assert 'data-look="dark"' in client.page("/")
+    for name, value in (("units", "imperial"), ("look", "pink"), ("key", "x")):
+        assert client.post("/do/choose", 400, name=name, value=value)["problems"]
+
+
+# -- build -------------------------------------------------------------------------------------------
+
+
+def test_every_field_of_a_part_is_there_with_default_and_range(client):
+    page = client.page(f"/build?{QUERY}&part=tank")
+    words = text_of(page)
+    assert "coolant in the tank; 0.2 L to 500 L" in words
+    assert 'value="9.5 L"' in page
+    assert 'placeholder="4 W/K ± 50 %"' in page or "W/K" in page
+
+
+def test_a_change_is_kept_in_the_draft_and_only_saving_writes_the_file(client, folder):
+    before = (folder / BUILD).read_text()
+    state = client.post(
+        "/do/draft/put", file=BUILD, key="parts.tank.volume", kind="volume", value="12 L", was='"9.5 L"'
+    )
+    assert state["dirty"]
+    assert state["problems"] == []
+    assert (folder / BUILD).read_text() == before
+    client.post("/do/draft/save", file=BUILD)
+    assert (folder / BUILD).read_text() == before.replace('volume = "9.5 L"', 'volume = "12 L"')
+
+
+def test_a_wrong_value_is_kept_and_told_at_its_field_in_the_files_words(client):
+    state = client.post("/do/draft/put", file=BUILD, key="parts.tank.volume", kind="volume", value="9", was='"9.5 L"')
+    assert [one["key"] for one in state["problems"]] == ["parts.tank.volume"]
+    assert "has no unit" in state["problems"][0]["message"]
+    assert re.fullmatch(r"water\.toml:\d+", state["problems"][0]["where"])
+    fields = client.get(f"/do/build/fields?file={BUILD}&table=parts.tank")["html"]
+    assert 'aria-invalid="true"' in fields
+    assert "has no unit" in fields
+    assert client.post("/do/build/look", 400, build=BUILD, session=SESSION)["problems"]
+
+
+def test_two_tabs_on_one_field_are_told_of_each_other(client):
+    client.post("/do/draft/put", file=BUILD, key="parts.tank.volume", kind="volume", value="12 L", was='"9.5 L"')
+    told = client.post(
+        "/do/draft/put", 400, file=BUILD, key="parts.tank.volume", kind="volume", value="20 L", was='"9.5 L"'
+    )
+    assert "12 L" in told["problems"][0]["message"]
+    assert "12 L" in client.get(f"/do/draft/text?file={BUILD}")["text"]
+    client.post("/do/draft/put", file=BUILD, key="parts.tank.height", kind="length", value="0.7 m", was='"0.55 m"')
+
+
+def test_the_look_is_the_forecast_of_the_draft(client, folder):
+    seen = client.post("/do/build/look", build=BUILD, session=SESSION)
+    build = load_build(folder / BUILD)
+    forecast = simulate(build, load_session(folder / SESSION, build.loops))
+    assert seen["holds"] == judge(forecast).holds
+    assert seen["peak"] == pytest.approx(float(forecast.time[forecast.peak]), abs=1.0)
+    assert float(re.search(r"peaks at (\d+)|goes (\d+)", seen["headline"])[0].split()[-1]) >= 0.0
+    assert seen["lead"].startswith("<svg")
+    assert 'data-part="tank"' in seen["moment"]["ribbon"]
+    assert "9.5 L" in seen["live"]["tank"]
+
+
+def test_a_slider_is_tried_without_being_kept_and_kept_when_it_is_let_go(client):
+    tried = client.post("/do/build/look", build=BUILD, session=SESSION, key="parts.tank.volume", value=0.02)
+    assert tried["typed"] == "20 L"
+    assert "20 L" in tried["live"]["tank"]
+    assert "9.5 L" in client.get(f"/do/draft/text?file={BUILD}")["text"]
+    client.post("/do/build/slide", file=BUILD, key="parts.tank.volume", value=0.02)
+    assert 'volume = "20 L"' in client.get(f"/do/draft/text?file={BUILD}")["text"]
+
+
+def test_us_units_are_shown_and_written_but_the_file_keeps_its_own(client, folder):
+    client.post("/do/choose", name="units", value="us")
+    tried = client.post("/do/build/look", build=BUILD, session=SESSION, key="parts.tank.volume", value=0.02)
+    assert tried["typed"] == "5.28 US gal"
+    assert "°F" in tried["headline"]
+    assert "°C" not in text_of(tried["lead"] + tried["moment"]["ribbon"])
+    assert "9.5 L" in (folder / BUILD).read_text()
+
+
+@pytest.mark.parametrize(
+    ("text", "path"),
+    [
+        ("a\nb\n", ["a", "b"]),
+        ("a\nb + c\nd", ["a", ["b", "c"], "d"]),
+        ("a, b + c\n", [[["a", "b"], "c"]]),
+        ("\n a ,b \n", ["a", "b"]),
+    ],
+)
+def test_paths_as_lines(text, path):
+    assert path_of(text) == path
+    again = "\n".join(" + ".join(", ".join(branch) for branch in line) for line in lines_of(path))
+    assert path_of(again) == path
+
+
+def test_paths_nested_deeper_than_lines_can_say_are_left_to_the_text():
+    assert lines_of(["a", [["b", ["c", "d"]], "e"]]) is None
+
+
+def test_a_part_goes_in_is_renamed_and_comes_out_again(client):
+    before = client.get(f"/do/draft/text?file={BUILD}")["text"]
+    added = {"item": "hose_25", "name": "extra_hose", "path": "loops.charge.path", "after": "pump"}
+    state = client.post("/do/build/add", file=BUILD, **added)
+    assert state["problems"] == []
+    text = client.get(f"/do/draft/text?file={BUILD}")["text"]
+    assert re.search(r'"pump",\s+"extra_hose"', text)
+    assert client.post("/do/build/rename", file=BUILD, part="extra_hose", new="long_hose")["problems"] == []
+    assert client.post("/do/build/remove", file=BUILD, part="long_hose")["problems"] == []
+    after = client.get(f"/do/draft/text?file={BUILD}")["text"]
+    assert load_text(after) == load_text(before)
+
+
+def load_text(text: str) -> dict:
+    import tomllib
+
+    return tomllib.loads(text)
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        ({"item": "nothing", "name": "x"}, "not in the catalogue"),
+        ({"item": "hose_25", "name": "Tank 2"}, "no name of a part"),
+        ({"item": "hose_25", "name": "tank"}, "already"),
+    ],
+)
+def test_a_part_that_cannot_be_is_refused_in_words(client, data, words):
+    assert words in client.post("/do/build/add", 400, file=BUILD, **data)["problems"][0]["message"]
+
+
+def test_a_copy_is_a_file_of_its_own(client, folder):
+    made = client.post("/do/build/copy", file=BUILD, title="Tern <b>wide</b>")["file"]
+    assert made == "tern/tern-b-wide-b.toml"
+    assert load_build(folder / made).name == "Tern <b>wide</b>"
+    assert "<b>wide" not in client.page(f"/build?build={made}")
+
+
+# -- session -----------------------------------------------------------------------------------------
+
+
+def test_phases_move_copy_and_go_and_comments_stay(client):
+    def order() -> list[str]:
+        return [phase["kind"] for phase in load_text(client.get(f"/do/draft/text?file={SESSION}")["text"])["phases"]]
+
+    def act(do: str, index: int, **more: object) -> None:
+        rev = client.get(f"/do/draft/state?file={SESSION}")["rev"]
+        client.post("/do/session/item", file=SESSION, do=do, list="phases", index=index, rev=rev, **more)
+
+    act("add", -1, kind="cooldown")
+    assert order() == ["idle", "pull", "cooldown"]
+    act("up", 2)
+    act("copy", 0)
+    assert order() == ["idle", "idle", "cooldown", "pull"]
+    act("remove", 0)
+    assert order() == ["idle", "cooldown", "pull"]
+    assert "# kept through every change" in client.get(f"/do/draft/text?file={SESSION}")["text"]
+    for _ in range(4):
+        client.post("/do/draft/undo", file=SESSION)
+    assert client.get(f"/do/draft/text?file={SESSION}")["text"] == SHORT
+
+
+def test_every_kind_of_new_phase_reads(client):
+    from coldside.page.places.session import FRESH
+
+    for kind in FRESH:
+        rev = client.get(f"/do/draft/state?file={SESSION}")["rev"]
+        state = client.post("/do/session/item", file=SESSION, do="add", list="phases", index=-1, kind=kind, rev=rev)
+        if kind == "replay":  # names a file that is not there yet, and says so
+            assert "samples.csv" in state["problems"][0]["message"]
+            client.post("/do/draft/undo", file=SESSION)
+        else:
+            assert state["problems"] == [], kind
+
+
+def test_the_demand_is_drawn_on_a_car(client):
+    drawn = client.get(f"/do/session/demand?file={SESSION}&build={BUILD}")
+    assert "road speed" in drawn["svg"]
+    assert "Tern" in drawn["words"]
+
+
+def test_a_ready_made_session_becomes_a_file(client, folder):
+    made = client.post("/do/session/make", ready="track.toml")["file"]
+    assert (folder / made).read_bytes() == (examples_folder() / "sessions" / "track.toml").read_bytes()
+    again = client.post("/do/session/make", ready="track.toml")["file"]
+    assert again != made
+
+
+# -- verdict -----------------------------------------------------------------------------------------
+
+
+def test_the_verdict_is_that_of_the_command(client, folder):
+    job = client.post("/do/verdict/start", build=BUILD, session=SESSION)["job"]
+    state = client.finish(job)
+    assert state["state"] == "done", state
+    top = text_of(client.get(f"/do/verdict/piece?job={job}&name=top")["html"])
+    build = load_build(folder / BUILD)
+    forecast = simulate(build, load_session(folder / SESSION, build.loops))
+    spoken = judge(forecast).words("si").headline.replace("degC", "°C")
+    assert spoken.partition(".")[0] in top
+    for name in ("why", "change", "dies", "before", "more", "folds", "cautions"):
+        assert client.get(f"/do/verdict/piece?job={job}&name={name}")["html"], name
+    # kept, and shown again as it was
+    page = client.page("/")
+    kept = re.search(r"/verdict\?kept=(\d+)", page)[1]
+    again = client.post("/do/verdict/reopen", kept=kept)["job"]
+    assert client.finish(again)["state"] == "done"
+    assert text_of(client.get(f"/do/verdict/piece?job={again}&name=top")["html"]) == top
+
+
+def test_the_chart_looks_closer_and_the_ribbon_follows(client):
+    job = client.post("/do/verdict/start", build=BUILD, session=SESSION)["job"]
+    client.finish(job)
+    whole = client.get(f"/do/verdict/sight?job={job}&part=chart")["lead"]
+    close = client.get(f"/do/verdict/sight?job={job}&part=chart&from=20&to=30")["lead"]
+    assert 'data-t0="0.00"' in whole
+    assert 'data-t0="20.00"' in close
+    early = client.get(f"/do/verdict/sight?job={job}&part=moment&time=1")
+    late = client.get(f"/do/verdict/sight?job={job}&part=moment&time=27.5")
+    assert early["ribbon"] != late["ribbon"]
+    assert early["words"].startswith("0:01")
+
+
+@pytest.mark.parametrize("query", ["build=nothing.toml&session=short.toml", f"build={BUILD}&session=../x.toml"])
+def test_files_that_are_not_there_are_told(client, query):
+    build, session = re.fullmatch("build=(.*)&session=(.*)", query).groups()
+    assert client.post("/do/verdict/start", 400, build=build, session=session)["problems"][0]["message"]
+    assert client.page(f"/sheet/whole?{query}", 400)
+
+
+# -- the rest ----------------------------------------------------------------------------------------
+
+
+def test_every_place_opens_on_an_empty_folder(client, folder):
+    shutil.rmtree(folder / "tern")
+    (folder / "short.toml").unlink()
+    for place in ("/", "/brief", "/build", "/session", "/verdict", "/sheet"):
+        assert "<h1" in client.page(place), place
+
+
+def test_nothing_but_json_objects_are_taken(client):
+    assert (
+        client.http.post("/do/draft/put", content=b"[1]", headers={"content-type": "application/json"}).status_code
+        == 400
+    )
+    assert (
+        client.http.post("/do/draft/put", content=b"{", headers={"content-type": "application/json"}).status_code == 400
+    )
+    assert client.http.post("/do/draft/put", content=b"a=1").status_code == 415
+    assert client.post("/do/draft/put", 400)["problems"][0]["message"].startswith("the request lacks")
+
+
+def test_a_fault_of_ours_shows_no_traceback(client, monkeypatch, capsys):
+    monkeypatch.setattr(client.desk.drafts, "undo", lambda name: 1 / 0)
+    told = client.post("/do/draft/undo", 500, file=BUILD)
+    assert "Fault inside coldside" in told["problems"][0]["message"]
+    assert "Traceback" not in str(told)
+    assert "ZeroDivisionError" in capsys.readouterr().err
+
+
+def test_the_sheet_is_that_of_the_command(client, folder):
+    from coldside.sheet.render import sheet_html
+
+    page = client.page(f"/sheet/whole?{QUERY}")
+    assert page.startswith("<!DOCTYPE html>")
+    case = client.desk.cases.of(BUILD, SESSION)
+    assert page == sheet_html(*case.answer()[:2], "si", case.answer()[2])
+    taken = client.http.get(f"/sheet/whole?{QUERY}&take=1")
+    assert "attachment" in taken.headers["content-disposition"]
