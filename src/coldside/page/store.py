@@ -105,6 +105,10 @@ class Store:
         with self._lock:
             self._connection.close()
 
+    def __del__(self) -> None:
+        with contextlib.suppress(AttributeError, sqlite3.Error):  # one that was never opened has nothing to close
+            self._connection.close()
+
     @contextlib.contextmanager
     def _told(self) -> Iterator[None]:
         """SQLite's faults in words; a damaged file is set aside and a new one begun."""
