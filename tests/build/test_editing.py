@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coldside.build import editing
 from coldside.build.document import scan
 from coldside.build.editing import (
     add_item,
