@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coldside.build import editing
 from coldside.build.document import scan
 from coldside.build.editing import (
     add_item,
@@ -454,3 +455,17 @@ def test_the_changed_session_still_reads(tmp_path: Path) -> None:
     assert [phase.kind for phase in load_session(tmp_path / "x.toml").phases] == [
         "idle", "cruise", "pull", "cooldown", "pull",
     ]  # fmt: skip
+
+
+def test_items_of_a_list_inside_a_table():
+    """[[ambient.readings]]: put behind their table, moved, taken out; all else byte for byte."""
+    text = 'schema = "x"\n\n[ambient]  # the day\ntemperature = "20 degC"\n\n[[phases]]\nkind = "idle"\n'
+    one = editing.add_item(text, "ambient.readings", None, {"at": "10 min"})
+    assert one.index("[[ambient.readings]]") < one.index("[[phases]]")
+    two = editing.add_item(one, "ambient.readings", -1, {"at": "5 min"})
+    assert [item["at"] for item in tomllib.loads(two)["ambient"]["readings"]] == ["5 min", "10 min"]
+    swapped = editing.move_item(two, "ambient.readings", 0, 1)
+    assert [item["at"] for item in tomllib.loads(swapped)["ambient"]["readings"]] == ["10 min", "5 min"]
+    gone = editing.remove_item(editing.remove_item(two, "ambient.readings", 1), "ambient.readings", 0)
+    assert tomllib.loads(gone) == tomllib.loads(text)
+    assert "# the day" in gone

@@ -142,3 +142,18 @@ def test_a_second_exchanger_stands_beside_the_first_in_its_own_duct(examples, na
     pairs = [item for item in second.loops[loop].path if isinstance(item, Parallel)]
     assert pairs
     assemble(second, demand_of(second, 1.0, speed=4000 * RPM, target=1.5e5))
+
+
+def test_a_second_exchanger_covers_no_face_where_none_stands_behind_it(examples):
+    """One that covers a part of the radiator behind it: its twin has a duct to itself, and none behind it to cover."""
+    build = load_build(examples / "dunlin" / "build.toml")
+    (nose,) = exchangers_on(build, "charge")
+    spec = replace(build.parts[nose], covers=0.6)
+    assert build.ducts["nose"].path[0] == nose
+    behind = replace(build.ducts["nose"], path=(nose, "engine_radiator", *build.ducts["nose"].path[1:]))
+    radiator = load_build(examples / "plover" / "build.toml").parts["engine_radiator"]
+    parts = {**build.parts, nose: spec, "engine_radiator": radiator}
+    build = replace(build, parts=parts, ducts={**build.ducts, "nose": behind})
+    second = second_exchangers(build, "charge")
+    assert (second.parts[nose].covers, second.parts[f"{nose}_2"].covers) == (0.6, 1.0)
+    assemble(second, demand_of(second, 1.0, speed=4000 * RPM, target=1.5e5))

@@ -332,6 +332,12 @@ def test_a_price_of_all_cars_can_become_one_car_s_own(offer):
     found = load_prices(offer.folder / "prices.toml")
     assert all(found.parts["water"][name].price == 99 for name in fans["A"])
     assert found.parts["any"]["fan"].price == 30
+    common = ["ducts_and_sealing"]
+    offer.put("line", do="own", letter="B", names=common)
+    offer.price("B", common, "price", "12")
+    extras = load_prices(offer.folder / "prices.toml").extras
+    assert extras["air"][common[0]].price == 12
+    assert extras["any"][common[0]].price is None
 
 
 # ---------------------------------------------------------------- words and handing over

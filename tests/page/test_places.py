@@ -15,7 +15,7 @@ import pytest
 from coldside import judge, load_build, load_session, simulate
 from coldside.page.places.build import lines_of, path_of
 from coldside.resources import examples_folder
-from page.conftest import BUILD, SESSION, SHORT
+from page.client import BUILD, SESSION, SHORT, client, desk, folder  # noqa: F401  fixtures
 
 QUERY = f"build={BUILD}&session={SESSION}"
 
@@ -315,3 +315,29 @@ def test_the_sheet_is_that_of_the_command(client, folder):
     assert page == sheet_html(*case.answer()[:2], "si", case.answer()[2])
     taken = client.http.get(f"/sheet/whole?{QUERY}&take=1")
     assert "attachment" in taken.headers["content-disposition"]
+
+
+def test_files_are_brought_in_bounded_and_under_plain_names(client, folder):
+    track = "s_m,curvature_1_m\n0,0\n100,0.01\n"
+    assert client.post("/do/bring", name="my track.csv", text=track)["file"] == "my track.csv"
+    assert client.post("/do/bring", name="my track.csv", text=track)["file"] == "my track-2.csv"
+    assert (folder / "my track.csv").read_text() == track
+    for name in ("../a.csv", "a.exe", "/etc/a.csv", "a/b/c/d.csv", ""):
+        assert client.post("/do/bring", 400, name=name, text="x")["problems"], name
+    assert "larger" in client.post("/do/bring", 400, name="big.csv", text="x" * 1_000_001)["problems"][0]["message"]
+    assert client.post("/do/bring", 400, name="bad.toml", text="= 1")["problems"]
+    assert not (folder / "bad.toml").exists()
+
+
+def test_the_air_may_change_by_readings(client):
+    rev = client.get(f"/do/draft/state?file={SESSION}")["rev"]
+    item = {"do": "add", "list": "ambient.readings", "index": -1, "rev": rev}
+    assert client.post("/do/session/item", file=SESSION, **item)["problems"] == []
+    cards = client.get(f"/do/session/cards?file={SESSION}")["html"]
+    assert 'data-key="ambient.readings.0.temperature"' in cards
+    change = {"key": "ambient.readings.0.temperature", "kind": "temperature", "value": "33 degC", "was": '"30 degC"'}
+    state = client.post(
+        "/do/draft/put", file=SESSION, rev=client.get(f"/do/draft/state?file={SESSION}")["rev"], **change
+    )
+    assert state["problems"] == []
+    assert 'temperature = "33 degC"' in client.get(f"/do/draft/text?file={SESSION}")["text"]

@@ -172,7 +172,7 @@ def add_item(text: str, name: str, after: int | None, values: Mapping[str, Any])
     document = scan(text, "text")
     count = _count(document, name)
     place = count if after is None else after + 1
-    written = _written([name], values, _newline(text), of_list=True)
+    written = _written(name.split("."), values, _newline(text), of_list=True)
     return _with_item(text, document, name, place, written, _plain(values))
 
 
@@ -180,9 +180,8 @@ def duplicate_item(text: str, name: str, index: int) -> str:
     """The text with a copy of item `index`, comments too, right behind it."""
     document = scan(text, "text")
     _check_item(document, name, index)
-    return _with_item(
-        text, document, name, index + 1, _item_text(text, document, name, index), document.data[name][index]
-    )
+    copied = _item_text(text, document, name, index)
+    return _with_item(text, document, name, index + 1, copied, _items(document.data, name)[index])
 
 
 def move_item(text: str, name: str, index: int, to: int) -> str:
@@ -193,12 +192,13 @@ def move_item(text: str, name: str, index: int, to: int) -> str:
     if index == to:
         return text
     moved = _item_text(text, document, name, index)
-    rest = _without(text, document, (name, index))
-    data = document.data[name][index]
+    rest = _without(text, document, (*_list(name), index))
+    data = _items(document.data, name)[index]
     changed = _with_item(rest, scan(rest, "text"), name, to, moved, data)
 
     def reorder(before: dict[str, Any]) -> None:
-        before[name].insert(to, before[name].pop(index))
+        items = _items(before, name)
+        items.insert(to, items.pop(index))
 
     return _proved(changed, document, reorder)
 
@@ -209,11 +209,13 @@ def remove_item(text: str, name: str, index: int) -> str:
     _check_item(document, name, index)
 
     def shorten(data: dict[str, Any]) -> None:
-        del data[name][index]
-        if not data[name]:
-            del data[name]
+        items = _items(data, name)
+        del items[index]
+        if not items:
+            *above, last = _list(name)
+            del _found(data, tuple(above))[last]
 
-    return _proved(_without(text, document, (name, index)), document, shorten)
+    return _proved(_without(text, document, (*_list(name), index)), document, shorten)
 
 
 def _with_item(text: str, document: Document, name: str, place: int, written: str, data: Any) -> str:
@@ -222,23 +224,30 @@ def _with_item(text: str, document: Document, name: str, place: int, written: st
     if not 0 <= place <= count:
         raise BadInput(f"there is no place {place}: [[{name}]] stands {count} times", key=name)
     blocks = _blocks(text, document)
+    key = _list(name)
     if place > 0:
-        last = _last_of(blocks, (name, place - 1))
+        last = _last_of(blocks, (*key, place - 1))
         changed = _inserted(text, len(text) if last is None else last.end, written)
     elif count:
-        first = next(block for block in blocks if block.key[:2] == (name, 0))
+        first = next(block for block in blocks if block.key[: len(key) + 1] == (*key, 0))
         newline = _newline(text)
         changed = text[: first.start] + written + newline + text[first.start :]
     else:
-        changed = _inserted(text, len(text), written)
-    return _proved(changed, document, lambda before: before.setdefault(name, []).insert(place, data))
+        above = _last_of(blocks, key[:-1]) if len(key) > 1 else None
+        changed = _inserted(text, len(text) if above is None else above.end, written)
+
+    def put(before: dict[str, Any]) -> None:
+        *tables, last = key
+        _found(before, tuple(tables)).setdefault(last, []).insert(place, data)
+
+    return _proved(changed, document, put)
 
 
 def _item_text(text: str, document: Document, name: str, index: int) -> str:
     """The lines of an item with the tables inside it; comments that belong to no table are not of it."""
     newline = _newline(text)
     lines, before = "", None
-    for block in _of(_blocks(text, document), (name, index)):
+    for block in _of(_blocks(text, document), (*_list(name), index)):
         if before is not None:
             lines += newline if text[before : block.start].strip(" \t\r\n") else text[before : block.start]
         lines += text[block.start : block.end]
@@ -247,11 +256,23 @@ def _item_text(text: str, document: Document, name: str, index: int) -> str:
     return lines
 
 
+def _list(name: str) -> Key:
+    """The key of a list of tables: "phases", or "ambient.readings" inside another table."""
+    return tuple(name.split("."))
+
+
+def _items(data: Any, name: str) -> Any:
+    """The items of a list of tables; an empty list where there is none."""
+    for part in _list(name):
+        data = data.get(part, []) if isinstance(data, dict) else []
+    return data
+
+
 def _count(document: Document, name: str) -> int:
-    found = document.data.get(name, [])
+    found = _items(document.data, name)
     if not _is_tables(found) and found != []:
         raise BadInput(f"is no list of tables [[{name}]]", key=name)
-    if found and (name, 0) not in document.headers:
+    if found and (*_list(name), 0) not in document.headers:
         raise BadInput(f"is a list on one line; write tables [[{name}]]", key=name)
     return len(found)
 

@@ -179,7 +179,7 @@ def second_exchangers(build: Build, loop: str) -> Build:
     the two.
     """
     names = exchangers_on(build, loop)
-    ducts, fans = dict(build.ducts), []
+    ducts, fans, parts = dict(build.ducts), [], dict(build.parts)
     for duct in build.ducts.values():
         behind = [name for name in names_on(duct.path) if name in names]
         if not behind:
@@ -187,11 +187,24 @@ def second_exchangers(build: Build, loop: str) -> Build:
         own = [name for name in names_on(duct.path) if isinstance(build.parts.get(name), FanSpec)]
         fans += own
         twin = _second(duct.name, build.ducts)
-        path = _renamed(_kept(duct.path, (*behind, *own)), build)
-        ducts[twin] = Duct(twin, duct.spec, path)
-    parts = {_second(name, build.parts): build.parts[name] for name in (*names, *fans)}
+        kept = _kept(duct.path, (*behind, *own))
+        ducts[twin] = Duct(twin, duct.spec, _renamed(kept, build))
+        parts |= {_second(name, build.parts): spec for name, spec in _uncovering(kept, build).items()}
+    parts |= {_second(name, build.parts): build.parts[name] for name in fans}
+    parts |= {other: build.parts[name] for name in names if (other := _second(name, build.parts)) not in parts}
     loops = {**build.loops, loop: _doubled(build.loops[loop], names, build)}
-    return replace(build, parts={**build.parts, **parts}, ducts=ducts, loops=loops)
+    return replace(build, parts=parts, ducts=ducts, loops=loops)
+
+
+def _uncovering(path: Path, build: Build) -> dict[str, ExchangerSpec]:
+    """The exchangers of a duct's path; one with no face left behind it covers none."""
+    found = {}
+    for item, following in zip(path, (*path[1:], None), strict=True):
+        spec = build.parts.get(item) if isinstance(item, str) else None
+        if isinstance(item, str) and isinstance(spec, ExchangerSpec):
+            alone = not (isinstance(following, str) and isinstance(build.parts.get(following), ExchangerSpec))
+            found[item] = replace(spec, covers=1.0) if alone else spec
+    return found
 
 
 def _second(name: str, taken: Iterable[str]) -> str:

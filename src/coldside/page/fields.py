@@ -17,8 +17,8 @@ from coldside.build.describing import allowed, default, form
 from coldside.build.document import Document
 from coldside.build.model import Given
 from coldside.build.schema import PART_KINDS, LoopKeys, SpecField, fields_of
-from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec
-from coldside.duty.phases import SessionKeys
+from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, ReadingSpec
+from coldside.duty.phases import GroupKeys, SessionKeys
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
 from coldside.units import KINDS, Pressure, show, system_of
@@ -67,12 +67,16 @@ class FieldView:
 def spec_of(table: str, data: Mapping[str, Any]) -> type | None:
     """The specification behind a table such as "parts.tank"; None for a part of an unknown kind or no such table."""
     head, _, name = table.partition(".")
+    if table.startswith("ambient.readings."):
+        return ReadingSpec
     if not name:
         return FIXED.get(head) or (SessionKeys if head == "top" else None)
     if head == "parts":
         part = data.get("parts", {}).get(name, {})
         return PART_KINDS.get(part.get("kind", "")) if isinstance(part, dict) else None
-    return {"loops": LoopKeys, "ducts": DuctSpec, "phases": PhaseSpec, "limits": LimitSpec}.get(head)
+    return {"loops": LoopKeys, "ducts": DuctSpec, "phases": PhaseSpec, "limits": LimitSpec, "groups": GroupKeys}.get(
+        head
+    )
 
 
 def fields_of_table(

@@ -63,12 +63,12 @@ class Project:
                 found.append(Entry(name, what, title[1] if title else path.stem))
         return found
 
-    def path(self, name: str, *, new: bool = False) -> Path:
+    def path(self, name: str, *, new: bool = False, ending: str = ".toml") -> Path:
         """Where a file lies.  BadInput for a name that leads outside, is no TOML file, or (but `new`) is not there."""
         parts = name.split("/")
         plain = all(_PART.fullmatch(part) and not part.endswith((".", " ")) for part in parts)
-        if not plain or len(parts) > DEEPEST + 1 or not name.endswith(".toml") or len(name) > 200:
-            allowed = "letters, digits, spaces and - _ . ( ), at most two folders deep, ending in .toml"
+        if not plain or len(parts) > DEEPEST + 1 or not name.endswith(ending) or len(name) > 200:
+            allowed = f"letters, digits, spaces and - _ . ( ), at most two folders deep, ending in {ending}"
             raise BadInput(f"is no file name for this folder; allowed are {allowed}", where=name)
         path = self.folder.joinpath(*parts)
         if not path.resolve().is_relative_to(self.folder):
@@ -94,11 +94,13 @@ class Project:
         save(path, text)
 
     def create(self, name: str, text: str) -> str:
-        """Write a new file; where the name is taken a number is put behind it.  Returns the name used."""
-        stem = name.removesuffix(".toml")
+        """Write a new file, TOML or CSV; where the name is taken a number is put behind it.  Returns the name used."""
+        stem, dot, ending = name.rpartition(".")
+        if dot + ending not in (".toml", ".csv"):
+            raise BadInput("is neither a TOML nor a CSV file", where=name)
         for count in range(1, 1000):
-            tried = name if count == 1 else f"{stem}-{count}.toml"
-            path = self.path(tried, new=True)
+            tried = name if count == 1 else f"{stem}-{count}.{ending}"
+            path = self.path(tried, new=True, ending=dot + ending)
             path.parent.mkdir(parents=True, exist_ok=True)
             try:
                 handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644)

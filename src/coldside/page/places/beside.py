@@ -315,8 +315,8 @@ def _change(ask: Ask, change: Callable[[Beside, Listed], str]) -> Mapping[str, A
         now = _listed(ask, cars)
         if now.mark != seen_mark:
             raise BadInput(
-                "was changed meanwhile, in another tab or by another program; what you typed was not written. What "
-                "stands there now is shown: type it again if it still holds",
+                "was changed meanwhile, in another tab or by another program; this was not written. All other figures "
+                "are shown as they are now. If yours still holds, press Enter in its field",
                 where=PRICES,
             )
         try:

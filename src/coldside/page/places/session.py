@@ -54,7 +54,10 @@ FRESH: Mapping[str, Mapping[str, Any]] = {  # what a new phase starts with
     "parked": {"duration": "10 min"},
     "replay": {"samples": "samples.csv"},
 }
-FRESH_LIMIT = {"quantity": "intake", "at_most": "55 degC"}
+FRESH_ITEM: Mapping[str, Mapping[str, Any]] = {
+    "limits": {"quantity": "intake", "at_most": "55 degC"},
+    "ambient.readings": {"at": "20 min", "temperature": "30 degC"},
+}
 MOST_TOLD = 4  # values in a card's summary
 
 
@@ -164,6 +167,10 @@ def cards_html(ask: Ask, file: str) -> str:
         top=views("top"),
         ambient=ambient,
         outside=outside,
+        groups=[
+            _card(views(f"groups.{name}"), {"name": f"group {name}"}, "kind") for name in _names(document, "groups")
+        ],
+        readings=[_card(views(f"ambient.readings.{k}"), one, "at") for k, one in enumerate(_readings(document))],
         phases=[_card(views(f"phases.{k}"), table, "kind") for k, table in enumerate(_list(document, "phases"))],
         limits=[_card(views(f"limits.{k}"), table, "quantity") for k, table in enumerate(_list(document, "limits"))],
     )
@@ -182,7 +189,7 @@ def _card(views: list[FieldView], table: Mapping[str, Any], what: str) -> Card:
 def item(ask: Ask) -> Mapping[str, Any]:
     """Add, move, copy or remove a phase or a limit."""
     file, name, what = ask.text("file"), ask.text("list"), ask.text("do")
-    if name not in ("phases", "limits"):
+    if name not in FRESH_ITEM and name != "phases":
         raise BadInput(f'"{name}" is no list of a session')
     index, rev = int(ask.number("index", -1)), int(ask.number("rev"))
     drafts = ask.desk.drafts
@@ -190,7 +197,7 @@ def item(ask: Ask) -> Mapping[str, Any]:
         kind = ask.text("kind", "traffic")
         if name == "phases" and kind not in FRESH:
             raise BadInput(f'"{kind}" is no kind of phase')
-        values = FRESH_LIMIT if name == "limits" else {"kind": kind, **FRESH[kind]}
+        values = FRESH_ITEM[name] if name in FRESH_ITEM else {"kind": kind, **FRESH[kind]}
         draft = drafts.add_item(file, name, None, values, rev)
     elif what in ("up", "down"):
         draft = drafts.move_item(file, name, index, index + (1 if what == "down" else -1), rev)
@@ -217,6 +224,17 @@ def rename(ask: Ask) -> Mapping[str, Any]:
     """Give the session another name."""
     file, title = ask.text("file"), ask.text("title").strip()
     return draft_json(ask, ask.desk.drafts.edit(file, "name", lambda text: set_value(text, "name", title)))
+
+
+def _names(document: Document, name: str) -> list[str]:
+    found = document.data.get(name)
+    return list(found) if isinstance(found, dict) else []
+
+
+def _readings(document: Document) -> list[Mapping[str, Any]]:
+    ambient = document.data.get("ambient")
+    found = ambient.get("readings") if isinstance(ambient, dict) else None
+    return [one for one in found if isinstance(one, dict)] if isinstance(found, list) else []
 
 
 def _list(document: Document, name: str) -> list[Mapping[str, Any]]:

@@ -13,7 +13,7 @@ from typing import Any
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from coldside.build.document import read_text
+from coldside.build.document import LARGEST_FILE, read_text, scan
 from coldside.errors import BadInput
 from coldside.page.kept import Entry
 from coldside.page.shell import LOOKS, SYSTEMS, Ask, carried, done, render, seen
@@ -74,6 +74,16 @@ def copy_demo(ask: Ask) -> Mapping[str, Any]:
     return {"copied": made}
 
 
+def bring(ask: Ask) -> Mapping[str, Any]:
+    """Take one file from elsewhere on this machine into the folder; a name that is taken gets a number."""
+    name, text = ask.text("name"), ask.text("text")
+    if len(text.encode()) > LARGEST_FILE:
+        raise BadInput(f"is larger than {LARGEST_FILE // 1_000_000} MB; a file of ours is a few kB", where=name)
+    if name.endswith(".toml"):
+        scan(text, name)
+    return {"file": ask.desk.project.create(name, text)}
+
+
 def choose(ask: Ask) -> Response:
     """Keep a choice of units or look in a cookie."""
     allowed: dict[str, tuple[str, ...]] = {"units": tuple(SYSTEMS), "look": tuple(LOOKS)}
@@ -85,4 +95,9 @@ def choose(ask: Ask) -> Response:
     return answer
 
 
-ROUTES: list[Route] = [seen("/", show), done("/do/copy-demo", copy_demo), done("/do/choose", choose)]
+ROUTES: list[Route] = [
+    seen("/", show),
+    done("/do/copy-demo", copy_demo),
+    done("/do/choose", choose),
+    done("/do/bring", bring),
+]

@@ -73,6 +73,7 @@ class Offer {
     place.addEventListener("keydown", (event) => {
       if (event.key !== "Enter" || !event.target.dataset) return;
       if (event.target.dataset.add) this.line(event.target.closest("section").querySelector("[data-line=add]"));
+      else if (event.target.matches("input[aria-invalid=true]")) this.changed(event.target);
       else if (event.target.matches("input[data-field], input[data-top]")) this.below(event);
     });
   }
@@ -114,7 +115,7 @@ class Offer {
   async clicked(event) {
     const button = event.target.closest("button[data-line]");
     if (button) this.line(button);
-    else if (event.target.id === "look") this.preview();
+    else if (event.target.id === "see") this.preview();
     else if (event.target.closest("a[data-take]")) {
       event.preventDefault(); // what was typed last must be kept first
       const address = event.target.closest("a").href;
