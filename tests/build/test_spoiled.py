@@ -687,8 +687,10 @@ CASES: tuple[Case, ...] = (
             ('["filter", "turbo", "hot_pipe"', '["filter", "turbo", "second", "third", "hot_pipe"'),
             (
                 "[parts.hot_pipe]",
-                '[parts.second]\nkind = "compressor"\nefficiency = "72 %"\n\n'
-                '[parts.third]\nkind = "compressor"\nefficiency = "72 %"\n\n[parts.hot_pipe]',
+                (
+                    '[parts.second]\nkind = "compressor"\nefficiency = "72 %"\n\n'
+                    '[parts.third]\nkind = "compressor"\nefficiency = "72 %"\n\n[parts.hot_pipe]'
+                ),
             ),
         ),
         ('hill.toml:18: charge.path: "third" is compressor number 3; two stages in series are the most',),

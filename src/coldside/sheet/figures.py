@@ -638,7 +638,8 @@ def demand_chart(demand: Demand, system: str, *, narrow: bool = False, styled: b
     words = f"The session lasts {shown(Quantity(float(demand.time[-1]), 'clock'), system)}."
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="ch" viewBox="0 0 {chart.width:.0f} {y + 26:.0f}" role="img"'
-        f' aria-labelledby="dmt dmd"><title id="dmt">What the session asks of the car</title><desc id="dmd">{words}</desc>'
+        ' aria-labelledby="dmt dmd"><title id="dmt">What the session asks of the car</title>'
+        f'<desc id="dmd">{words}</desc>'
         + (f"<style>{chart_css()}</style>" if styled else "")
         + "".join(chart.pieces)
         + "".join(chart.words)
