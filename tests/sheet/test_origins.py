@@ -187,6 +187,7 @@ def test_equations_are_printed():
     assert letter_html("eps") == "<var>ε</var>"
     assert letter_html("exp") == "exp"
     assert equation_html("a * b^2 - 1") == "<var>a</var> · <var>b</var><sup>2</sup> − 1"
+    assert equation_html("d(T_w)/d(t)") == "d<var>T</var><sub>w</sub>/d<var>t</var>"
     assert equation_html("p^(-k / (k - 1)) + c") == (
         "<var>p</var><sup>−<var>k</var> / (<var>k</var> − 1)</sup> + <var>c</var>"
     )

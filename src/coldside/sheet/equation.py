@@ -21,7 +21,9 @@ GREEK = {
     "integral": "∫",
 }
 SIGNS = (("+-", "±"), ("*", "·"), ("-", "−"), ("<=", "≤"), (">=", "≥"))
-_PIECE = re.compile(r"(?P<letter>[A-Za-z]+(?:_[A-Za-z0-9]+)*)|(?P<power>\^)|(?P<sign>\+-|<=|>=|[-*])|(?P<rest>.)")
+_PIECE = re.compile(
+    r"d\((?P<rate>\w+)\)|(?P<letter>[A-Za-z]+(?:_[A-Za-z0-9]+)*)|(?P<power>\^)|(?P<sign>\+-|<=|>=|[-*])|(?P<rest>.)"
+)
 _POWER = re.compile(r"-?[A-Za-z0-9_.]+")
 
 
@@ -48,6 +50,8 @@ def equation_html(equation: str) -> str:
                 inner = inner[1:-1]
             made.append(f"<sup>{equation_html(inner)}</sup>")
             at = end
+        elif found["rate"]:
+            made.append("d" + letter_html(found["rate"]))
         elif found["letter"]:
             made.append(letter_html(found["letter"]))
         else:
