@@ -1,6 +1,6 @@
 """Many runs on all cores: a pool of processes that stays for the next question.
 
-What is here: `warm` and `on_all_cores`.  Putting a plant together is Python and NumPy, which one process
+What is here: `warm`, `on_all_cores` and `watched`.  Putting a plant together is Python and NumPy, which one process
 cannot do twice at a time, so the draws are shared among processes.  These are forked from the running one
 and so find all that is imported and compiled; where that is not safe (other threads run, or the system
 does not fork) everything runs in this process instead, with the same result.
@@ -8,16 +8,21 @@ does not fork) everything runs in this process instead, with the same result.
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextvars import ContextVar
 from typing import Any
 
+Watcher = Callable[[int, int], None]  # is told how many jobs are done, and of how many
+
+_watcher: ContextVar[Watcher | None] = ContextVar("watcher", default=None)
 _pools: dict[int, ProcessPoolExecutor] = {}  # by the process that made it: a forked child must not use its parent's
 
 
@@ -52,12 +57,29 @@ def _leave_interrupts() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
+@contextlib.contextmanager
+def watched(told: Watcher) -> Iterator[None]:
+    """Meanwhile `told` is called before every job of this thread's `on_all_cores`; what it raises ends the work."""
+    token = _watcher.set(told)
+    try:
+        yield
+    finally:
+        _watcher.reset(token)
+
+
 def on_all_cores(function: Callable[[Any, Sequence[Any]], list[Any]], shared: Any, jobs: Sequence[Any]) -> list[Any]:
     """`function(shared, some jobs)` over all jobs; results in the order of the jobs.
 
     `function` is a module's own function and everything it is given or gives can be pickled.  What it
     raises is raised here.
     """
+    told = _watcher.get()
+    if told is not None:  # one after the other, so that there is something to tell between them
+        found: list[Any] = []
+        for done, job in enumerate(jobs):
+            told(done, len(jobs))
+            found += function(shared, [job])
+        return found
     pool = _pool()
     if pool is None or len(jobs) < 2:
         return function(shared, jobs)

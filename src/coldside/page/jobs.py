@@ -18,6 +18,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from coldside.errors import BadInput
+from coldside.explore.workers import watched
 
 RUNNING, DONE, STOPPED, FAILED = "running", "done", "stopped", "failed"
 WORKERS = 2
@@ -66,6 +67,10 @@ class Report:
     def piece(self, name: str, value: Any) -> None:
         """Publish a part of the result under a name.  Raises Stopped when asked to stop."""
         self._jobs._published(self._id, name, value)
+
+    def check(self, *_: object) -> None:
+        """Say nothing new.  Raises Stopped when asked to stop."""
+        self._jobs._asked(self._id)
 
 
 class _Entry:
@@ -159,7 +164,9 @@ class Jobs:
         state = DONE
         error: Exception | None = None
         try:
-            run(Report(self, entry.job.id))
+            report = Report(self, entry.job.id)
+            with watched(report.check):
+                run(report)
         except Stopped:
             state = STOPPED
         except Exception as fault:  # whoever watches the job is told; there is nobody else to tell
@@ -178,6 +185,10 @@ class Jobs:
             entry = self._entries[job_id]
             _go_on(entry)
             self._set(entry, fraction=min(max(fraction, entry.job.fraction), 1.0), words=words)
+
+    def _asked(self, job_id: str) -> None:
+        with self._changed:
+            _go_on(self._entries[job_id])
 
     def _published(self, job_id: str, name: str, value: Any) -> None:
         with self._changed:
