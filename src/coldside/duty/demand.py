@@ -204,15 +204,15 @@ def lagged_boost(
     out[0] = value
     if lag <= 0.0:
         return out
-    asked, late = out.tolist(), ~keep
+    found, asked, late = out.tolist(), out.tolist(), ~keep  # lists: one number at a time is read and written
     asked[0] = float(target[0])
     # only where more than ambient is asked for can pressure be behind
     for i in (np.flatnonzero(late[1:] & (np.asarray(target[1:]) > ambient_pressure)) + 1).tolist():
-        value, now = out[i - 1], asked[i]
+        value, now = found[i - 1], asked[i]
         if now > value:
             before = max(asked[i - 1], ambient_pressure)
-            out[i] = min(_follow(max(value, ambient_pressure), before, now, lag, decay), now)
-    return out
+            found[i] = min(_follow(max(value, ambient_pressure), before, now, lag, decay), now)
+    return np.asarray(found)
 
 
 def _follow(value: float, before: float, now: float, lag: float, decay: float) -> float:

@@ -49,9 +49,20 @@ class Driver:
         self.build, self.engine, self.car = build, build.engine, build.car
         self.weather, self.session, self.replays, self.notes = weather, session, replays, notes
         self.around = weather.start  # of the stretch in hand, at its own samples
+        self._alike: dict[tuple, Trace] = {}
 
     def trace(self, stretch: Stretch, local: np.ndarray) -> Trace:
-        """What the stretch asks at its own samples."""
+        """What the stretch asks at its own samples; of repeats that are alike, what the first one asked."""
+        key = (stretch.index, stretch.kind, len(local), bool(stretch.start))
+        noted = len(self.notes)
+        if key not in self._alike or stretch.part or self.weather.changes:
+            self._alike[key] = self._trace(stretch, local)
+        found = self._alike[key]
+        if len(self.notes) > noted:  # what is said of one repeat is said of each
+            del self._alike[key]
+        return found
+
+    def _trace(self, stretch: Stretch, local: np.ndarray) -> Trace:
         phase = stretch.phase
         self.around = self.weather.at(stretch.start / SAMPLE_RATE + local)
         if stretch.part:

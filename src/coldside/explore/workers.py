@@ -18,6 +18,8 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
+PIECES = 4  # jobs of a question for every core: the last one to end then keeps the others waiting for little
+
 _pools: dict[int, ProcessPoolExecutor] = {}  # by the process that made it: a forked child must not use its parent's
 
 
@@ -61,10 +63,10 @@ def on_all_cores(function: Callable[[Any, Sequence[Any]], list[Any]], shared: An
     pool = _pool()
     if pool is None or len(jobs) < 2:
         return function(shared, jobs)
-    share = cores()
+    share = min(PIECES * cores(), len(jobs))
     results: list[Any] = [None] * len(jobs)
     try:
-        waiting = [pool.submit(function, shared, jobs[k::share]) for k in range(share) if jobs[k::share]]
+        waiting = [pool.submit(function, shared, jobs[k::share]) for k in range(share)]
         for k, future in enumerate(waiting):
             results[k::share] = future.result()
     except BrokenProcessPool:  # a worker was killed (out of memory, say): what it had to do is done here
