@@ -101,7 +101,8 @@ def simulate_many(
         raise NoAnswer(f"{len(failed)} of {n} draws of the uncertain inputs have no balance; the first: {failed[0]}")
     kept = [one for one in found if isinstance(one, dict)]
     outcomes = {
-        name: _put_right(name, np.array([one.get(name, np.nan) for one in kept]), by) for name, by in shift.items()
+        name: put_right(name, np.array([one.get(name, np.nan) for one in kept]), by, session.limits)
+        for name, by in shift.items()
     }
     return Bands(
         inputs=known,
@@ -158,8 +159,15 @@ def _shift(name: str, fine: float, coarse: float) -> float:
     return 0.0 if name.startswith("seconds_over") else fine - coarse
 
 
-def _put_right(name: str, values: np.ndarray, by: float) -> np.ndarray:
-    return values * by if name in RATIOS else values + by
+def put_right(name: str, values: np.ndarray, by: float, limits: Sequence[LimitSpec] = ()) -> np.ndarray:
+    """Coarse outcomes of a figure with what the nominal run's coarse twin lacked.
+
+    A spread, and a limit on it, is never below 0: what alike repeats are off by on few samples may be more than it is.
+    """
+    if name in RATIOS:
+        return values * by
+    on_spread = {f"limits.{k}" for k, limit in enumerate(limits) if limit.quantity == "spread"}
+    return np.maximum(values + by, 0.0) if name.startswith("spread") or name in on_spread else values + by
 
 
 def _shifted(limits: tuple[LimitSpec, ...], shift: Mapping[str, float]) -> tuple[LimitSpec, ...]:

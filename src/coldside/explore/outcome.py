@@ -312,17 +312,17 @@ def _charge(plant: Plant, solution: Solution) -> ChargeState:
 def figures(seen: Forecast | Outcome) -> dict[str, float]:
     """Headline figures, SI; what a session or build has not is absent.
 
-    `intake_max`, `over_ambient_max`: at the hottest moment in boost; `sensor_max`: highest in boost;
+    `intake_max`, `over_ambient_max`, `sensor_max`: highest in boost, each at its own moment (air outside may change);
     `coolant_max.LOOP`: highest into the charge cores of a loop; `power_mean`: in boost;
     `spread_temperature`, `spread_power`: of repeats; for every limit `limits.I` (its value, counted from 0)
     and `seconds_over.I`.
     """
     forecast = cast(Forecast, seen)  # an outcome has all that is looked at here under the same names
     counts = forecast.boost if forecast.boost.any() else np.ones(len(forecast.time), dtype=bool)
-    hottest = float(forecast.intake[forecast.peak])
+    over = forecast.intake - forecast.demand.ambient_temperature
     found: dict[str, float | None] = {
-        "intake_max": hottest,
-        "over_ambient_max": hottest - float(forecast.demand.ambient_temperature[forecast.peak]),
+        "intake_max": float(forecast.intake[forecast.peak]),
+        "over_ambient_max": float(over[counts].max()),
         "sensor_max": None if forecast.sensor is None else float(forecast.sensor[counts].max()),
         "power_mean": mean_where(forecast.power, forecast.boost, forecast.time),
         "spread_temperature": temperature_spread(forecast, forecast.intake),
