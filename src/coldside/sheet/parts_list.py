@@ -117,6 +117,7 @@ WORDS = {  # key in words -> how it is said; the words that go without saying
 HEATS = ("heat", "bench_heat", "bench2_heat")  # keys whose power is heat
 LONGEST_TOGETHER = 30  # characters, about what a phone's line holds
 UNUSED_AT_ZERO = ("spacer", "ice", "charge_bypass")
+MOST_POINTS = 8  # of a curve that are told one by one
 
 
 def part_rows(forecast: Forecast, system: str) -> list[PartRow]:
@@ -194,13 +195,14 @@ def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
     return found
 
 
-def _curve_words(curve: tuple[tuple[float, float], ...], kinds: tuple[str, str], system: str) -> str:
-    ends = []
-    for x, y in (curve[0], curve[-1]):
+def _curve_words(curve: tuple[tuple[float, Any], ...], kinds: tuple[str, str], system: str, points: int = 2) -> str:
+    """A curve by its points where there are no more than `points`, else by its ends."""
+    told = []
+    for x, y in curve if 2 < len(curve) <= points else (curve[0], curve[-1]):
         # a curve up to a power is a chiller's: heat
         rise = "nothing" if y == 0.0 else show(y, "heat" if kinds[1] == "power" else kinds[1], system)
-        ends.append(f"{rise} at " + ("no flow" if x == 0.0 else show(x, kinds[0], system)))
-    return "curve from " + " to ".join(ends)
+        told.append(f"{rise} at " + ("no flow" if x == 0.0 and "flow" in kinds[0] else show(x, kinds[0], system)))
+    return ", ".join(told) if len(told) > 2 else "curve from " + " to ".join(told)
 
 
 def control_words(control: Control, system: str) -> str:
@@ -258,8 +260,13 @@ def _owner(forecast: Forecast, owner: str) -> tuple[str, str]:
 
 
 def given_words(forecast: Forecast, key: str, value: Given, system: str) -> str:
-    """A value in the sheet's units with its +-; words stay as they are."""
-    kind = _shown_as(key.rpartition(".")[2], _kind_of(forecast, key))
+    """A value of a build's or session's key in the sheet's units with its +-; words stay as they are."""
+    meta = _field_of(forecast, key)
+    kind = _shown_as(key.rpartition(".")[2], "" if meta is None else meta.kind)
+    if isinstance(value.value, Control):
+        return control_words(value.value, system)
+    if meta is not None and meta.curve is not None and value.value:
+        return _curve_words(value.value, meta.curve, system, points=MOST_POINTS)
     if isinstance(value.value, bool):
         return "yes" if value.value else "no"
     if (kind not in KINDS and kind != "heat") or not isinstance(value.value, int | float | Pressure):
@@ -276,18 +283,25 @@ def _shown_as(key: str, kind: str) -> str:
     return "heat" if kind == "power" and key in HEATS else kind
 
 
-def _kind_of(forecast: Forecast, key: str) -> str:
-    build = forecast.build
+def _field_of(forecast: Forecast, key: str) -> Field | None:
+    """The metadata of a key of the build or the session; None for one that no specification has."""
+    build, session = forecast.build, forecast.session
     owner, _, name = key.rpartition(".")
-    spec: Any = {"engine": build.engine, "car": build.car, "bay": build.bay}.get(owner)
-    if owner.startswith("parts."):
-        spec = build.parts.get(owner.removeprefix("parts."))
-    elif owner.startswith("ducts."):
-        duct = build.ducts.get(owner.removeprefix("ducts."))
+    top, _, part = owner.partition(".")
+    spec: Any = {"engine": build.engine, "car": build.car, "bay": build.bay, "ambient": session.ambient}.get(owner)
+    if top == "parts":
+        spec = build.parts.get(part)
+    elif top == "ducts":
+        duct = build.ducts.get(part)
         spec = None if duct is None else duct.spec
+    elif top in ("phases", "limits") or owner.startswith("ambient.readings."):
+        row = {"phases": session.phases, "limits": session.limits, "ambient": session.readings}[top]
+        number = owner.rpartition(".")[2]
+        spec = row[int(number) - 1] if number.isdigit() and 0 < int(number) <= len(row) else None
     if spec is None:
-        return ""
-    return next((f.kind for attribute, f in _fields(spec) if attribute.name == name), "")
+        return None
+    found = (meta for attribute, meta in _fields(spec) if name in (attribute.name, attribute.metadata.get("alias")))
+    return next(found, None)
 
 
 def _fields(spec: Any) -> Iterable[tuple[Any, Field]]:

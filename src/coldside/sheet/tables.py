@@ -184,7 +184,7 @@ def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, st
             f"{100 * fuel.used:.0f} % of the {show(engine.injector_capacity, 'mass_flow', system)} that one passes"
         )
     rows.append((f"from each of {fuel.injectors} injectors", show(fuel.per_injector, "mass_flow", system), meaning))
-    at = int(np.argmax(np.where(forecast.boost, forecast.charge_flow, -1.0))) if forecast.boost.any() else forecast.peak
+    at = at_full_flow(forecast)
     loss = float(forecast.compressor_out_pressure[at] - forecast.plenum_pressure[at])
     share = loss / float(forecast.compressor_out_pressure[at])
     rows.append(
@@ -203,6 +203,13 @@ def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, st
     mean = "" if power.mean_boost is None else f"{show(power.mean_boost, 'power', system)} on average in boost"
     rows.append(("power at its highest", show(power.peak, "power", system), mean))
     return rows + _tract_rows(forecast, system) + _lane_rows(forecast, system) + _suction_rows(forecast, system)
+
+
+def at_full_flow(forecast: Forecast) -> int:
+    """The sample of the highest air flow in boost; of a session without boost that of the hottest intake."""
+    if not forecast.boost.any():
+        return forecast.peak
+    return int(np.argmax(np.where(forecast.boost, forecast.charge_flow, -1.0)))
 
 
 def _tract_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:

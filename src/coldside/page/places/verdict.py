@@ -21,9 +21,11 @@ from coldside.page.jobs import Job
 from coldside.page.shell import Ask, carried, done, render, seen, told_as, trouble_json
 from coldside.plant.results import Forecast
 from coldside.sheet import sections, tables
-from coldside.sheet.asked import Asked, Section
+from coldside.sheet.asked import Asked
 from coldside.sheet.figures import time_chart
-from coldside.sheet.html import bullets, grid, titled
+from coldside.sheet.html import bullets
+from coldside.sheet.origin_inputs import Input
+from coldside.sheet.origins import origin_of
 from coldside.sheet.ribbon import ribbon_svg
 from coldside.sheet.scale import escape, pretty
 
@@ -173,6 +175,21 @@ def part_address(ask: Ask, build: str, session: str) -> Callable[[str], str]:
     return lambda part: f"{base}&part={quote(part)}"
 
 
+def origin(ask: Ask) -> Mapping[str, Any]:
+    """How a figure came about, as HTML; a key that it rests on leads to its place in the build or the session."""
+    case = case_of(ask)
+    one = origin_of(ask.one("figure"), *case.answer(), ask.system)
+    base = carried(Ask(ask.desk, query={"build": (case.build_file,), "session": (case.session_file,)}))
+
+    def where(item: Input) -> str:
+        table = item.key.rpartition(".")[0]
+        if item.of_session:
+            return "/session" + base
+        return f"/build{base}&part={quote(table.removeprefix('parts.'))}"
+
+    return {"title": pretty(one.title), "html": sections.origin(one, where)}
+
+
 def case_of(ask: Ask) -> Case:
     """The case that a job reckons.  BadInput when the page is older than what the server still holds."""
     job = ask.desk.jobs.get(ask.one("job"))
@@ -205,14 +222,18 @@ def number_of(ask: Ask, name: str) -> float:
 Piece = Callable[[Forecast, Verdict, Asked, str], str]
 
 
+def opens(address: str, name: str) -> str:
+    """A figure's name as a button that opens how the figure came about (`static/origin.js`)."""
+    return f'<button type="button" class="opens" data-origin="{escape(address)}">{name}</button>'
+
+
 def _top(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
     headline = tables.all_words(verdict, system)[0]
-    return sections.head(forecast, verdict, headline, system) + sections.limit_table(verdict, system)
+    return sections.head(forecast, verdict, headline, system) + sections.limit_table(verdict, system, opens)
 
 
 def _why(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
-    reasons = tables.all_words(verdict, system)[1]
-    return titled("What gives first, and why", bullets([*reasons])) if reasons else ""
+    return sections.reasons(verdict, system, opens)
 
 
 def _answers(*titles: str) -> Piece:
@@ -220,32 +241,27 @@ def _answers(*titles: str) -> Piece:
 
     def made(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
         found = [one for one in asked.sections(verdict.limits, system) if one.title in titles]
-        return "".join(_answer(one) for one in found)
+        return "".join(sections.answer(one, opens) for one in found)
 
     return made
 
 
-def _answer(one: Section) -> str:
-    table = grid(one.heads, one.rows, looks="stack") if one.rows else ""
-    return titled(one.title[:1].upper() + one.title[1:], bullets(one.sentences) + table)
-
-
 def _before(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
-    return sections.before_full_load(forecast, tables.all_words(verdict, system)[2], system)
+    return sections.before_full_load(forecast, tables.all_words(verdict, system)[2], system, opens)
 
 
 def _runs(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
-    return sections.run_table(forecast, system)
+    return sections.run_table(forecast, system, opens)
 
 
 def _folds(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
     folded = (
-        ("Knock, in short and whole", sections.knock(verdict, system)),
-        ("Figures", sections.figures(forecast, system)),
-        ("Where the heat went, and what holds it back", sections.heat_balance(forecast, system)),
-        ("How far to trust it", sections.health(forecast, system)),
+        ("Knock, in short and whole", sections.knock(verdict, system, opens)),
+        ("Figures", sections.figures(forecast, system, opens)),
+        ("Where the heat went, and what holds it back", sections.heat_balance(forecast, system, opens)),
+        ("How far to trust it", sections.health(forecast, system, opens)),
         ("Parts and sizes", sections.parts(forecast, system)),
-        ("In the workshop", sections.workshop_notes(forecast, system)),
+        ("In the workshop", sections.workshop_notes(forecast, system, opens)),
         ("What was assumed", sections.assumed(forecast, system)),
         ("Sources", bullets(tables.used_sources(forecast))),
     )
@@ -282,4 +298,5 @@ ROUTES: list[Route] = [
     done("/do/stop", stop),
     told_as("/do/verdict/piece", piece),
     told_as("/do/verdict/sight", sight),
+    told_as("/do/verdict/origin", origin),
 ]

@@ -26,8 +26,9 @@ function start() {
 
   const refresh = latest(async () => {
     try {
-      const made = await get(`/do/build/fields?file=${encodeURIComponent(file)}&table=${encodeURIComponent(table)}`);
-      refill(fields, made.html);
+      const asked = table;
+      const made = await get(`/do/build/fields?file=${encodeURIComponent(file)}&table=${encodeURIComponent(asked)}`);
+      if (table === asked) refill(fields, made.html);
       does();
       const page = await (await fetch(location.href)).text();
       const fresh = new DOMParser().parseFromString(page, "text/html");
@@ -62,7 +63,8 @@ function start() {
     address.searchParams.set("part", next.replace(/^parts\./, ""));
     history.replaceState(null, "", address);
     try {
-      const made = await get(`/do/build/fields?file=${encodeURIComponent(file)}&table=${encodeURIComponent(table)}`);
+      const made = await get(`/do/build/fields?file=${encodeURIComponent(file)}&table=${encodeURIComponent(next)}`);
+      if (table !== next) return; // another part was chosen meanwhile
       swap(fields, made.html);
       does();
     } catch (error) {

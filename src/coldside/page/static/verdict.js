@@ -1,5 +1,6 @@
 // The verdict: long work is watched, its pieces are put in place as they come, and one time moves chart and ribbon.
 import { get, latest, post, say, swap, watch } from "./page.js";
+import { opening } from "./origin.js";
 import { Sight } from "./sight.js";
 
 const root = document.getElementById("verdict");
@@ -14,6 +15,7 @@ async function start() {
   const shown = {};
 
   stop.addEventListener("click", () => post("/do/stop", { job }).catch(say));
+  opening(root, (figure) => `/do/verdict/origin?job=${encodeURIComponent(job)}&figure=${encodeURIComponent(figure)}`);
 
   const place = latest(async (pieces) => {
     for (const [name, version] of Object.entries(pieces)) {
