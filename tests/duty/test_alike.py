@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from coldside.build.files import load_build
+from coldside.duty import demand
 from coldside.duty.demand import sample
 from coldside.duty.model import PhaseSpec, ReadingSpec
 from coldside.duty.phases import load_session
@@ -47,12 +48,23 @@ def test_what_is_said_of_one_repeat_is_said_of_each():
     assert sum("above this engine's top speed" in note for note in notes) == 2
 
 
+@pytest.mark.parametrize("compiled", [False, True])
 @pytest.mark.parametrize("lag", [0.0, 0.05, 0.4])
-def test_boost_that_lags_is_the_exact_answer_to_a_rising_line(lag):
+def test_boost_that_lags_is_the_exact_answer_to_a_rising_line(monkeypatch, lag, compiled):
     """x' = (u - x)/lag with u = a + b t from x(0) = a: x = a + b t - b lag (1 - exp(-t/lag)) (textbook)."""
-    from coldside.duty.demand import lagged_boost
-
+    monkeypatch.setattr(demand, "worth_compiling", lambda points: compiled)
     t, ambient = np.arange(40) / 10.0, 1e5
-    found = lagged_boost(ambient + 2e4 * t, ambient, lag)
+    found = demand.lagged_boost(ambient + 2e4 * t, ambient, lag)
     exact = ambient + 2e4 * t - (2e4 * lag * -np.expm1(-t / lag) if lag else 0.0)
     assert found == pytest.approx(exact, rel=1e-12)
+
+
+def test_boost_after_lifts_and_measured_samples_is_the_same_compiled(monkeypatch):
+    target = 1e5 + 4e4 * np.sin(np.arange(600) / 7.0) + np.where(np.arange(600) % 90 < 20, 5e4, 0.0)
+    exact = np.arange(600) % 200 > 150
+    found = []
+    for compiled in (False, True):
+        monkeypatch.setattr(demand, "worth_compiling", lambda points, compiled=compiled: compiled)
+        found.append(demand.lagged_boost(target, 1e5, 0.5, exact=exact))
+    np.testing.assert_allclose(found[0], found[1], rtol=1e-14)
+    assert (found[0] < target - 1.0).any()

@@ -11,6 +11,7 @@ import itertools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -437,13 +438,17 @@ class _Assembly(Threads):
             "values_b": _flat([t.b.ravel() for t in found]),
         }
 
+    @cached_property
+    def _under_all_starts(self) -> float:
+        starts = [self.start_T, self.demand.ambient_range[0], *(f.start for f in self.fields if f.start is not None)]
+        return min(starts) - 5.0 - self._colder()
+
     def _coldest(self, loop: int = -1) -> float:
         """Under all starts; of one loop's tables the bottom of their coolant axis, never under its freezing point.
 
         A chilled loop's tables reach down to freezing, where the chiller takes nothing more.
         """
-        starts = [self.start_T, self.demand.ambient_range[0], *(f.start for f in self.fields if f.start is not None)]
-        lowest = min(starts) - 5.0 - self._colder()
+        lowest = self._under_all_starts
         if loop < 0:
             return lowest
         freezing = self.loops[loop].coolant.freezing_point
