@@ -12,10 +12,10 @@ import pytest
 
 from coldside.build.files import load_build
 from coldside.duty.demand import sample
-from coldside.duty.model import LimitSpec, PhaseSpec
+from coldside.duty.model import LimitSpec, PhaseSpec, ReadingSpec
 from coldside.duty.phases import load_session
 from coldside.errors import BadInput, NoAnswer
-from coldside.explore.bands import Bands, bands_json, simulate_many
+from coldside.explore.bands import Bands, bands_json, put_right, simulate_many
 from coldside.explore.draws import Uncertain, drawn, uncertain_inputs
 from coldside.explore.outcome import COARSE, FINE, figures, run, thinned
 from coldside.explore.sensitivity import REST, by_regression, by_variance
@@ -121,6 +121,25 @@ def test_bands_hold_the_nominal_and_their_own_order():
     assert low < found.nominal["intake_max"] < high
     assert 1.0 < high - low < 15.0  # K; a band of nothing or of everything would say that inputs are not drawn right
     assert found.figures["limits.0"] == found.figures["intake_max"]
+
+
+def test_over_ambient_has_its_own_moment_where_the_air_changes():
+    """Air that cools by 30 K over two pulls: the hottest intake comes first, the most over ambient last."""
+    cooling = (ReadingSpec(at=5.0, temperature=313.15), ReadingSpec(at=40.0, temperature=283.15))
+    ambient = replace(SHORT.ambient, temperature=313.15)
+    found = run(BUILD, replace(SHORT, ambient=ambient, readings=cooling), COARSE)
+    over = (found.intake - found.demand.ambient_temperature)[found.boost]
+    at_the_peak = found.intake[found.peak] - found.demand.ambient_temperature[found.peak]
+    assert figures(found)["over_ambient_max"] == over.max() > at_the_peak + 1.0
+
+
+def test_a_spread_put_right_is_never_below_nothing():
+    """What a coarse run of two alike repeats is off by may be more than the spread of a draw."""
+    off, on_spread = np.array([0.01, 0.05]), LimitSpec(quantity="spread", at_most=0.2)
+    assert put_right("spread_power", off, -0.03) == pytest.approx([0.0, 0.02])
+    assert put_right("limits.0", off, -0.03, (on_spread,)) == pytest.approx([0.0, 0.02])
+    assert put_right("limits.0", off, -0.03, SHORT.limits[:1]) == pytest.approx([-0.02, 0.02])
+    assert put_right("power_mean", off, 2.0) == pytest.approx([0.02, 0.1])
 
 
 def test_chances_are_counted_in_the_draws():

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from coldside.media import air, compiled
-from coldside.parts import compressor, correlations, rating
+from coldside.parts import compressor, correlations, curves, rating
 from coldside.parts.compressor import CompressorSpec
 
 RNG = np.random.default_rng(7)
@@ -87,3 +87,22 @@ def test_wall_cells_and_what_makes_them_exact(monkeypatch, liquid, cells):
     assert 0 < ends.sum() < n
     assert found[ends] == pytest.approx(known[ends], rel=1e-12)
     assert heat(found)[~ends] == pytest.approx(asked[~ends], rel=1e-13)
+
+
+@pytest.mark.parametrize("peak", [0.62, 0.78])
+def test_the_generic_family_at_any_peak_is_tabulated_from_one_table(peak):
+    spec = CompressorSpec(design_flow=0.25, design_pressure_ratio=2.2, peak_efficiency=peak)
+    machine = compressor.compressor(spec)
+    n, beta = np.linspace(0.45, 1.15, 9), np.linspace(0.0, 1.0, 9)
+    for found, exact in zip(machine.at(n, beta), compressor.family_point(spec, n, beta), strict=True):
+        assert found == pytest.approx(exact, rel=2e-4)  # the table's own step
+
+
+def test_monotone_cubic(monkeypatch):
+    x, y = np.array([0.0, 0.3, 0.5, 1.2]), np.array([5.0, 4.9, 2.0, -1.0])
+    slope, at = curves.knot_slopes(x, y), RNG.uniform(0.0, 1.2, (40, 10))
+    at[0, :4] = x
+    plain, quick = both(monkeypatch, (curves,), lambda: curves.hermite(x, y, slope, at))
+    for one, two in zip(plain, quick, strict=True):
+        assert two == pytest.approx(one, rel=1e-13, abs=1e-13)
+        assert two.shape == at.shape

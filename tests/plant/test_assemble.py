@@ -19,7 +19,7 @@ from coldside.parts.lines import PipeSpec
 from coldside.parts.pump import Control, PumpSpec
 from coldside.parts.sensor import SensorSpec
 from coldside.plant import layout
-from coldside.plant.assemble import Plant, assemble
+from coldside.plant.assemble import Plant, _unique_rows, assemble
 from coldside.plant.tables import FULL
 from coldside.plant.threads import CP_METAL
 from generators import (
@@ -191,3 +191,11 @@ def test_what_cannot_be_is_refused(build, conditions, said):
     with pytest.raises(BadInput, match=said) as caught:
         of(build, **conditions)
     assert caught.value.key
+
+
+def test_unlike_rows_are_found_once_and_again():
+    """Against `numpy.unique` of whole rows; -0 and 0 are one number."""
+    rows = np.random.default_rng(3).integers(0, 4, (500, 3)) * np.array([0.1, 1e5, -1.0])
+    unlike, back = _unique_rows(rows)
+    assert (unlike[back] == rows).all()
+    assert len(unlike) == len(np.unique(rows, axis=0))

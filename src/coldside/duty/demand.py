@@ -32,6 +32,7 @@ from coldside.duty.model import SAMPLE_TIME, Demand, PhaseSpec, Run, Session, Sh
 from coldside.duty.runs import Runner
 from coldside.duty.samples import beside, read_replay
 from coldside.duty.stretches import SAMPLE_RATE, Stretch, unroll
+from coldside.media.compiled import worth_compiling
 from coldside.parts.airflow import PLACES, FanSpec
 from coldside.parts.chiller import ChillerSpec
 from coldside.parts.engine import BaySpec
@@ -204,15 +205,21 @@ def lagged_boost(
     out[0] = value
     if lag <= 0.0:
         return out
-    asked, late = out.tolist(), ~keep
-    asked[0] = float(target[0])
     # only where more than ambient is asked for can pressure be behind
-    for i in (np.flatnonzero(late[1:] & (np.asarray(target[1:]) > ambient_pressure)) + 1).tolist():
-        value, now = out[i - 1], asked[i]
+    due = np.flatnonzero(~keep[1:] & (np.asarray(target[1:]) > ambient_pressure)) + 1
+    if worth_compiling(0):
+        from coldside.duty.lag import follow
+
+        follow(out, np.asarray(target, dtype=float), due, float(ambient_pressure), float(lag), (SAMPLE_TIME, decay))
+        return out
+    found, asked = out.tolist(), out.tolist()  # lists: one number at a time is read and written
+    asked[0] = float(target[0])
+    for i in due.tolist():
+        value, now = found[i - 1], asked[i]
         if now > value:
             before = max(asked[i - 1], ambient_pressure)
-            out[i] = min(_follow(max(value, ambient_pressure), before, now, lag, decay), now)
-    return out
+            found[i] = min(_follow(max(value, ambient_pressure), before, now, lag, decay), now)
+    return np.asarray(found)
 
 
 def _follow(value: float, before: float, now: float, lag: float, decay: float) -> float:

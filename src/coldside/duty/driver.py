@@ -13,7 +13,7 @@ import numpy as np
 
 from coldside.build.model import Build
 from coldside.duty import road
-from coldside.duty.load import Weather, full_load_power, part_load_pressure
+from coldside.duty.load import Surroundings, Weather, full_load_power, part_load_pressure
 from coldside.duty.model import SAMPLE_TIME, Session
 from coldside.duty.runs import launch_pressure, launch_speed, way_back
 from coldside.duty.samples import Replay, beside, read_cycle
@@ -49,9 +49,21 @@ class Driver:
         self.build, self.engine, self.car = build, build.engine, build.car
         self.weather, self.session, self.replays, self.notes = weather, session, replays, notes
         self.around = weather.start  # of the stretch in hand, at its own samples
+        self._alike: dict[tuple, Trace] = {}
+        self._last_full_load: tuple[np.ndarray, np.ndarray, Surroundings] | None = None
 
     def trace(self, stretch: Stretch, local: np.ndarray) -> Trace:
-        """What the stretch asks at its own samples."""
+        """What the stretch asks at its own samples; of repeats that are alike, what the first one asked."""
+        key = (stretch.index, stretch.kind, len(local), bool(stretch.start))
+        noted = len(self.notes)
+        if key not in self._alike or stretch.part or self.weather.changes:
+            self._alike[key] = self._trace(stretch, local)
+        found = self._alike[key]
+        if len(self.notes) > noted:  # what is said of one repeat is said of each
+            del self._alike[key]
+        return found
+
+    def _trace(self, stretch: Stretch, local: np.ndarray) -> Trace:
         phase = stretch.phase
         self.around = self.weather.at(stretch.start / SAMPLE_RATE + local)
         if stretch.part:
@@ -173,10 +185,18 @@ class Driver:
             power = road.brake_power(
                 self.car, v, self.around.density, gears, grade=grade, acceleration=acceleration, headwind=headwind
             )
-            return Trace(n, part_load_pressure(self.engine, n, power, self.around), np.zeros(len(v), dtype=bool), v)
-        power = load * full_load_power(self.engine, n, self.around)
+            plenum = part_load_pressure(self.engine, n, power, self.around, self._full_load(n))
+            return Trace(n, plenum, np.zeros(len(v), dtype=bool), v)
+        most = self._full_load(n)
         full = np.full(len(v), load >= FULL_LOAD)
-        return Trace(n, part_load_pressure(self.engine, n, power, self.around), full, v)
+        return Trace(n, part_load_pressure(self.engine, n, load * most, self.around, most), full, v)
+
+    def _full_load(self, n: np.ndarray) -> np.ndarray:
+        """`full_load_power` at these engine speeds; gears and pressure ask for the same ones in turn."""
+        known = self._last_full_load
+        if known is None or known[2] is not self.around or not np.array_equal(known[0], n):
+            known = self._last_full_load = (n, full_load_power(self.engine, n, self.around), self.around)
+        return known[1]
 
     def _gears(self, v: np.ndarray, acceleration: np.ndarray | float, grade: float, headwind: float) -> np.ndarray:
         """The cruising gear, shifted down as far as the power asked for needs it."""
@@ -187,7 +207,7 @@ class Driver:
                 self.car, v, self.around.density, gears, grade=grade, acceleration=acceleration, headwind=headwind
             )
             lower = np.maximum(gears - 1, 1)
-            weak = asked > full_load_power(self.engine, n, self.around)
+            weak = asked > self._full_load(n)
             weak &= road.engine_speed_in(self.car, v, lower) <= self.engine.top_speed
             if not (weak & (gears > 1)).any():
                 break

@@ -130,7 +130,11 @@ def full_load_power(spec: EngineSpec, engine_speed: np.ndarray | float, around: 
 
 
 def part_load_pressure(
-    spec: EngineSpec, engine_speed: np.ndarray | float, power: np.ndarray | float, around: Surroundings
+    spec: EngineSpec,
+    engine_speed: np.ndarray | float,
+    power: np.ndarray | float,
+    around: Surroundings,
+    full: np.ndarray | None = None,
 ) -> np.ndarray:
     """Plenum pressure that a brake power needs, Pa absolute; between idle's and the boost target.
 
@@ -138,11 +142,13 @@ def part_load_pressure(
     full-load point.  Power per air is taken alike at lambda 1 and rich of it (oxygen limits heat,
     design notes B2), so the air ratio is the pressure ratio at equal charge temperature.  The
     charge path's own loss at part load is left out where boost is sensed at the compressor outlet.
+    `full` is `full_load_power` there, where it is known already.
     """
     n = np.asarray(engine_speed, dtype=float)
     top = engines.boost_target(spec, n, around.pressure)
     friction = friction_power(spec, n)
-    share = (np.asarray(power, dtype=float) + friction) / (full_load_power(spec, n, around) + friction)
+    full = full_load_power(spec, n, around) if full is None else full
+    share = (np.asarray(power, dtype=float) + friction) / (full + friction)
     low = np.minimum(spec.idle_plenum * around.pressure, top)
     return np.clip(share * top, low, top)
 

@@ -13,11 +13,12 @@ from typing import Any
 import numpy as np
 
 from coldside.build.model import Build
-from coldside.duty.model import LimitSpec, Session
+from coldside.duty.model import LimitSpec, Session, Shares
 from coldside.errors import ColdsideError, NoAnswer, require
 from coldside.explore.draws import Uncertain, drawn, scores, uncertain_inputs, values_of
-from coldside.explore.outcome import COARSE, FINE, Fineness, Outcome, figures, run
+from coldside.explore.outcome import DRAWN, Fineness, Outcome, figures, run
 from coldside.explore.workers import on_all_cores
+from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
 
 DRAWS = 64
@@ -38,7 +39,8 @@ class Bands:
     and in which all hold ("all"); what cannot be judged is absent.  `outcomes` holds each figure in every
     draw (draws,), `scores` the standard normal numbers of every draw (draws, inputs); draws that found no
     balance are left out of both and told in `failed`.  `coarse` is by how much the coarse nominal run was
-    off, which every outcome has been given.
+    off, which every outcome has been given.  `shares` of power with which every draw drove its passes and laps: the
+    nominal's, so that the bands lie about it.
     """
 
     inputs: tuple[Uncertain, ...]
@@ -50,6 +52,7 @@ class Bands:
     failed: tuple[str, ...]
     coarse: Mapping[str, float]
     seed: int
+    shares: Shares | None = None
 
     @property
     def draws(self) -> int:
@@ -65,7 +68,7 @@ def simulate_many(
     *,
     forecast: Forecast | None = None,
     inputs: Sequence[Uncertain] | None = None,
-    fineness: Fineness = COARSE,
+    fineness: Fineness = DRAWN,
     measure: Measure = figures,
 ) -> Bands:
     """Bands of the headline figures from `n` draws of all uncertain inputs.
@@ -84,11 +87,13 @@ def simulate_many(
     """
     require("n", n, low=2, high=2**20)
     known = uncertain_inputs(build, session) if inputs is None else tuple(inputs)
-    nominal = measure(forecast if forecast is not None else run(build, session, FINE))
-    coarse = measure(run(build, session, fineness))
+    fine = forecast if forecast is not None else simulate(build, session)
+    nominal = measure(fine)
+    coarse = measure(run(build, session, fineness, shares=fine.shares))
     shift = {name: _shift(name, value, coarse[name]) for name, value in nominal.items() if name in coarse}
     score = scores(len(known), n, seed)
-    shared = (build, replace(session, limits=_shifted(session.limits, shift)), known, fineness, measure)
+    limits = _shifted(session.limits, shift)
+    shared = (build, replace(session, limits=limits), known, fineness, measure, fine.shares)
     found = on_all_cores(_figures_of, shared, list(values_of(known, score)))
     good = np.array([isinstance(one, dict) for one in found])
     failed = tuple(str(one) for one in found if isinstance(one, str))
@@ -96,7 +101,8 @@ def simulate_many(
         raise NoAnswer(f"{len(failed)} of {n} draws of the uncertain inputs have no balance; the first: {failed[0]}")
     kept = [one for one in found if isinstance(one, dict)]
     outcomes = {
-        name: _put_right(name, np.array([one.get(name, np.nan) for one in kept]), by) for name, by in shift.items()
+        name: put_right(name, np.array([one.get(name, np.nan) for one in kept]), by, session.limits)
+        for name, by in shift.items()
     }
     return Bands(
         inputs=known,
@@ -108,6 +114,7 @@ def simulate_many(
         failed=failed,
         coarse=shift,
         seed=seed,
+        shares=fine.shares,
     )
 
 
@@ -118,23 +125,28 @@ def figures_of_draws(
     score: np.ndarray,
     figure: str,
     *,
-    fineness: Fineness = COARSE,
+    fineness: Fineness = DRAWN,
+    shares: Shares | None = None,
 ) -> np.ndarray:
-    """One figure at standard normal numbers (runs, inputs), as coarse as it is run; NaN where there is no balance."""
-    shared = (build, session, tuple(inputs), fineness, figures)
+    """One figure at standard normal numbers (runs, inputs), as coarse as it is run; NaN where there is no balance.
+
+    `shares` of their power with which passes and laps are driven, a forecast's.
+    """
+    shared = (build, session, tuple(inputs), fineness, figures, shares)
     found = on_all_cores(_figures_of, shared, list(values_of(inputs, score)))
     return np.array([one.get(figure, np.nan) if isinstance(one, dict) else np.nan for one in found])
 
 
 def _figures_of(
-    shared: tuple[Build, Session, tuple[Uncertain, ...], Fineness, Measure], values: Sequence[np.ndarray]
+    shared: tuple[Build, Session, tuple[Uncertain, ...], Fineness, Measure, Shares | None],
+    values: Sequence[np.ndarray],
 ) -> list[dict[str, float] | str]:
     """Figures of some draws; of one that has no balance, what it said."""
-    build, session, inputs, fineness, measure = shared
+    build, session, inputs, fineness, measure, shares = shared
     found: list[dict[str, float] | str] = []
     for row in values:
         try:
-            found.append(measure(run(*drawn(build, session, inputs, row), fineness)))
+            found.append(measure(run(*drawn(build, session, inputs, row), fineness, shares=shares)))
         except ColdsideError as fault:
             found.append(str(fault))
     return found
@@ -147,8 +159,15 @@ def _shift(name: str, fine: float, coarse: float) -> float:
     return 0.0 if name.startswith("seconds_over") else fine - coarse
 
 
-def _put_right(name: str, values: np.ndarray, by: float) -> np.ndarray:
-    return values * by if name in RATIOS else values + by
+def put_right(name: str, values: np.ndarray, by: float, limits: Sequence[LimitSpec] = ()) -> np.ndarray:
+    """Coarse outcomes of a figure with what the nominal run's coarse twin lacked.
+
+    A spread, and a limit on it, is never below 0: what alike repeats are off by on few samples may be more than it is.
+    """
+    if name in RATIOS:
+        return values * by
+    on_spread = {f"limits.{k}" for k, limit in enumerate(limits) if limit.quantity == "spread"}
+    return np.maximum(values + by, 0.0) if name.startswith("spread") or name in on_spread else values + by
 
 
 def _shifted(limits: tuple[LimitSpec, ...], shift: Mapping[str, float]) -> tuple[LimitSpec, ...]:

@@ -25,7 +25,7 @@ from coldside.errors import ColdsideError
 from coldside.explore.changed import CHANGES, KINDS, changed, faces_of, said
 from coldside.explore.draws import Uncertain, drawn, scores, uncertain_inputs, values_of
 from coldside.explore.inventory import Inventory, inventory
-from coldside.explore.outcome import COARSE, Fineness, Outcome, figures, run
+from coldside.explore.outcome import COARSE, DRAWN, Fineness, Outcome, figures, run
 from coldside.explore.workers import on_all_cores
 from coldside.judge.verdict import KINDS as LIMIT_KINDS
 from coldside.judge.verdict import NAMES, judge_limit
@@ -130,7 +130,7 @@ def what_to_change(
     laps (see `of_runs`).  Raises as `simulate` does for the base.
     """
     build = forecast.build
-    in_draws = COARSE if fineness is None else fineness  # there only how far effects scatter is looked at
+    in_draws = DRAWN if fineness is None else fineness  # there only how far effects scatter is looked at
     if fineness is None:
         fineness = of_runs(COARSE) if forecast.demand.runs else COARSE
     session = forecast.session if limits is None else replace(forecast.session, limits=tuple(limits))

@@ -24,7 +24,7 @@ from coldside.errors import BadInput, ColdsideError, require
 from coldside.explore.bands import DRAWS, Band, Bands, simulate_many
 from coldside.explore.draws import Uncertain, uncertain_inputs
 from coldside.explore.inventory import Inventory, electrical_energy, inventory
-from coldside.explore.outcome import COARSE, Fineness, Outcome, figures, run
+from coldside.explore.outcome import DRAWN, Fineness, Outcome, figures, run
 from coldside.judge.power import mean_where
 from coldside.judge.verdict import Verdict, judge
 from coldside.parts.pump import Control
@@ -147,7 +147,7 @@ def compare(
     *,
     n: int = DRAWS,
     seed: int = 0,
-    fineness: Fineness = COARSE,
+    fineness: Fineness = DRAWN,
     losses: bool = True,
     progress: Callable[[str], None] = lambda text: None,
 ) -> Comparison:
@@ -194,7 +194,7 @@ def compared(
     bands: Sequence[Bands | None],
     *,
     losses: bool = True,
-    fineness: Fineness = COARSE,
+    fineness: Fineness = DRAWN,
 ) -> Comparison:
     """The same from forecasts of one session, and bands made with `paired_inputs` and `seen`, or None for all."""
     entries = tuple(

@@ -12,8 +12,9 @@ in every draw: `bands.py` takes it off by adding what the nominal run differs fr
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
+from functools import partial
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -43,9 +44,9 @@ TRIMMED = 3  # turns in which trims of boost come within a few per cent of what 
 class Fineness:
     """How finely a run is made.
 
-    `cells` as of `assemble`; of the demand every `every`-th sample is kept; engine speed and pressure are
-    rounded to the share `rounding` of themselves and bay temperature to `bay` kelvin (0: not rounded).
-    `grid` as of `assemble`.
+    `cells` as of `assemble`; of the demand every `every`-th sample is kept, by `run` every `quiet`-th where neither
+    full load nor boost is near (0: as elsewhere); engine speed and pressure are rounded to the share `rounding` of
+    themselves and bay temperature to `bay` kelvin (0: not rounded).  `grid` as of `assemble`, `quick` as of `solve`.
     """
 
     cells: Mapping[str, tuple[int, int]] = field(default_factory=dict)
@@ -53,6 +54,8 @@ class Fineness:
     rounding: float = 0.0
     bay: float = 0.0
     grid: Grid = FULL
+    quiet: int = 0
+    quick: bool = False
 
 
 FINE = Fineness()
@@ -76,6 +79,30 @@ COARSE = Fineness(
         feedback_time=0.5,
     ),
 )
+# of many draws: the error is taken off again, so it need only be nearly the same in all of them (held to by tests)
+DRAWN = Fineness(
+    {"water_core": (3, 4), "air_core": (16, 2), "exchanger": (2, 2)},
+    every=4,
+    rounding=0.02,
+    bay=2.0,
+    grid=Grid(
+        one=8,
+        two=7,
+        temperature=3,
+        single=20,
+        loop=6,
+        duct_temperature=3,
+        duct_speed=6,
+        feed=4,
+        cell_length=1.5,
+        fewest_cells=1,
+        settled=1e-6,
+        feedback_time=1.0,
+    ),
+    quiet=16,
+    quick=True,
+)
+BEFORE, AFTER = 2.0, 20.0  # s before and after full load or boost in which every `every`-th sample is kept
 
 
 @dataclass(frozen=True)
@@ -92,11 +119,16 @@ class Outcome:
     coolant_in_cores: Mapping[str, np.ndarray]
     power: np.ndarray
     peak: int
-    charge_loss: float = math.nan  # Pa from the last compressor to the plenum, at `peak`
+    lost: Callable[[], float] = field(default=lambda: math.nan, repr=False)  # finds `charge_loss`
     cooling_in: Mapping[str, np.ndarray] = field(default_factory=dict)  # part in a duct -> air that reaches it
     outlet: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)  # (part, "coolant") -> what leaves it
     plenum_pressure: np.ndarray | None = None  # Pa absolute; where a limit on the knock margin asks for it
     run_times: tuple[float, ...] = ()  # s of passes and laps with the power that heat leaves; empty: not asked for
+
+    @property
+    def charge_loss(self) -> float:
+        """Pressure from the last compressor to the plenum at `peak`, Pa; reckoned when asked for."""
+        return self.lost()
 
 
 def run(
@@ -110,8 +142,11 @@ def run(
     """
 
     def march(demand: Demand) -> Turn[tuple[Plant, Solution]]:
-        plant = assemble(build, thinned(demand, fineness), fineness.cells, grid=fineness.grid)
-        return turn_of(plant, session, solve(plant))
+        looked_at = _kept(demand, _looked_at(demand, fineness), fineness)
+        plant = assemble(build, looked_at, fineness.cells, grid=fineness.grid)
+        steps = np.diff(looked_at.time)
+        spacing = np.round(steps / steps[0], 9)
+        return turn_of(plant, session, solve(plant, spacing=spacing, quick=fineness.quick))
 
     most = 0 if build.engine.trim_boost is None else TRIMMED
     turn, _ = settle(build, session, march, shares=shares, turns=most)
@@ -139,18 +174,44 @@ def preview(build: Build, session: Session, fineness: Fineness = COARSE) -> Fore
 
 def thinned(demand: Demand, fineness: Fineness) -> Demand:
     """The demand at every n-th sample, rounded; the samples behind the last one that is kept are left out."""
-    if fineness.every == 1 and fineness.rounding == 0.0 and fineness.bay == 0.0:
+    return _kept(demand, np.arange(0, len(demand.time), fineness.every), fineness)
+
+
+def _looked_at(demand: Demand, fineness: Fineness) -> np.ndarray:
+    """Samples that a run keeps: every n-th, and of quiet stretches fewer."""
+    rows = np.arange(0, len(demand.time), fineness.every)
+    stride = fineness.quiet // fineness.every
+    if stride < 2:
+        return rows
+    step = float(demand.time[1] - demand.time[0])
+    loud = demand.full_load | demand.boost
+    change = np.diff(np.concatenate([[0], loud.astype(np.int8), [0]]))
+    begins, ends = np.flatnonzero(change == 1), np.flatnonzero(change == -1)
+    near = np.zeros(len(loud) + 1)
+    np.add.at(near, np.maximum(begins - round(BEFORE / step), 0), 1.0)
+    np.add.at(near, np.minimum(ends + round(AFTER / step), len(loud)), -1.0)
+    quiet, count = np.cumsum(near[:-1])[rows] == 0.0, np.arange(len(rows))
+    # the first two stay side by side: they tell the plant's step
+    kept = rows[~quiet | (count % stride == 0) | (count == 1)]
+    # the last moment of a pull has its peak, the first one of boost the sensor's
+    boost = np.flatnonzero(np.diff(demand.boost.astype(np.int8)) == 1) + 1
+    return np.unique(np.concatenate([kept, ends - 1, boost]))
+
+
+def _kept(demand: Demand, rows: np.ndarray, fineness: Fineness) -> Demand:
+    """The demand at some of its samples, rounded."""
+    n = len(demand.time)
+    if len(rows) == n and fineness.rounding == 0.0 and fineness.bay == 0.0:
         return demand
-    k, n = fineness.every, len(demand.time)
     arrays = {item.name: getattr(demand, item.name) for item in fields(demand)}
-    kept: dict[str, Any] = {name: v[::k] for name, v in arrays.items() if isinstance(v, np.ndarray) and len(v) == n}
+    kept: dict[str, Any] = {name: v[rows] for name, v in arrays.items() if isinstance(v, np.ndarray) and len(v) == n}
     thin = replace(
         demand,
         **kept,
-        air_speed={name: speed[::k] for name, speed in demand.air_speed.items()},
-        command={name: command[::k] for name, command in demand.command.items()},
-        spans=_moved(demand.spans, k),
-        runs=_moved(demand.runs, k),
+        air_speed={name: speed[rows] for name, speed in demand.air_speed.items()},
+        command={name: command[rows] for name, command in demand.command.items()},
+        spans=_moved(demand.spans, rows),
+        runs=_moved(demand.runs, rows),
     )
     return replace(
         thin,
@@ -161,10 +222,11 @@ def thinned(demand: Demand, fineness: Fineness) -> Demand:
     )
 
 
-def _moved(pieces: tuple[Piece, ...], every: int) -> tuple[Piece, ...]:
+def _moved(pieces: tuple[Piece, ...], rows: np.ndarray) -> tuple[Piece, ...]:
     """Spans or runs on the samples that are kept; those that none falls in are left out."""
-    moved = (replace(one, first=-(-one.first // every), last=one.last // every) for one in pieces)
-    return tuple(one for one in moved if one.first <= one.last)
+    first = np.searchsorted(rows, [one.first for one in pieces]).tolist()
+    last = (np.searchsorted(rows, [one.last for one in pieces], side="right") - 1).tolist()
+    return tuple(replace(one, first=a, last=b) for one, a, b in zip(pieces, first, last, strict=True) if a <= b)
 
 
 def _to_step(values: np.ndarray, step: float) -> np.ndarray:
@@ -201,7 +263,7 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
         coolant_in_cores={loop.loop.name: streams.into_cores(i, means[:, i]) for i, loop in enumerate(plant.loops)},
         power=_power(plant, solution, sensor),
         peak=solution.peak,
-        charge_loss=_charge_loss(plant, solution),
+        lost=partial(_charge_loss, plant, solution),
         cooling_in={
             p.part: solution.streams[:, i, 0]
             for i, p in enumerate(plant.passes)
@@ -250,17 +312,17 @@ def _charge(plant: Plant, solution: Solution) -> ChargeState:
 def figures(seen: Forecast | Outcome) -> dict[str, float]:
     """Headline figures, SI; what a session or build has not is absent.
 
-    `intake_max`, `over_ambient_max`: at the hottest moment in boost; `sensor_max`: highest in boost;
+    `intake_max`, `over_ambient_max`, `sensor_max`: highest in boost, each at its own moment (air outside may change);
     `coolant_max.LOOP`: highest into the charge cores of a loop; `power_mean`: in boost;
     `spread_temperature`, `spread_power`: of repeats; for every limit `limits.I` (its value, counted from 0)
     and `seconds_over.I`.
     """
     forecast = cast(Forecast, seen)  # an outcome has all that is looked at here under the same names
     counts = forecast.boost if forecast.boost.any() else np.ones(len(forecast.time), dtype=bool)
-    hottest = float(forecast.intake[forecast.peak])
+    over = forecast.intake - forecast.demand.ambient_temperature
     found: dict[str, float | None] = {
-        "intake_max": hottest,
-        "over_ambient_max": hottest - float(forecast.demand.ambient_temperature[forecast.peak]),
+        "intake_max": float(forecast.intake[forecast.peak]),
+        "over_ambient_max": float(over[counts].max()),
         "sensor_max": None if forecast.sensor is None else float(forecast.sensor[counts].max()),
         "power_mean": mean_where(forecast.power, forecast.boost, forecast.time),
         "spread_temperature": temperature_spread(forecast, forecast.intake),

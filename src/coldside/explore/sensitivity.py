@@ -21,7 +21,7 @@ from coldside.duty.model import Session
 from coldside.errors import BadInput, NoAnswer, require
 from coldside.explore.bands import Bands, figures_of_draws
 from coldside.explore.draws import Uncertain, scores
-from coldside.explore.outcome import COARSE, Fineness
+from coldside.explore.outcome import DRAWN, Fineness
 from coldside.judge.wording import Quantity, Sentence, listed
 
 CHANCE_FIND = 0.05  # chance that a regression names any input where none matters
@@ -208,7 +208,7 @@ def by_variance(
     *,
     most: int = 6,
     n: int = 64,
-    fineness: Fineness = COARSE,
+    fineness: Fineness = DRAWN,
 ) -> Sensitivity:
     """First and total shares of the inputs that matter, the others together as one group; n (most + 3) runs at most.
 
@@ -223,7 +223,7 @@ def by_variance(
     groups = [[k] for k in chosen] + ([rest] if rest else [])
 
     def answer(rows: np.ndarray) -> np.ndarray:
-        return figures_of_draws(build, session, bands.inputs, rows, figure, fineness=fineness)
+        return figures_of_draws(build, session, bands.inputs, rows, figure, fineness=fineness, shares=bands.shares)
 
     found = variance_shares(answer, groups, n, bands.seed)
     slopes = _slopes(Z, y, chosen)

@@ -15,11 +15,14 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextvars import ContextVar
 from typing import Any
 
+ASKED_EVERY = 0.25  # s
+TOLD_TIMES = 16
+PIECES = 4  # jobs of a question for every core: the last one to end then keeps the others waiting for little
 Watcher = Callable[[int, int], None]  # is told how many jobs are done, and of how many
 
 _watcher: ContextVar[Watcher | None] = ContextVar("watcher", default=None)
@@ -59,7 +62,7 @@ def _leave_interrupts() -> None:
 
 @contextlib.contextmanager
 def watched(told: Watcher) -> Iterator[None]:
-    """Meanwhile `told` is called before every job of this thread's `on_all_cores`; what it raises ends the work."""
+    """Meanwhile `told` is called now and then by this thread's `on_all_cores`; what it raises ends the work."""
     token = _watcher.set(told)
     try:
         yield
@@ -73,23 +76,36 @@ def on_all_cores(function: Callable[[Any, Sequence[Any]], list[Any]], shared: An
     `function` is a module's own function and everything it is given or gives can be pickled.  What it
     raises is raised here.
     """
-    told = _watcher.get()
-    if told is not None:  # one after the other, so that there is something to tell between them
-        found: list[Any] = []
-        for done, job in enumerate(jobs):
-            told(done, len(jobs))
-            found += function(shared, [job])
-        return found
+    tell = _watcher.get() or (lambda done, of: None)
     pool = _pool()
     if pool is None or len(jobs) < 2:
-        return function(shared, jobs)
-    share = cores()
+        return _here(function, shared, jobs, tell)
+    share = min(PIECES * cores(), len(jobs))
     results: list[Any] = [None] * len(jobs)
+    waiting: list[Future[list[Any]]] = []
     try:
-        waiting = [pool.submit(function, shared, jobs[k::share]) for k in range(share) if jobs[k::share]]
+        waiting = [pool.submit(function, shared, jobs[k::share]) for k in range(share)]
+        pending = set(waiting)
+        while pending:  # whoever watches is asked now and then, so that the work can be ended in the middle of a piece
+            tell(len(jobs) * (share - len(pending)) // share, len(jobs))
+            _, pending = wait(pending, timeout=ASKED_EVERY, return_when=FIRST_COMPLETED)
         for k, future in enumerate(waiting):
             results[k::share] = future.result()
     except BrokenProcessPool:  # a worker was killed (out of memory, say): what it had to do is done here
         _pools.pop(os.getpid(), None)
-        return function(shared, jobs)
+        return _here(function, shared, jobs, tell)
+    except BaseException:
+        for future in waiting:
+            future.cancel()
+        raise
     return results
+
+
+def _here(function: Callable[[Any, Sequence[Any]], list[Any]], shared: Any, jobs: Sequence[Any], tell: Watcher) -> list:
+    """All jobs in this process, a few at a time where somebody watches."""
+    few = len(jobs) if _watcher.get() is None else max(len(jobs) // TOLD_TIMES, 1)
+    found: list[Any] = []
+    for done in range(0, len(jobs), max(few, 1)):
+        tell(done, len(jobs))
+        found += function(shared, jobs[done : done + few])
+    return found

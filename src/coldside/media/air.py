@@ -385,7 +385,7 @@ def _compressed(gas: _MoistAir, T1: Array, ratio: Array, efficiency: Array) -> A
     flat, ratios, shares = (np.ascontiguousarray(v).ravel() for v in (T1, ratio, efficiency))
     cp, h, s = (np.stack(table) for table in (gas._cp, gas._h, gas._s))
     limits = np.array([_BREAK, LOWEST, HIGHEST])
-    found, lost = compressed(flat, ratios, shares, cp, h, s, float(gas.R), limits, _NEWTON_STEPS)
+    found, lost = compressed((flat, ratios, shares), (cp, h, s), float(gas.R), limits, _NEWTON_STEPS)
     if lost:
         raise Internal("an air temperature did not settle; please send the build and the session")
     return np.asarray(found.reshape(T1.shape))

@@ -23,11 +23,14 @@ def _band(T, edge):
 
 
 @numba.njit(cache=True, error_model="numpy", nogil=True)
-def compressed(T1, ratio, efficiency, cp, h, s, R, limits, steps):
+def compressed(points, gas, R, limits, steps):
     """Outlet temperatures, and how many did not settle.
 
-    `cp`, `h`, `s` have the coefficients below and above the first of `limits` [K], the other two bound the answer.
+    `points` are inlet temperatures, pressure ratios and efficiencies; `gas` has the coefficients of cp, h and s0 below
+    and above the first of `limits` [K], the other two of which bound the answer.
     """
+    T1, ratio, efficiency = points
+    cp, h, s = gas
     edge, low, high = limits
     found = np.empty_like(T1)
     lost = 0

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from coldside.build.model import Build
 from coldside.duty.model import Session
+from coldside.errors import BadInput
 from coldside.explore.bands import simulate_many
 from coldside.explore.changes import what_to_change
 from coldside.explore.workers import watched
@@ -104,6 +105,8 @@ class Cases:
             return held
         opened = self.desk.kept.open(kept)
         names, texts = list(opened.texts), list(opened.texts.values())
+        if not names:
+            raise BadInput("this forecast was kept without the files that it was made from")
         forecast = opened.forecast
         made = Case(key, names[0], names[-1], texts[0], texts[-1], forecast.build, forecast.session, kept=kept)
         made.learn(forecast, opened.verdict, opened.asked)

@@ -20,8 +20,8 @@ from coldside.page.cases import Case, Cases
 from coldside.page.drafts import Drafts
 from coldside.page.jobs import Jobs
 from coldside.page.kept import Kept
-from coldside.page.project import Project
-from coldside.page.solving import Problem, Solver
+from coldside.page.project import Project, etag
+from coldside.page.solving import Problem, Solver, files_beside
 from coldside.page.store import Store
 from coldside.resources import examples_folder
 
@@ -68,17 +68,21 @@ class Desk:
             raise _refusal(problems)
         return found
 
-    def session(self, name: str, *builds: Build) -> Session:
-        """The session of a file as it is in the editor, to be run on `builds`: a limit may be on a loop of any of them.
+    def session(self, name: str, *builds: Build, text: str | None = None) -> Session:
+        """The session of a file as it is in the editor, or of another `text` for it, to be run on `builds`.
 
-        BadInput when it does not read.
+        A limit may be on a loop of any of them.  BadInput when it does not read.
         """
-        text = self.drafts.open(name).text
+        text = self.drafts.open(name).text if text is None else text
         loops = tuple(dict.fromkeys(loop for build in builds for loop in build.loops))
         found, problems = self.solver.session(text, self.project.path(name), loops)
         if found is None:
             raise _refusal(problems)
         return found
+
+    def mark(self, *files: tuple[str, str]) -> str:
+        """A mark of files (name and text), and of the files beside them that they read: equal for what reads equal."""
+        return etag(repr([(name, text, files_beside(text, self.project.path(name))) for name, text in files]))
 
     def keep(self, case: Case) -> int:
         """Put a reckoned case into the store; returns its id there."""

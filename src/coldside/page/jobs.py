@@ -91,6 +91,7 @@ class Jobs:
         self._clock = clock
         self._changed = threading.Condition()
         self._entries: dict[str, _Entry] = {}
+        self._closed = False
         self._waiting: queue.SimpleQueue[tuple[_Entry, Callable[[Report], None]]] = queue.SimpleQueue()
         for number in range(workers):  # daemons: whoever ends the page does not wait for what still runs
             threading.Thread(target=self._serve, name=f"job-{number}", daemon=True).start()
@@ -123,7 +124,8 @@ class Jobs:
                 if entry is None:
                     raise BadInput("this work is not known any more; start it again")
                 left = end - time.monotonic()
-                if after is None or entry.job.version > after or entry.job.state != RUNNING or left <= 0.0:
+                known = after is not None and entry.job.version <= after and entry.job.state == RUNNING
+                if not known or left <= 0.0 or self._closed:
                     return self._shown(entry)
                 self._changed.wait(left)
 
@@ -146,9 +148,12 @@ class Jobs:
             return self._shown(entry)
 
     def close(self) -> None:
-        """Ask all to stop and wait for none."""
+        """Ask all to stop and wait for none; whoever waits for news is answered."""
         for job in self.running():
             self.stop(job.id)
+        with self._changed:
+            self._closed = True
+            self._changed.notify_all()
 
     # -- called by the work --------------------------------------------------------------------------
     def _serve(self) -> None:

@@ -13,6 +13,7 @@ import webbrowser
 from collections.abc import AsyncIterator, Callable
 from importlib import resources
 from pathlib import Path
+from types import FrameType
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
@@ -38,6 +39,7 @@ def routes() -> list[BaseRoute]:
         made += place.ROUTES
     made.append(Route("/static/sheet.css", _sheet_css))
     made.append(Route("/static/drawings.css", _drawings_css))
+    made.append(Route("/favicon.ico", _no_icon))
     made.append(Mount("/static", StaticFiles(directory=STATIC)))
     return made
 
@@ -46,6 +48,11 @@ async def _sheet_css(_: object) -> Response:
     """The looks of the sheet, which the page's own stand on."""
     css = resources.files("coldside.sheet").joinpath("sheet.css").read_text(encoding="utf-8")
     return PlainTextResponse(css, media_type="text/css", headers={"Cache-Control": "no-cache"})
+
+
+async def _no_icon(_: object) -> Response:
+    """None: a sheet that is opened alone names no icon, and browsers then ask for one."""
+    return Response(status_code=204)
 
 
 async def _drawings_css(_: object) -> Response:
@@ -113,8 +120,19 @@ def serve(
             tell("Other machines on this network can reach it with that key. Use a network that you trust.")
         else:
             tell("On this machine only. Ctrl+C ends it; nothing you typed is lost.")
+        for note in desk.store.notes:
+            tell(note)
         config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, lifespan="on")
-        server = uvicorn.Server(config)
+
+        class Ending(uvicorn.Server):
+            """Waits for no watcher: an open page always has a request under way that is answered with the next news."""
+
+            def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+                """Ctrl+C, or being asked to end."""
+                desk.jobs.close()
+                super().handle_exit(sig, frame)
+
+        server = Ending(config)
         if browser:
             webbrowser.open(address)
         server.run(sockets=[door])

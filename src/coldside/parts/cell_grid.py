@@ -41,8 +41,9 @@ def _heats(c1, c2, R, n1, n2, T1, T2, total):
 
 
 @numba.njit(cache=True, error_model="numpy", nogil=True)
-def grid_heat(C1, C2, h1, h2, cells, liquid):
-    """Flat arrays; as `rating._grid_heat`."""
+def grid_heat(streams, cells, liquid):
+    """Of flat arrays C1, C2, h1, h2; as `rating._grid_heat`."""
+    C1, C2, h1, h2 = streams
     n1, n2 = cells
     found, T1, T2 = np.empty_like(C1), np.empty((n2, LANES)), np.empty((n1, LANES))
     c1, c2, R, total = np.empty(LANES), np.empty(LANES), np.empty(LANES), np.empty(LANES)
@@ -59,11 +60,12 @@ def grid_heat(C1, C2, h1, h2, cells, liquid):
 
 
 @numba.njit(cache=True, error_model="numpy", nogil=True)
-def match(C1, C2, h1, h2, cells, liquid, moved, target, between):
+def match(streams, cells, liquid, moved, target, between):
     """The factor `between` its ends at which each grid meets its `target`; as `rating._match`, to round-off.
 
     `moved` says of either film whether the factor moves it.
     """
+    C1, C2, h1, h2 = streams
     n1, n2 = cells
     on_1, on_2 = moved
     least, most = between

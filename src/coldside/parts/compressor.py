@@ -14,7 +14,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -478,7 +479,18 @@ def _tabulate(lines: Lines, lowest: float, highest: float) -> SpeedTable:
 
 
 def _table_of_family(spec: CompressorSpec) -> SpeedTable:
-    """The generic family on the grid; speeds are shares of design speed unless that is known."""
+    """The generic family on the grid; speeds are shares of design speed unless that is known.
+
+    Efficiency goes with its peak, and so does the work that the design asks for: flow and head do not know the peak.
+    """
+    table = _family_at_usual_peak(spec.design_flow, spec.design_pressure_ratio, spec.design_speed)
+    usual = CompressorSpec().peak_efficiency
+    return replace(table, efficiency=table.efficiency * (spec.peak_efficiency / usual))
+
+
+@lru_cache(maxsize=32)
+def _family_at_usual_peak(flow: float | None, ratio: float | None, speed: float | None) -> SpeedTable:
+    spec = CompressorSpec(design_flow=flow, design_pressure_ratio=ratio, design_speed=speed)
     unit = 1.0 if spec.design_speed is None else spec.design_speed
 
     def lines(speed: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:

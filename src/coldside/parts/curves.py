@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.errors import BadInput
+from coldside.media.compiled import worth_compiling
 
 LEAST_FALL = 1e-3  # smallest fall kept anywhere, as a share of (shut-off rise / largest flow): solvers need a slope
 STOPPED = 1e-3  # below this share of full speed a pump or fan counts as stopped
@@ -52,6 +53,12 @@ def hermite(x: np.ndarray, y: np.ndarray, slope: np.ndarray, at: np.ndarray | fl
     `y` and `slope` are (n,) or (n, k); the result has the shape of `at`, followed by (k,).
     """
     at = np.asarray(at, dtype=float)
+    if y.ndim == 1 and worth_compiling(at.size):
+        from coldside.parts.cubic import cubic  # Numba: only where a whole run is put together
+
+        knots, heights, slopes = (np.ascontiguousarray(v, dtype=float) for v in (x, y, slope))
+        value, rate = cubic(knots, heights, slopes, np.ascontiguousarray(at).ravel())
+        return value.reshape(at.shape), rate.reshape(at.shape)
     i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
     tail = (1,) * (y.ndim - 1)
     h = (x[i + 1] - x[i]).reshape(at.shape + tail)

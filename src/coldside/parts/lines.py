@@ -340,9 +340,10 @@ def _tube(
     length, bore = size
     Re = np.maximum(np.abs(V) * density * bore / viscosity, 1.0)  # f Re = 64 below
     step = 1e-4  # relative; the central difference of ln(f Re) is then good to 1e-7
-    f_Re = friction_factor(Re, SMOOTH / bore) * Re
     up, down = Re * (1 + step), Re * (1 - step)
-    gain = np.log(friction_factor(up, SMOOTH / bore) * up) - np.log(friction_factor(down, SMOOTH / bore) * down)
+    near = np.stack([Re, up, down])
+    f_Re, above, below = friction_factor(near, SMOOTH / bore) * near
+    gain = np.log(above) - np.log(below)
     power = np.where(Re > 1.0, gain / (np.log(up) - np.log(down)), 0.0)
     rubbing = f_Re * viscosity * length / (2 * bore**2)
     loss = rubbing * V + K * density * V * np.abs(V) / 2

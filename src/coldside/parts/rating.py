@@ -363,7 +363,7 @@ def _matched(
     from coldside.parts.cell_grid import match  # Numba: only where a table is made
 
     C1, C2, h1, h2, aim = (_flat(v, target.shape) for v in (*streams, target))
-    found = match(C1, C2, h1, h2, cells, liquid, moved, aim, (least, STRONGEST_TRIED))
+    found = match((C1, C2, h1, h2), cells, liquid, moved, aim, (least, STRONGEST_TRIED))
     return np.asarray(found.reshape(target.shape))
 
 
@@ -376,7 +376,7 @@ def _grid_heat(
         from coldside.parts.cell_grid import grid_heat  # Numba: only where a table is made
 
         c1, c2, g1, g2 = (_flat(v, C1.shape) for v in (C1, C2, h1, h2))
-        return np.asarray(grid_heat(c1, c2, g1, g2, cells, liquid).reshape(C1.shape))
+        return np.asarray(grid_heat((c1, c2, g1, g2), cells, liquid).reshape(C1.shape))
     c1, c2 = C1 / n2, C2 / n1
     R = _cell_resistance(c1, h1 / (n1 * n2), liquid == 1) + _cell_resistance(c2, h2 / (n1 * n2), liquid == 2)
     # both streams are followed by what they lose or gain in units of the inlet difference

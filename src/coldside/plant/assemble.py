@@ -11,6 +11,7 @@ import itertools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -437,13 +438,17 @@ class _Assembly(Threads):
             "values_b": _flat([t.b.ravel() for t in found]),
         }
 
+    @cached_property
+    def _under_all_starts(self) -> float:
+        starts = [self.start_T, self.demand.ambient_range[0], *(f.start for f in self.fields if f.start is not None)]
+        return min(starts) - 5.0 - self._colder()
+
     def _coldest(self, loop: int = -1) -> float:
         """Under all starts; of one loop's tables the bottom of their coolant axis, never under its freezing point.
 
         A chilled loop's tables reach down to freezing, where the chiller takes nothing more.
         """
-        starts = [self.start_T, self.demand.ambient_range[0], *(f.start for f in self.fields if f.start is not None)]
-        lowest = min(starts) - 5.0 - self._colder()
+        lowest = self._under_all_starts
         if loop < 0:
             return lowest
         freezing = self.loops[loop].coolant.freezing_point
@@ -708,13 +713,18 @@ class _Assembly(Threads):
 
 
 def _unique_rows(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Unlike rows, and the place of every row among them: column by column, which sorts numbers and not rows."""
-    code = np.zeros(len(rows), dtype=np.int64)
-    for column in rows.T:
-        values, place = np.unique(column, return_inverse=True)
-        code = np.unique(code * len(values) + place, return_inverse=True)[1]
+    """Unlike rows, and the place of every row among them: by one number a row, which sorts faster than rows do."""
+    code = np.zeros(len(rows), dtype=np.uint64)
+    for (
+        column
+    ) in rows.T:  # bits of every column, scrambled one by one (Fowler, Noll and Vo's way with words, own prime)
+        code = (code ^ np.ascontiguousarray(column + 0.0).view(np.uint64)) * np.uint64(0x9E3779B97F4A7C15)
+        code ^= code >> np.uint64(29)
     _, first, back = np.unique(code, return_index=True, return_inverse=True)
-    return rows[first], back
+    if (rows[first][back] == rows).all():
+        return rows[first], back
+    unlike, place = np.unique(rows, axis=0, return_inverse=True)  # two rows of one number: hardly ever
+    return unlike, place.ravel()
 
 
 def _feed_points(T_feed: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray | None]:

@@ -479,7 +479,11 @@ def charge_split(
     """
     network = network_of(path, closed=False)
     losses = [_rising(charge_part_loss(build.parts[name], peak_flow)) for name in network.names]
-    m = solve(network, losses, len(flow), max(float(np.max(flow)), 1e-3), through=np.asarray(flow, dtype=float))
+    whole = np.asarray(flow, dtype=float)
+    if len(network.links) == network.nodes - 1:  # one after another: nothing to share
+        m = np.repeat(whole[:, None], len(network.links), axis=1)
+    else:
+        m = solve(network, losses, len(flow), max(float(np.max(flow)), 1e-3), through=whole)
     total = np.zeros(len(flow))
     for k in _one_way_through(network):
         total += losses[k](m[:, k])[0]

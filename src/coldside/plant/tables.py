@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -193,7 +194,10 @@ def tabulate(
 
 def _padded(values: np.ndarray, axis: int) -> np.ndarray:
     """One node more at both ends of an axis, continued by a parabola."""
-    v = np.moveaxis(values, axis, 0)
-    first = 3.0 * v[0] - 3.0 * v[1] + v[2]
-    last = 3.0 * v[-1] - 3.0 * v[-2] + v[-3]
-    return np.moveaxis(np.concatenate([first[None], v, last[None]]), 0, axis)
+    ahead: tuple[Any, ...] = (slice(None),) * axis
+    v = [values[(*ahead, k)] for k in (0, 1, 2, -1, -2, -3)]
+    found = np.empty(tuple(n + 2 * (k == axis) for k, n in enumerate(values.shape)))
+    found[(*ahead, slice(1, -1))] = values
+    found[(*ahead, 0)] = 3.0 * v[0] - 3.0 * v[1] + v[2]
+    found[(*ahead, -1)] = 3.0 * v[3] - 3.0 * v[4] + v[5]
+    return found

@@ -261,7 +261,8 @@ class _Chart:
             x = self.x(tick)
             self.pieces.append(f'<path d="M{x:.1f} {y:.1f}v5" class="ax" stroke="#5c666e"/>')
             self.text(x, y + 17.0, words, "", "middle")
-        self.text(self.right + 11.0, y + 17.0, "min" if seconds > 300.0 else "min:s")
+        past = max((box.x1 + 6.0 for box in self.boxes[len(self.boxes) - len(told) :]), default=0.0)
+        self.text(max(self.right + 11.0, past), y + 17.0, "min" if seconds > 300.0 else "min:s")
 
     def bands(self, top: float, bottom: float) -> None:
         """A faint band behind every stretch in boost."""

@@ -20,6 +20,7 @@ import numpy as np
 
 from coldside.build.model import names_on
 from coldside.errors import BadInput
+from coldside.explore.changes import behind
 from coldside.explore.compare import Comparison, Entry, check_number
 from coldside.explore.compare_words import ComparisonWords, comparison_words
 from coldside.judge.power import mean_where, power_kept
@@ -312,7 +313,16 @@ def _heat_rows(found: Comparison, system: str) -> list[Row]:
         share = None if entry.bands is None else entry.bands.chances.get("all")
         return "" if share is None or not entry.verdict.limits else chance_words(share)
 
+    def in_hand(entry: Entry) -> str:
+        knock = entry.verdict.knock
+        margin = None if knock is None or knock.margins is None else knock.margins.temperature
+        if margin is None:
+            return ""
+        said = shown(Quantity(abs(margin), "temperature_difference"), system)
+        return f"{said} of charge" if margin >= 0.0 else f"none: {said} too warm"
+
     rows.append(_row(found, "Chance that every limit holds", chance))
+    rows.append(_row(found, "Left to knock at the worst moment, known to 15 to 20 K", in_hand))
     return rows
 
 
@@ -405,7 +415,21 @@ def _room_rows(found: Comparison, system: str) -> list[Row]:
         held = entry.inventory.coolant_volume
         return show(held, "volume", system) if held > 0.0 else "none"
 
+    def preheated(entry: Entry) -> str:
+        forecast = entry.forecast
+        rises = []
+        for name in behind(forecast.build):
+            reaches = forecast.inlet.get((name, "cooling"))
+            if reaches is not None and forecast.boost.any():
+                rise = float((reaches - forecast.demand.ambient_temperature)[forecast.boost].max())
+                rises.append(f"{shown(Quantity(max(rise, 0.0), 'temperature_difference'), system)} ({name})")
+        return ", ".join(rises) or "none behind a face that cools the charge"
+
+    def preheats() -> bool:
+        return any(behind(entry.forecast.build) for entry in found.entries)
+
     return [
+        *([_row(found, "Air into the radiator warmer by, at worst in boost", preheated)] if preheats() else []),
         _row(found, "Mass", lambda entry: show(entry.inventory.mass, "mass", system), "mass"),
         _row(found, "Coolant in it", coolant),
         _row(found, "Tanks", total(ReservoirSpec, "volume", "volume")),

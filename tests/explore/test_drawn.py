@@ -1,0 +1,105 @@
+"""Runs of which there are many: fewer samples where nothing happens, a quicker scheme, bands as from fine runs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from coldside.build.files import load_build
+from coldside.build.model import Build
+from coldside.duty.demand import sample
+from coldside.duty.model import LimitSpec, PhaseSpec, Session
+from coldside.duty.phases import load_session
+from coldside.explore.bands import simulate_many
+from coldside.explore.draws import drawn, scores, uncertain_inputs, values_of
+from coldside.explore.outcome import DRAWN, FINE, figures, run, thinned
+from coldside.plant.assemble import assemble
+from coldside.plant.forecast import simulate, solve
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+@cache
+def build_of(name: str) -> Build:
+    return load_build(EXAMPLES / f"{name}.toml")
+
+
+def short(session: str, *phases: PhaseSpec) -> Session:
+    """Two minutes of a bundled session's air: traffic, then a pull, or the phases given."""
+    whole = load_session(EXAMPLES / "sessions" / f"{session}.toml")
+    traffic = PhaseSpec(kind="traffic", duration=90.0)
+    pull = PhaseSpec(kind="pull", on="road", from_speed=55.0, to_speed=115.0, duration=9.0, gear=3)
+    after = PhaseSpec(kind="cruise", duration=40.0, speed=25.0)
+    limits = (LimitSpec(quantity="intake", at_most=325.0),)
+    return replace(whole, phases=phases or (traffic, pull, after), groups={}, limits=limits)
+
+
+DRIVE = short("traffic-then-pull")
+
+
+def test_quiet_stretches_are_looked_at_less_often_and_the_moments_that_count_are_not_missed():
+    demand = sample(DRIVE, build_of("tern/air"))
+    seen = run(build_of("tern/air"), DRIVE, DRAWN)
+    steps = np.round(np.diff(seen.time) / 0.1)
+    loud = demand.full_load | demand.boost
+    near = (seen.time > demand.time[loud][0] - 1.5) & (seen.time < demand.time[loud][-1] + 15.0)
+    assert steps[near[:-1]].max() <= DRAWN.every
+    assert np.median(steps[~near[:-1]]) == DRAWN.quiet
+    assert demand.time[np.flatnonzero(loud)[-1]] in seen.time  # the pull's last moment, where its peak is
+    assert demand.time[np.flatnonzero(demand.boost)[0]] in seen.time
+    assert [span.kind for span in seen.demand.spans] == [span.kind for span in demand.spans]
+
+
+@pytest.mark.parametrize("name", ["tern/water", "tern/air"])
+def test_the_quick_scheme_is_that_of_second_order(name):
+    """Of the same plant, a forward step alone would be ten times as far off (0.1 s steps on samples 0.4 s apart)."""
+    demand = run(build_of(name), DRIVE, replace(DRAWN, quiet=0)).demand
+    plant = assemble(build_of(name), demand)
+    exact = solve(plant, parts=8).intake
+    assert np.abs(solve(plant, quick=True).intake - exact).max() < 0.15
+    assert np.abs(solve(plant, quick=True, parts=8).intake - exact).max() < 0.05
+
+
+def test_spacing_is_the_samples_own():
+    """Every second sample of an evenly sampled plant, told so: the same answer as a plant with the longer step."""
+    build = build_of("tern/air")
+    demand = sample(DRIVE, build)
+    twice = thinned(demand, replace(DRAWN, every=2 * DRAWN.every))
+    plant = assemble(build, twice)
+    told = replace(plant, arrays=plant.arrays._replace(step=0.5 * plant.arrays.step))
+    spacing = np.full(len(twice.time) - 1, 2.0)
+    assert solve(told, spacing=spacing).intake == pytest.approx(solve(plant).intake, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["tern/water", "tern/air", "plover/build", "heron/two_stage"])
+def test_bands_are_those_of_fine_runs(name):
+    """Percentiles of draws as they are made, against the same draws run as a forecast is: within 0.3 K and 0.5 %."""
+    build, n = build_of(name), 8
+    bands = simulate_many(build, DRIVE, n)
+    inputs = uncertain_inputs(build, DRIVE)
+    rows = values_of(inputs, scores(len(inputs), n))
+    fine = [figures(run(*drawn(build, DRIVE, inputs, row), FINE)) for row in rows]
+    for figure in ("intake_max", "sensor_max", "limits.0", *(key for key in fine[0] if key.startswith("coolant_max"))):
+        exact = np.percentile([one[figure] for one in fine], (10.0, 50.0, 90.0))
+        assert bands.figures[figure] == pytest.approx(exact, abs=0.3), figure
+    exact = np.percentile([one["power_mean"] for one in fine], (10.0, 50.0, 90.0))
+    assert bands.figures["power_mean"] == pytest.approx(exact, rel=0.005)
+
+
+def test_passes_are_driven_with_the_power_that_heat_leaves():
+    """Bands of a session of passes lie about its forecast: with nothing uncertain they are the forecast itself."""
+    whole = load_session(EXAMPLES / "sessions" / "standing-passes.toml")
+    passes = next(phase for phase in whole.phases if phase.kind == "pass")
+    session = replace(whole, phases=(replace(passes, repeat=2, rest=30.0),), groups={}, limits=())
+    build = build_of("plover/build")
+    forecast = simulate(build, session)
+    assert forecast.shares
+    found = simulate_many(build, session, 2, forecast=forecast, inputs=())
+    assert found.shares == forecast.shares
+    assert found.outcomes["intake_max"] == pytest.approx([forecast.intake[forecast.peak]] * 2, abs=1e-9)
+    own = run(build, session, DRAWN, shares=forecast.shares).demand.runs
+    assert [one.time for one in own] == pytest.approx([one.run.time for one in forecast.runs], abs=1e-9)
