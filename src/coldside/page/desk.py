@@ -16,6 +16,7 @@ from coldside.build.model import Build
 from coldside.duty.model import Session
 from coldside.duty.phases import load_session
 from coldside.errors import BadInput, ManyBadInputs
+from coldside.explore import workers
 from coldside.page.cases import Case, Cases
 from coldside.page.drafts import Drafts
 from coldside.page.jobs import Jobs
@@ -89,11 +90,15 @@ class Desk:
         texts = {case.build_file: case.build_text, case.session_file: case.session_text}
         return self.kept.keep(*case.answer(), texts)
 
-    def warm(self) -> None:
-        """Have the solver ready before it is asked: compiled on a machine's first use, loaded at each start."""
+    def make_ready(self) -> None:
+        """Load the solver (it is compiled on a machine's first use) and fork the workers that share it.
+
+        Before any thread is started: a process with threads makes no workers.
+        """
         top = examples_folder()
         build = load_build(top / "tern" / "water.toml")
-        self.solver.warm(build, load_session(top / "sessions" / "steady.toml", build.loops))
+        self.solver.quick(build, load_session(top / "sessions" / "dyno-pulls.toml", build.loops))
+        workers.warm()
 
     def close(self) -> None:
         """Stop what runs and close the store."""

@@ -9,6 +9,7 @@ import contextlib
 import os
 import secrets
 import socket
+import threading
 import webbrowser
 from collections.abc import AsyncIterator, Callable
 from importlib import resources
@@ -29,6 +30,7 @@ from coldside.sheet.figures import chart_css
 from coldside.sheet.scale import ribbon_css
 
 PORT = 8750
+PATIENCE = 2.0  # s from Ctrl+C until what still runs is given up
 STATIC = Path(str(resources.files("coldside.page"))) / "static"
 
 
@@ -66,7 +68,6 @@ def create_app(desk: Desk, *, token: str, hosts: tuple[str, ...] = ()) -> Starle
 
     @contextlib.asynccontextmanager
     async def life(_: Starlette) -> AsyncIterator[None]:
-        desk.warm()
         yield
         desk.close()
 
@@ -104,11 +105,17 @@ def serve(
     browser: bool = True,
     system: str = "si",
     tell: Callable[[str], None] = print,
+    announce: Callable[[], None] = lambda: None,
 ) -> None:
-    """Run the page until it is interrupted; the address with its key is told, and opened where `browser` is true."""
+    """Run the page until it is interrupted; the address with its key is told, and opened where `browser` is true.
+
+    `announce` is called before the solver is loaded, to say that it takes its time on a machine's first use.
+    """
     import uvicorn
 
     desk = Desk(folder, system)
+    announce()
+    desk.make_ready()
     token = secrets.token_urlsafe(24)
     hosts = () if host in LOOPBACK else ("*", socket.gethostname().lower())
     app = create_app(desk, token=token, hosts=hosts)
@@ -125,10 +132,13 @@ def serve(
         config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, lifespan="on")
 
         class Ending(uvicorn.Server):
-            """Waits for no watcher: an open page always has a request under way that is answered with the next news."""
+            """Ends soon, whatever runs: a watcher is answered at once, a forecast that nobody will read is given up."""
 
             def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-                """Ctrl+C, or being asked to end."""
+                """Ctrl+C, or being asked to end.  What the page has shown as kept is on the disk already."""
+                last = threading.Timer(PATIENCE, os._exit, (128 + sig,))
+                last.daemon = True
+                last.start()
                 desk.jobs.close()
                 super().handle_exit(sig, frame)
 
