@@ -7,6 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from coldside.judge import airways
+from coldside.parts.exchanger import ExchangerSpec
+from coldside.plant.layout import FACE_HOTTEST
 from judge import made
 
 
@@ -40,3 +42,28 @@ def test_own_hot_air_is_told_with_its_worst_moment():
     ]
     cool = {**base.inlet, ("rear_hx", "cooling"): np.full_like(base.time, made.AMBIENT + 4.0)}
     assert texts(airways.own_air, replace(base, inlet=cool)) == []
+
+
+def test_a_radiator_short_of_air_for_long_is_a_reason_and_a_short_or_standing_spell_is_none():
+    base = made.forecast()
+    parts = {**base.build.parts, "engine_radiator": ExchangerSpec(heat=50e3)}
+    base = replace(base, build=replace(base.build, parts=parts))
+    assert texts(airways.starved, base) == []
+
+    def hot(until: float, speed: float):
+        leaving = np.where(base.time <= until, FACE_HOTTEST, made.AMBIENT + 30.0)
+        demand = replace(base.demand, road_speed=np.full_like(base.time, speed))
+        outlet = {**base.outlet, ("engine_radiator", "cooling"): leaving}
+        return replace(base, demand=demand, outlet=outlet)
+
+    assert texts(airways.starved, hot(30.0, 30.0)) == []
+    (told,) = texts(airways.starved, hot(240.0, 30.0), "us")
+    assert told.startswith("The engine's own radiator gets too little air for 4 min")
+    assert "would run over 230 degF. Give it more air before anything else" in told
+    still = hot(240.0, 0.0)
+    assert (
+        texts(airways.starved, replace(still, plenum_pressure=np.full_like(base.time, base.demand.ambient_pressure)))
+        == []
+    )
+    (shown,) = [one.words("us") for one in airways.starved(hot(240.0, 30.0), plain=True)]
+    assert "typed" not in shown and "kW" not in shown

@@ -191,7 +191,10 @@ def test_a_face_in_still_air_does_not_glow(tmp_path, examples):
     session = session_of(tmp_path, AMBIENT + '[[phases]]\nkind = "idle"\nduration = "20 s"\n')
     found = simulate(build, session)
     assert found.outlet["engine_radiator", "cooling"].max() <= layout.FACE_HOTTEST + 1e-9
-    assert any("engine_radiator: so little air passes for 20 s" in words for words in found.health.extrapolated)
+    assert any(
+        "engine_radiator: too little air to carry off its heat below 110 degC for 20 s" in words
+        for words in found.health.extrapolated
+    )
     point = operating_point(build, session=session, at="END")
     assert point.outlet["engine_radiator", "cooling"] <= layout.FACE_HOTTEST + 1e-9
 

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from coldside.build.model import Parallel, Path, names_on
-from coldside.judge.airways import leaking, own_air
+from coldside.judge.airways import leaking, own_air, starved
 from coldside.judge.coolant import unfit_coolant
 from coldside.judge.corrections import correction_words
 from coldside.judge.heat import charge_cores, core_loops, heat_shares, is_core, largest_rung, preheat_rung
@@ -56,6 +56,7 @@ def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
     found: list[Sentence] = []
     for look in (
         faults_tried,
+        starved,
         no_core,
         unfit_coolant,
         over_rating,

@@ -21,6 +21,8 @@ DOUBT_TOLD = 0.05  # of a conductance: less is below what its bench point is goo
 SPOOLING = 1.0  # s under the lowest line of a map that any spool-up spends there
 BACKWARDS = 1e-3  # kg/s of air against its path that is worth a word
 SURGE_RATIO = 1.3  # below it there is little pressure to run back: the line itself is doubtful there (own)
+# of a face with a heat of its own, in the words of an owner; `judge/airways.py` says whether it matters
+STARVED = f"too little air to carry off its heat below {layout.FACE_HOTTEST - 273.15:.0f} degC"
 TABLE_MISS_ALLOWED = 1.0  # K of compressor outlet: what a charge core leaves of it stays near 0.2 K of intake (own)
 
 
@@ -83,6 +85,11 @@ def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[s
         for T in (float(mean.min()), float(mean.max())):
             found.extend(f"{loop.loop.name} loop: {words}" for words in loop.coolant.extrapolated(T))
     return found
+
+
+def _lasting(seconds: float) -> str:
+    """A length of time as one would say it."""
+    return f"{seconds:.0f} s" if seconds < 99.5 else f"{seconds / 60.0:.0f} min"
 
 
 def _clock(seconds: float) -> str:
@@ -196,10 +203,7 @@ def _ducts_left(plant: Plant, solution: Solution) -> list[str]:
         most = layout.FACE_HOTTEST - solution.streams[:, first, 0]  # of air as the duct draws it
         seconds = float(np.count_nonzero(rise >= most - 1e-6)) * A.step
         if seconds > 0.0:
-            found.append(
-                f"{plant.passes[p].part}: so little air passes for {seconds:.0f} s that its heat would bring it over "
-                f"{layout.FACE_HOTTEST - 273.15:.0f} degC; it gave less there"
-            )
+            found.append(f"{plant.passes[p].part}: {STARVED} for {_lasting(seconds)}; it was taken to give less there")
     return found
 
 

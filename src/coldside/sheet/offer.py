@@ -23,6 +23,7 @@ from coldside.errors import BadInput
 from coldside.explore.changes import behind
 from coldside.explore.compare import Comparison, Entry, check_number
 from coldside.explore.compare_words import ComparisonWords, comparison_words
+from coldside.judge.airways import starved
 from coldside.judge.power import mean_where, power_kept
 from coldside.judge.sureness import chance_words
 from coldside.judge.tract import TO_SPARE, charge_tract
@@ -233,9 +234,9 @@ def proposal(
         offer_notes=tuple(line for line in typed if line),
         left_out=(*_kept_words(comparison, costs), UNLISTED, UNSEEN),
         assumptions=tuple(_told(text) for text in _assumptions(comparison, system)),
-        cautions=tuple(_told(text) for text in _cautions(comparison)),
+        cautions=tuple(_told(text) for text in _cautions(comparison, system)),
         made_from=_made_from(comparison),
-        for_the_shop=_for_the_shop(comparison, prices),
+        for_the_shop=_for_the_shop(comparison, prices, system),
     )
 
 
@@ -246,9 +247,12 @@ def _typed(text: str) -> str:
     ).strip()
 
 
-def _for_the_shop(found: Comparison, prices: Prices) -> tuple[str, ...]:
+def _for_the_shop(found: Comparison, prices: Prices, system: str) -> tuple[str, ...]:
     lost = unused(prices, [entry.forecast.build for entry in found.entries])
-    return (f"In the price list, but on none of these builds: {listed(lost)}.",) if lost else ()
+    said = [f"In the price list, but on none of these builds: {listed(lost)}."] if lost else []
+    for entry in found.entries:  # how a model was used is for the shop to weigh, not for its customer
+        said += [f"{entry.letter}: {retold(text, system)}." for text in entry.forecast.health.extrapolated]
+    return tuple(said)
 
 
 def _told(text: str) -> str:
@@ -610,15 +614,17 @@ def _assumptions(found: Comparison, system: str) -> list[str]:
                 f"{entry.letter}: {len(defaults)} values that nobody gave were taken by default, {spread} of them with "
                 "a known spread. Its build sheet lists them all."
             )
-        said += [f"{entry.letter}: {retold(text, system)}." for text in entry.forecast.health.extrapolated]
     said.append(
         "Time to boost is what filling the charge tract adds; the lag is the build's own figure, not a forecast."
     )
     return said
 
 
-def _cautions(found: Comparison) -> list[str]:
-    return list(dict.fromkeys(text for entry in found.entries for text in entry.verdict.cautions))
+def _cautions(found: Comparison, system: str) -> list[str]:
+    said = [
+        f"{entry.letter}: {one.words(system)}" for entry in found.entries for one in starved(entry.forecast, plain=True)
+    ]
+    return [*said, *dict.fromkeys(text for entry in found.entries for text in entry.verdict.cautions)]
 
 
 def _made_from(found: Comparison) -> str:
