@@ -8,6 +8,7 @@
 #   make keys       write docs/keys.md anew after a change of a specification
 #   make validation write docs/validation.md anew after a change of a check case or of what it checks
 #   make facts      write docs/facts.md anew after a change of a rule's record or of what it runs
+#   make screenshots make docs/screenshots anew after a change of the page's looks
 #   make bench      speed against other solvers, ratios of one interleaved run
 #   make clean      remove what a run leaves behind; `make distclean` removes .venv too
 #
@@ -16,7 +17,7 @@
 
 .POSIX:
 .SUFFIXES:
-.PHONY: help demo test check check-all format keys validation facts bench clean distclean setup setup-test
+.PHONY: help demo test check check-all format keys validation facts screenshots bench clean distclean setup setup-test
 
 PYTHON =
 VENV = .venv
@@ -28,7 +29,7 @@ PIP = PIP_CONSTRAINT=constraints.txt PIP_BUILD_CONSTRAINT=constraints.txt PIP_DI
 PATHS = src tests bench docs
 
 help:
-	@sed -n '3,12s/^# *//p' Makefile
+	@sed -n '3,13s/^# *//p' Makefile
 
 demo: $(VENV)/.base
 	$(VENV)/bin/coldside demo
@@ -56,6 +57,9 @@ validation: $(VENV)/.test
 
 facts: $(VENV)/.test
 	$(PY) docs/make_facts.py
+
+screenshots: $(VENV)/.test
+	$(PY) docs/make_screenshots.py
 
 bench: $(VENV)/.test
 	$(PY) bench/run.py
