@@ -198,6 +198,8 @@ REFUSALS = [
     ("9 Lx", "volume", '"9 Lx" has the unknown unit "Lx" (nearest: "L"); a volume takes L, US gal, mL, in3, imp gal'),
     ("9 psi", "volume", '"9 psi" is a pressure; here a volume is needed, such as "9 L" or "2.4 US gal"'),
     ("1,5 bar gauge", "pressure", '"1,5 bar gauge" has a comma; write a decimal point: "1.5 bar gauge"'),
+    ("1,5 bar", "engine_speed", '"1,5 bar" is a pressure; here an engine or shaft speed is needed, such as "6000 rpm" or "100 rev/s"'),
+    ("1,5 bar", "pressure", '"1,5 bar" does not say gauge or abs; write "1.5 bar gauge" or "1.5 bar abs"'),
     ("3,46", "number", '"3,46" has a comma; write a decimal point: "3.46"'),
     ("0,125 L", "volume", '"0,125 L" has a comma; write a decimal point: "0.125 L"'),
     ("1,120 kg", "mass", '"1,120 kg" has a comma; write a decimal point, and no mark between thousands: "1.120 kg" or "1120 kg"'),

@@ -196,6 +196,7 @@ class _Reader:
         if quotes := sorted(set(text) & set(CURLY)):
             raise self.refuse(f"has the quotes of a text processor ({' '.join(quotes)}); take them out")
         if _COMMA.search(text):
+            self._look_behind_the_comma(text)
             raise self.refuse(f"has a comma; {decimal_point(text)}")
         fraction = _FRACTION.match(text)
         if fraction and float(fraction["below"]) > 0.0:
@@ -206,6 +207,25 @@ class _Reader:
             raise self.refuse(f"has a blank inside the number; write {typed(_GAP_INSIDE.sub('', text))}")
         if re.match(r"[+-]?(nan|inf|infinity)\b", text, re.IGNORECASE):
             raise self.refuse(f"is not a finite number; {wanted(self.kind)}")
+
+    def _look_behind_the_comma(self, text: str) -> None:
+        """Refuses what would be wrong here with a decimal point too: a pressure where a speed is needed."""
+        point = re.sub(r"(?<=[0-9])\s*,\s*(?=[0-9])", ".", text)
+        unit = self._split(point.split("+-")[0].strip())[1]
+        try:
+            if unit:
+                self._spelling(unit, 0.0)
+        except BadInput:
+            if any(unit in spec.factors for kind, spec in KINDS.items() if kind not in BARE):
+                raise _Reader(point, self.kind, self.word).refused_as(self.text) from None
+
+    def refused_as(self, text: str) -> BadInput:
+        """The refusal of this text, said of another."""
+        try:
+            self.read()
+        except BadInput as error:
+            return BadInput(error.message.replace(typed(self.text), typed(text), 1))
+        raise AssertionError(f"{self.text} reads")
 
     def _split(self, text: str) -> tuple[float, str]:
         found = _NUMBER_AND_UNIT.match(text)
