@@ -58,7 +58,8 @@ def test_broken_in_the_fifth_pull():
     verdict = judge(calibrated(8.0))
     assert not verdict.holds
     assert verdict.words().headline == (
-        "Holds for four pulls. The fifth falls 1 K short of your 8 K knock margin; the worst, the sixth, 3 K short. "
+        "Does not hold: the first four pulls do, the fifth falls 1 K short of your 8 K knock margin; the worst, "
+        "the sixth, 3 K short. "
         f"First short of it at 4:10 into the session, 2.1 s in all. {KNOWN}"
     )
     (limit,) = verdict.limits
@@ -115,7 +116,7 @@ def test_proposed_limits_are_not_called_yours():
     forecast = made.forecast(limits=(made.limit("intake", 327.15),))
     forecast = replace(forecast, session=replace(forecast.session, proposed=True))
     words = judge(forecast).words().headline
-    assert "The fifth goes 1 K over the proposed 54 degC limit" in words
+    assert "the fifth goes 1 K over the proposed 54 degC limit" in words
     assert "your" not in words
     # limits given beside the session are the user's again
     assert "your" in judge(forecast, [made.limit("intake", 327.15)]).words().headline

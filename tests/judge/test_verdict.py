@@ -48,7 +48,8 @@ def test_gives_in_the_fifth_pull():
     verdict = judge(forecast)
     assert not verdict.holds
     assert said(forecast) == (
-        "Holds for four pulls. The fifth goes 1 K over your 54 degC limit; the worst, the sixth, 3 K over. "
+        "Does not hold: the first four pulls do, the fifth goes 1 K over your 54 degC limit; the worst, the sixth, "
+        "3 K over. "
         "First over it at 4:10 into the session, 1.9 s in all."
     )
     (limit,) = verdict.limits
@@ -73,26 +74,27 @@ def test_gives_at_once():
 def test_only_the_last_gives():
     forecast = made.forecast(limits=(made.limit("intake", 329.0),))
     assert said(forecast, "us").startswith(
-        "Holds for five pulls. The sixth goes 2 degF over your 132.5 degF limit. First"
+        "Does not hold: the first five pulls do, the sixth goes 2 degF over your 132.5 degF limit. First"
     )
 
 
 def test_less_than_a_degree_is_said_as_such():
     forecast = made.forecast(limits=(made.limit("intake", 329.9),))
-    assert "The sixth goes less than 1 K over your 56.8 degC limit." in said(forecast)
+    assert "the sixth goes less than 1 K over your 56.8 degC limit." in said(forecast)
 
 
 def test_a_group_is_called_by_its_name():
     forecast = made.forecast(limits=(made.limit("intake", 327.15),))
     forecast = replace(forecast, session=replace(forecast.session, groups={"lap": 6}))
-    assert said(forecast).startswith("Holds for four laps. The fifth goes")
+    assert said(forecast).startswith("Does not hold: the first four laps do, the fifth goes")
 
 
 def test_a_limit_that_always_counts_names_time_and_phase():
     # coolant 302 K + t/30: passes 310 K at 240 s, where the fourth rest ends; ends at 302 + 310/30
     forecast = made.forecast(limits=(made.limit("coolant", 310.0, "always"), made.limit("intake", 320.0)))
     assert said(forecast) == (
-        "Holds for one pull. The second goes 2 K over your 46.9 degC limit; the worst, the sixth, 10 K over. "
+        "Does not hold: the first pull does, the second goes 2 K over your 46.9 degC limit; the worst, the sixth, "
+        "10 K over. "
         "First over it at 1:08 into the session, 18 s in all. Broken too: coolant."
     )
     alone = judge(forecast, limits=(made.limit("coolant", 310.0, "always"),))

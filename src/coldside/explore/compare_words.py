@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from coldside.explore.bands import PERCENTILES
-from coldside.explore.compare import HOTTEST, LETTERS, MEAN, Comparison, Contrast, Entry, Loss
+from coldside.explore.compare import HOTTEST, LETTERS, LIKELY, MEAN, Comparison, Contrast, Entry, Loss
 from coldside.judge.sureness import chance_words
 from coldside.judge.wording import Quantity, Range, Sentence, listed
 
@@ -119,9 +119,11 @@ def _sureness(found: Comparison, contrast: Contrast, word: str) -> Sentence | No
     if not contrast.overlap:
         text += "the two ranges do not overlap"
     elif contrast.settled == "open":
-        text += (
-            "the two ranges overlap, and {ahead} is {word} in only {chance} of the cases tried, so it is not settled"
-        )
+        text += "the two ranges overlap, and {ahead} is {word} in {chance} of the cases tried, "
+        if contrast.chance >= LIKELY:  # sure who, but by too little to be felt
+            text += "by so little that it decides nothing"
+        else:
+            text += "so what is not known decides who is"
         return Sentence(text + ".", values)
     else:
         text += "the two ranges overlap, yet what is unknown is mostly the same for both, and {ahead} is {word} in "

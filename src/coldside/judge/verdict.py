@@ -504,7 +504,7 @@ def _beyond(result: LimitResult, by: str) -> str:
 
 
 def _broken_in_repeats(forecast: Forecast, result: LimitResult, knock: KnockVerdict | None) -> list[Sentence]:
-    """ "Holds for four pulls. The fifth goes ..."; nothing when the first breach lies outside the repeats."""
+    """ "Does not hold: the first four pulls do, the fifth goes ..."; nothing where it breaks first outside them."""
     noun = _repeat_noun(forecast, result)
     trace, _, _ = limited_trace(forecast, result.quantity, result.loop, knock)
     if not noun or trace is None or result.first_broken is None:
@@ -523,9 +523,9 @@ def _broken_in_repeats(forecast: Forecast, result: LimitResult, knock: KnockVerd
     if gives == 0:
         text = "Does not hold: {subject} " + _beyond(result, "by") + " already in the {which} {noun}"
     else:
-        text = "Holds for {held}. The {which} " + _beyond(result, "by")
+        text = "Does not hold: the first {held}, the {which} " + _beyond(result, "by")
     values["noun"] = noun
-    values["held"] = counted(gives, noun)
+    values["held"] = f"{noun} does" if gives == 1 else f"{counted(gives, noun)} do"
     known = [(peak, i) for i, peak in enumerate(peaks) if peak is not None]
     worst, at = max(known)
     if at != gives and worst - limit >= by + CLEARLY:

@@ -532,13 +532,15 @@ def _percent(share: Decimal) -> str:
 
 def _option(entry: Entry, found: Cost, words: ComparisonWords, prices: Prices, system: str) -> Option:
     k = "ABCD".index(entry.letter)
-    speaks = [text for text in words.summing_up if text.startswith(f"For {entry.letter} ")]
+    speaks = [text for text in words.summing_up if text.startswith(f"In favour of {entry.letter}:")]
+    held = [words.limits[k]]
+    broken = entry.verdict.holds is False  # a limit that breaks is nothing that is bought
     return Option(
         letter=entry.letter,
         name=entry.name,
         total=_total(found, prices, system),
-        buys=tuple(_told(text) for text in (words.limits[k], *speaks, words.carries[k])),
-        risks=tuple(_told(text) for text in (words.failures[k], *_risks(entry))),
+        buys=tuple(_told(text) for text in (*([] if broken else held), *speaks, words.carries[k])),
+        risks=tuple(_told(text) for text in (*(held if broken else []), words.failures[k], *_risks(entry))),
         lines=tuple(_money_line(line, prices, system) for line in found.lines),
         sums=_sums(found, prices, system),
         missing="" if found.whole else "Not counted, still " + TO_FILL + ": " + "; ".join(found.blanks) + ".",
