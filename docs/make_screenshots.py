@@ -47,15 +47,22 @@ def starters(tab: Any) -> None:
     to_top(tab, "#p-starters")
 
 
-def ribbon(tab: Any) -> None:
-    """The verdict's ribbon, when all is reckoned."""
+def whole(tab: Any) -> None:
+    """The verdict, when all of it stands there."""
     reckoned(tab)
+    for last in ("#p-more h2", "#ribbon svg", "#p-cautions li"):
+        tab.locator(last).first.wait_for()
+
+
+def ribbon(tab: Any) -> None:
+    """The verdict's ribbon."""
+    whole(tab)
     to_top(tab, "section:has(> #ribbon)")
 
 
 def changes(tab: Any) -> None:
     """What to change, and what when something dies."""
-    reckoned(tab)
+    whole(tab)
     to_top(tab, ".columns")
 
 
@@ -87,7 +94,7 @@ VIEWS = (
     View("brief-starters", "/brief?brief=briefs/redstart.toml", starters),
     View("build", f"/build?build={CAR}&session={DAY}&part=tank", lambda tab: drawn(tab), BOTH),
     View("session", f"/session?build={CAR}&session={DAY}", opened_phase),
-    View("verdict", f"/verdict?build={CAR}&session={DAY}", lambda tab: reckoned(tab), BOTH),
+    View("verdict", f"/verdict?build={CAR}&session={DAY}", whole, BOTH),
     View("verdict-ribbon", f"/verdict?build={CAR}&session={DAY}", ribbon),
     View("verdict-change", f"/verdict?build={CAR}&session={DAY}", changes),
     View("beside", f"/beside?build={CAR}&build={OTHER}&session={DAY}", lambda tab: reckoned(tab, "#beside")),
