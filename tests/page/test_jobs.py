@@ -6,13 +6,14 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import pytest
 
 from coldside.errors import BadInput
+from coldside.explore import workers
 from coldside.explore.workers import on_all_cores, watched
-from coldside.page.jobs import MOST_FINISHED, Job, Jobs, Report
+from coldside.page.jobs import MOST_FINISHED, Job, Jobs, Report, Stopped
 
 
 @pytest.fixture
@@ -175,8 +176,9 @@ def squares(shared: list[int], jobs: list[int]) -> list[int]:
     return [job * job for job in jobs]
 
 
-def test_many_runs_stop_between_two_of_them(jobs: Jobs) -> None:
+def test_many_runs_stop_between_two_of_them(jobs: Jobs, monkeypatch: pytest.MonkeyPatch) -> None:
     """Work that shares its runs out by `on_all_cores` need not tell anything itself to be stopped."""
+    monkeypatch.setattr(workers, "_pool", lambda: None)  # as on a system that forks none
     begun, go = threading.Event(), threading.Event()
     seen: list[int] = []
 
@@ -193,7 +195,26 @@ def test_many_runs_stop_between_two_of_them(jobs: Jobs) -> None:
     assert len(seen) < 1000
 
 
-def test_who_watches_many_runs_is_told_how_many_are_done() -> None:
+def test_many_runs_on_all_cores_can_be_ended_too() -> None:
+    """What a watcher raises ends the question; the next one is answered all the same."""
+    if not workers.warm():
+        pytest.skip("this process makes no workers")
+
+    def enough(done: int, of: int) -> None:
+        raise Stopped
+
+    with watched(enough), pytest.raises(Stopped):
+        on_all_cores(squared, None, range(100))
+    assert on_all_cores(squared, None, range(100)) == [k * k for k in range(100)]
+
+
+def squared(_shared: None, these: Sequence[int]) -> list[int]:
+    """A module's own function, which a worker can be handed."""
+    return [k * k for k in these]
+
+
+def test_who_watches_many_runs_is_told_how_many_are_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workers, "_pool", lambda: None)
     told: list[tuple[int, int]] = []
     with watched(lambda done, number: told.append((done, number))):
         assert on_all_cores(squares, [], [3, 1, 2]) == [9, 1, 4]
