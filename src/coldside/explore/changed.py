@@ -31,6 +31,7 @@ BORE = 1.3  # the next size of hose: 19 to 25 mm
 BOOST = 0.9  # of gauge boost
 COLDEST = 278.15  # K of ambient from which water alone is tried
 FAN_RISE, FAN_SHARE = 180.0, 0.6  # Pa shut off, and free flow over the face's bench flow, of a fan put in new (own)
+SPRAY = 0.5 / 6e4  # m3/s of water on a face, 0.5 L/min (own)
 AIR = 1.2  # kg/m3, of fan curves
 
 Pair = tuple[Build, Session]
@@ -61,6 +62,11 @@ def faces_of(build: Build) -> tuple[str, ...]:
     """Faces in the air that carry off the charge's heat: exchangers of those loops, and air cores."""
     exchangers = [name for name in on_loops(build, ExchangerSpec) if build.parts[name].heat is None]
     return (*exchangers, *(name for name in cores_of(build) if isinstance(build.parts[name], AirCoreSpec)))
+
+
+def dry_faces(build: Build) -> tuple[str, ...]:
+    """Such faces that no water is sprayed on."""
+    return tuple(name for name in faces_of(build) if not build.parts[name].spray)
 
 
 def ducts_of(build: Build) -> tuple[str, ...]:
@@ -279,6 +285,11 @@ def _intake(build: Build, session: Session) -> Pair | None:
     return None if made is None else (made, session)
 
 
+def _spray(build: Build, session: Session) -> Pair | None:
+    made = _with_parts(build, {n: replace(build.parts[n], spray=SPRAY) for n in dry_faces(build)})
+    return None if made is None or session.coldest_air < COLDEST else (made, session)
+
+
 CHANGES: dict[str, Callable[[Build, Session], Pair | None]] = {
     "tank": _tank,
     "pump": _pump,
@@ -291,10 +302,27 @@ CHANGES: dict[str, Callable[[Build, Session], Pair | None]] = {
     "inlet": _inlet,
     "coolant": _coolant,
     "intake air": _intake,
+    "spray": _spray,
     "boost": _boost,
     "rest": _rest,
 }
 KINDS = tuple(CHANGES)
+SHORT = {  # the same in a word or two
+    "tank": "twice the coolant",
+    "pump": "a stronger pump",
+    "bore": "larger hoses",
+    "exchanger": "more face in the air",
+    "core": "a larger core",
+    "fan": "a stronger fan",
+    "new fan": "a fan where there is none",
+    "sealing": "gaps sealed",
+    "inlet": "larger openings",
+    "coolant": "water instead of the mix",
+    "intake air": "intake air from outside the bay",
+    "spray": "water sprayed on the faces",
+    "boost": "less boost",
+    "rest": "longer rests",
+}
 
 
 def changed(kind: str, build: Build, session: Session) -> Pair | None:
@@ -319,6 +347,9 @@ def said(kind: str, build: Build) -> Sentence:
         values: dict[str, Quantity | str] = {"names": of(hoses)}
         values |= {"old": Quantity(min(bores), "length"), "new": Quantity(BORE * min(bores), "length")}
         return Sentence("The next size of hose ({new} bore instead of {old}) for {names}", values)
+    if kind == "spray":
+        text_of = "{flow} of water sprayed on {names} in boost, where the rules allow it (the water is carried too)"
+        return Sentence(text_of, {"flow": Quantity(SPRAY, "volume_flow"), "names": of(dry_faces(build))})
     text = {
         "tank": lambda: f"Twice the coolant in {of(on_loops(build, ReservoirSpec))}",
         "pump": lambda: f"A stronger pump for {of(on_loops(build, PumpSpec))}, {faster}",

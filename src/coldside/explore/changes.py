@@ -6,7 +6,8 @@ themselves (`changed.py`), one run (`outcome.py`), whether limits hold (`judge/v
 Every change is run as coarsely as its base (`outcome.COARSE`), so that the grid's error drops out of the
 difference, which is added to the forecast's own figure.  The best of them are run again on draws of the
 uncertain inputs that base and change have in common: their band is that of the difference.
-Bounded: one base, at most 13 changes, and `draws` runs of the base and of each of the `banded` best.
+Bounded: one base, at most 14 changes, and `draws` runs of the base and of each of the `banded` best; where no single
+one is enough, the `PAIRED` best two by two, those as finely as a forecast.
 Passes and laps are driven as the settled forecast drives them, changed only as the change itself does; what the
 change makes of their times is found by driving them once more with the power that its heat leaves.
 """
@@ -22,10 +23,10 @@ import numpy as np
 from coldside.build.model import Build, names_on
 from coldside.duty.model import LimitSpec, Session, Shares
 from coldside.errors import ColdsideError
-from coldside.explore.changed import CHANGES, KINDS, changed, faces_of, said
+from coldside.explore.changed import CHANGES, KINDS, SHORT, changed, faces_of, said
 from coldside.explore.draws import Uncertain, drawn, scores, uncertain_inputs, values_of
 from coldside.explore.inventory import Inventory, inventory
-from coldside.explore.outcome import COARSE, DRAWN, Fineness, Outcome, figures, run
+from coldside.explore.outcome import COARSE, DRAWN, FINE, Fineness, Outcome, figures, run
 from coldside.explore.workers import on_all_cores
 from coldside.judge.verdict import KINDS as LIMIT_KINDS
 from coldside.judge.verdict import NAMES, judge_limit
@@ -33,6 +34,8 @@ from coldside.judge.wording import Quantity, Sentence, listed
 from coldside.parts.exchanger import ExchangerSpec
 from coldside.plant.results import Forecast
 
+PAIRED = 4  # of the best changes that are tried two by two: six pairs
+GIVES_UP = ("boost", "rest")  # what costs power or time on the track instead of a part
 DRAWS, BANDED = 6, 4  # runs of each of the best, and how many are the best
 TENTHS = 1.2816  # standard deviations from the middle to the 10th and 90th percentile of a normal quantity
 CLOSE, CLOSE_SHARE = 5.0, 0.05  # K, or share of a spread, by which a limit that holds is close (own)
@@ -88,12 +91,24 @@ class Change:
 
 
 @dataclass(frozen=True)
+class Together:
+    """Two changes made together, as a `Change`."""
+
+    kinds: tuple[str, str]
+    what: tuple[Sentence, Sentence]
+    effect: float
+    value: float
+    holds: bool
+    aside: Aside
+
+
+@dataclass(frozen=True)
 class Changes:
     """Changes ranked by what they do to the limiting figure, best first.
 
     `figure` as of `outcome.figures`, `name` and `unit_kind` of it, `value` now, `limit` (None: none was judged, then
     the peak of the intake counts), `urgency` "broken", "close" or "holds"; `without` the kinds that found no balance
-    and why; `runs` made.
+    and why; `runs` made; `pairs` those tried where no single change is enough, what holds first, then the lightest.
     """
 
     figure: str
@@ -105,6 +120,7 @@ class Changes:
     ranked: tuple[Change, ...]
     without: tuple[tuple[str, str], ...]
     runs: int
+    pairs: tuple[Together, ...] = ()
 
     @property
     def sentences(self) -> tuple[Sentence, ...]:
@@ -159,6 +175,13 @@ def what_to_change(
     found.sort(key=lambda change: change.effect)
     shared = ((figure, _sign(limit)), (draws, banded, seed), in_draws)
     ranked, more = _with_bands(found, forecast, session, *shared)
+    pairs: list[Together] = []
+    if limit is not None and urgency == "broken" and base and not any(one.holds for one in found):
+        worth = WORTH_SHARE if limit.quantity == "spread" else WORTH
+        kinds_of = [one.kind for one in found if one.effect <= -worth][:PAIRED]
+        both = [(one, other, build, session) for k, one in enumerate(kinds_of) for other in kinds_of[k + 1 :]]
+        more += len(both) + 1 if both else 0
+        pairs = _together(both, (FINE, forecast.shares), (limit, figure), nominal)
     return Changes(
         figure=figure,
         name=NAMES[limit.quantity] if limit is not None else "peak of the intake",
@@ -169,7 +192,53 @@ def what_to_change(
         ranked=tuple(ranked),
         without=tuple(without),
         runs=len(jobs) + more,
+        pairs=tuple(pairs),
     )
+
+
+def _together(
+    both: Sequence[tuple[str, str, Build, Session]],
+    how: tuple[Fineness, Shares | None],
+    judged: tuple[LimitSpec, str],
+    nominal: Mapping[str, float],
+) -> list[Together]:
+    """Pairs of changes, run with their base: what holds first, of that what gives up least, the lightest."""
+    limit, figure = judged
+    jobs, of = [], []
+    for one, other, build, session in both:
+        first = changed(one, build, session)
+        second = None if first is None else changed(other, *first)
+        if second is not None:
+            jobs.append((f"{one} and {other}", *second))
+            of.append((one, other))
+    found: list[Together] = []
+    if not jobs:
+        return found
+    build, session = both[0][2:]
+    base, *paired = on_all_cores(_seen, how, [("", build, session), *jobs])
+    if isinstance(base, str):
+        return found
+    for (one, other), (_, made, _), seen in zip(of, jobs, paired, strict=True):
+        if isinstance(seen, str) or figure not in seen:
+            continue
+        value = nominal[figure] + seen[figure] - base[figure]
+        found.append(
+            Together(
+                kinds=(one, other),
+                what=(said(one, build), said(other, build)),
+                effect=_sign(limit) * (seen[figure] - base[figure]),
+                value=value,
+                holds=limit.room(value) >= 0.0,
+                aside=_aside(session, nominal, base, seen, (inventory(build), inventory(made))),
+            )
+        )
+
+    def order(pair: Together) -> tuple[float, ...]:
+        good = pair.holds and not pair.aside.breaks
+        gives_up = sum(kind in GIVES_UP for kind in pair.kinds)
+        return (not good, gives_up if good else 0.0, pair.aside.mass if good else pair.effect)
+
+    return sorted(found, key=order)
 
 
 # ---------------------------------------------------------------- running
@@ -343,29 +412,79 @@ def _lines(found: Changes) -> list[Sentence]:
     }[found.urgency]
     lower = "raise" if found.limit is not None and found.limit.lowest else "lower"
     lines = [Sentence(lead, {"name": found.name, "value": Quantity(found.value, found.unit_kind), "lower": lower})]
-    lines += [_line(rank, one, found, kind) for rank, one in enumerate(useful, start=1)]
+    lines += [_line(one, found, kind) for one in useful]
     if not useful:
         lines.append(Sentence("None of the changes tried does anything worth its work here."))
     elif found.limit is not None and found.urgency == "broken" and not any(one.holds for one in useful):
-        lines.append(Sentence("No single one of these is enough: together, or with a lower aim, they may be."))
+        lines.append(_pair_line(found))
+    tank = next((one for one in found.ranked if one.kind == "tank"), None)
+    if tank is not None and not tank.holds and (found.urgency == "broken" or tank.effect > -least):
+        text = (
+            "Why not simply more coolant: a tank buys time, not capacity. It delays what heat adds up to; once all of "
+            "it is warm, the charge is as hot as before, and only what carries heat off to the air helps."
+        )
+        lines.append(Sentence(text))
     small = [one for one in found.ranked if -least < one.effect < least]
     worse = [one for one in found.ranked if one.effect >= least]
     if small:
-        lines.append(Sentence("Next to nothing: {names}.", {"names": listed([one.kind for one in small])}))
+        lines.append(Sentence("Next to nothing: {names}.", {"names": listed([SHORT[one.kind] for one in small])}))
     if worse:
-        lines.append(Sentence("Worse: {names}.", {"names": listed([one.kind for one in worse])}))
+        lines.append(Sentence("Worse: {names}.", {"names": listed([SHORT[one.kind] for one in worse])}))
     for name, why in found.without:
-        lines.append(Sentence("{name}: not judged, {why}.", {"name": name, "why": why.rstrip(".")}))
+        start = SHORT[name][0].upper() + SHORT[name][1:]
+        lines.append(Sentence("{name}: not judged, {why}.", {"name": start, "why": why.rstrip(".")}))
     return lines
 
 
-def _line(rank: int, one: Change, found: Changes, kind: str) -> Sentence:
-    values: dict[str, Quantity | str] = {"rank": str(rank), "by": Quantity(-one.effect, kind, 1)}
-    pieces = {f"what_{key}": value for key, value in one.what.values.items()}
-    what = one.what.template
-    for key in one.what.values:
-        what = what.replace("{" + key + "}", "{what_" + key + "}")
-    text = "{rank}. " + what + (": {by} more" if found.limit is not None and found.limit.lowest else ": {by} less")
+def _placed(what: Sentence, prefix: str, values: dict[str, Any]) -> str:
+    """A sentence's template for use inside another, its values put among the other's."""
+    template = what.template
+    for key, value in what.values.items():
+        template = template.replace("{" + key + "}", "{" + prefix + key + "}")
+        values[prefix + key] = value
+    return template
+
+
+def _lowered(template: str, values: dict[str, Any]) -> str:
+    """A template to stand inside a sentence: its first letter small, also where a word of the values opens it."""
+    for key, value in values.items():
+        if template.startswith("{" + key + "}") and isinstance(value, str):
+            values[key] = value[:1].lower() + value[1:]
+    return template[:1].lower() + template[1:]
+
+
+def _pair_line(found: Changes) -> Sentence:
+    """Which two changes together hold, or by how much the best two miss."""
+    assert found.limit is not None
+    if not found.pairs:
+        return Sentence("No single one of these is enough, and no two of them could be tried together.")
+    kind = "points" if found.unit_kind == "share" else "temperature_difference"
+    holding = [pair for pair in found.pairs if pair.holds and not pair.aside.breaks]
+    best = holding[0] if holding else found.pairs[0]
+    values: dict[str, Any] = {
+        "by": Quantity(-best.effect, kind),
+        "margin": Quantity(abs(found.limit.room(best.value)), kind),
+        "count": str(len(found.pairs)),
+    }
+    first, second = (_placed(what, f"pair{k}_", values) for k, what in enumerate(best.what))
+    what = f"{first}, and {_lowered(second, values)}"
+    beside = _beside(best.aside, values)
+    if not holding:
+        text = f"No single one of these is enough, nor are two of the best together ({{count}} pairs re-run). {what}, "
+        text += "come nearest: still {margin} " + ("short" if found.limit.lowest else "over")
+        if best.holds:
+            text = f"No single one of these is enough. {what}, would do it"
+    else:
+        more = "more" if found.limit.lowest else "less"
+        text = f"No single one of these is enough. The lightest two together that are: {what}, re-run: {{by}} {more}, "
+        text += "the limit then holds with {margin} to spare"
+    return Sentence(text + ("; " + ", ".join(beside) if beside else "") + ".", values)
+
+
+def _line(one: Change, found: Changes, kind: str) -> Sentence:
+    values: dict[str, Any] = {"by": Quantity(-one.effect, kind, 1)}
+    what = _placed(one.what, "what_", values)
+    text = what + (": {by} more" if found.limit is not None and found.limit.lowest else ": {by} less")
     if one.band is not None:
         values["low"], values["high"] = Quantity(-one.band[1], kind, 1), Quantity(-one.band[0], kind, 1)
         text += " (likely {low} to {high})"
@@ -374,7 +493,7 @@ def _line(rank: int, one: Change, found: Changes, kind: str) -> Sentence:
     beside = _beside(one.aside, values)
     if beside:
         text += "; " + ", ".join(beside)
-    return Sentence(text + ".", values | pieces)
+    return Sentence(text + ".", values)
 
 
 def _beside(aside: Aside, values: dict[str, Quantity | str]) -> list[str]:
@@ -418,6 +537,18 @@ def changes_json(found: Changes, system: str = "si") -> dict[str, Any]:
         "at_least" + unit: None if found.limit is None else found.limit.at_least,
         "urgency": found.urgency,
         "runs": found.runs,
+        "pairs": [
+            {
+                "kinds": list(one.kinds),
+                "what": [what.words(system) for what in one.what],
+                "effect" + unit: one.effect,
+                "value" + unit: one.value,
+                "holds": one.holds,
+                "mass_kg": one.aside.mass,
+                "breaks": list(one.aside.breaks),
+            }
+            for one in found.pairs
+        ],
         "ranked": [
             {
                 "kind": one.kind,
