@@ -770,7 +770,7 @@ def page(
     """The local page: brief, build, session, verdict, side by side, sheet.  On this machine only, without a network."""
     from coldside.page.server import serve
 
-    serve(folder, host=host, port=port, browser=browser, system=units.value, tell=tell)
+    serve(folder, host=host, port=port, browser=browser, system=units.value, tell=tell, announce=announce_first_use)
     return 0
 
 

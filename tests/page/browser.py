@@ -163,9 +163,9 @@ class Visit:
         """Close all tabs; nothing may have been said on a console, or asked of another machine."""
         self.context.close()
         said = [words for words in self.said if not any(re.search(pattern, words) for pattern in self.forgiven)]
-        assert said == []
+        assert said == [], said
         elsewhere = {url for url in self.asked if urlsplit(url).scheme != "data" and not here(url)}
-        assert elsewhere == set()
+        assert elsewhere == set(), elsewhere
         assert self.asked, "nothing was asked at all"
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import pytest
 
 from coldside.errors import BadInput
+from coldside.explore.workers import on_all_cores, watched
 from coldside.page.jobs import MOST_FINISHED, Job, Jobs, Report
 
 
@@ -167,3 +168,35 @@ def test_ending_the_page_waits_for_no_work() -> None:
         "jobs = Jobs()\njobs.start('try', 'k', lambda report: time.sleep(600))\ntime.sleep(0.1)\njobs.close()\n"
     )
     assert subprocess.run([sys.executable, "-c", code], timeout=60, check=False).returncode == 0
+
+
+def squares(shared: list[int], jobs: list[int]) -> list[int]:
+    shared.extend(jobs)
+    return [job * job for job in jobs]
+
+
+def test_many_runs_stop_between_two_of_them(jobs: Jobs) -> None:
+    """Work that shares its runs out by `on_all_cores` need not tell anything itself to be stopped."""
+    begun, go = threading.Event(), threading.Event()
+    seen: list[int] = []
+
+    def held(shared: list[int], these: list[int]) -> list[int]:
+        begun.set()
+        go.wait(10)
+        return squares(shared, these)
+
+    job = jobs.start("try", "k", lambda report: on_all_cores(held, seen, range(1000)) and None)
+    assert begun.wait(10)
+    jobs.stop(job.id)
+    go.set()
+    assert ended(jobs, job).state == "stopped"
+    assert len(seen) < 1000
+
+
+def test_who_watches_many_runs_is_told_how_many_are_done() -> None:
+    told: list[tuple[int, int]] = []
+    with watched(lambda done, number: told.append((done, number))):
+        assert on_all_cores(squares, [], [3, 1, 2]) == [9, 1, 4]
+    assert told == [(0, 3), (1, 3), (2, 3)]
+    assert on_all_cores(squares, [], [3, 1, 2]) == [9, 1, 4]
+    assert len(told) == 3

@@ -59,12 +59,15 @@ def _items(document: Document, *, own: bool) -> list[Item]:
     if document.data.get("schema") != SCHEMA:
         raise BadInput(f'a file of parts starts with schema = "{SCHEMA}"', where=document.where(("schema",)))
     made = []
-    for ident, table in (document.data.get("parts") or {}).items():
+    parts = document.data.get("parts", {})
+    if not isinstance(parts, dict):
+        raise BadInput("parts are tables of their own, [parts.NAME]", where=document.where(("parts",)))
+    for ident, table in parts.items():
         where = document.where(("parts", ident))
         if not isinstance(table, dict):
             raise BadInput(f"parts.{ident} is no table", where=where)
         kind = table.get("kind")
-        if kind not in PART_KINDS:
+        if not isinstance(kind, str) or kind not in PART_KINDS:
             close = nearest(str(kind), PART_KINDS)
             raise BadInput(
                 f'parts.{ident}.kind = "{kind}" is no kind of part' + (f'; nearest: "{close}"' if close else ""),

@@ -23,6 +23,7 @@ from coldside.build.document import Document, Key, dotted, names_in_header, piec
 from coldside.errors import BadInput, Internal, nearest
 from coldside.units import typed
 
+LARGEST_WHOLE = 2**63 - 1  # as the TOML standard has it
 WIDTH = 100  # characters to which a path is written before it is broken over lines
 PATH_ENDS = ("oil", "water")  # sides of a part with two coolant sides, NAME.oil and NAME.water on a path
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -220,7 +221,9 @@ def remove_item(text: str, name: str, index: int) -> str:
 
 def _with_item(text: str, document: Document, name: str, place: int, written: str, data: Any) -> str:
     """The text with the lines of a new item as number `place` of a list."""
-    count = _count(document, name)
+    count, above = _count(document, name), _found(document.data, _list(name)[:-1])
+    if not isinstance(above, dict | None):
+        raise BadInput(f"is no table, so [[{name}]] cannot be in it", key=dotted(_list(name)[:-1]))
     if not 0 <= place <= count:
         raise BadInput(f"there is no place {place}: [[{name}]] stands {count} times", key=name)
     blocks = _blocks(text, document)
@@ -233,12 +236,14 @@ def _with_item(text: str, document: Document, name: str, place: int, written: st
         newline = _newline(text)
         changed = text[: first.start] + written + newline + text[first.start :]
     else:
-        above = _last_of(blocks, key[:-1]) if len(key) > 1 else None
-        changed = _inserted(text, len(text) if above is None else above.end, written)
+        home = _last_of(blocks, key[:-1]) if len(key) > 1 else None
+        changed = _inserted(text, len(text) if home is None else home.end, written)
 
     def put(before: dict[str, Any]) -> None:
-        *tables, last = key
-        _found(before, tuple(tables)).setdefault(last, []).insert(place, data)
+        *tables, last = name.split(".")
+        for table in tables:
+            before = before.setdefault(table, {})
+        before.setdefault(last, []).insert(place, data)
 
     return _proved(changed, document, put)
 
@@ -396,9 +401,12 @@ def _path(document: Document, key: str) -> Key:
     path: Key = ()
     for part in _PIECE.findall(key) if '"' in key else key.split("."):
         if part.startswith('"'):
-            path = (*path, _read_text(part))
+            try:
+                path = (*path, _read_text(part))
+            except ValueError:
+                raise BadInput("is no key", key=key) from None
             continue
-        counted = part.isdigit() and isinstance(_found(document.data, path), list)
+        counted = part.isascii() and part.isdigit() and isinstance(_found(document.data, path), list)
         path = (*path, int(part) if counted else part)
     return path
 
@@ -510,6 +518,8 @@ def _writable(value: Any, key: str) -> None:
         raise BadInput(f"{typed(value)} cannot be a value", key=key)
     elif isinstance(value, float) and not math.isfinite(value):
         raise BadInput(f"{value} cannot be a value; a finite number is needed", key=key)
+    elif isinstance(value, int) and abs(value) > LARGEST_WHOLE:
+        raise BadInput("is absurdly large for a number", key=key)
 
 
 def literal(value: Any) -> str:

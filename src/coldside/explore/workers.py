@@ -1,6 +1,6 @@
 """Many runs on all cores: a pool of processes that stays for the next question.
 
-What is here: `warm` and `on_all_cores`.  Putting a plant together is Python and NumPy, which one process
+What is here: `warm`, `on_all_cores` and `watched`.  Putting a plant together is Python and NumPy, which one process
 cannot do twice at a time, so the draws are shared among processes.  These are forked from the running one
 and so find all that is imported and compiled; where that is not safe (other threads run, or the system
 does not fork) everything runs in this process instead, with the same result.
@@ -8,18 +8,24 @@ does not fork) everything runs in this process instead, with the same result.
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextvars import ContextVar
 from typing import Any
 
+ASKED_EVERY = 0.25  # s
+TOLD_TIMES = 16
 PIECES = 4  # jobs of a question for every core: the last one to end then keeps the others waiting for little
+Watcher = Callable[[int, int], None]  # is told how many jobs are done, and of how many
 
+_watcher: ContextVar[Watcher | None] = ContextVar("watcher", default=None)
 _pools: dict[int, ProcessPoolExecutor] = {}  # by the process that made it: a forked child must not use its parent's
 
 
@@ -55,22 +61,52 @@ def _leave_interrupts() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
+@contextlib.contextmanager
+def watched(told: Watcher) -> Iterator[None]:
+    """Meanwhile `told` is called now and then by this thread's `on_all_cores`; what it raises ends the work."""
+    token = _watcher.set(told)
+    try:
+        yield
+    finally:
+        _watcher.reset(token)
+
+
 def on_all_cores(function: Callable[[Any, Sequence[Any]], list[Any]], shared: Any, jobs: Sequence[Any]) -> list[Any]:
     """`function(shared, some jobs)` over all jobs; results in the order of the jobs.
 
     `function` is a module's own function and everything it is given or gives can be pickled.  What it
     raises is raised here.
     """
+    tell = _watcher.get() or (lambda done, of: None)
     pool = _pool()
     if pool is None or len(jobs) < 2:
-        return function(shared, jobs)
+        return _here(function, shared, jobs, tell)
     share = min(PIECES * cores(), len(jobs))
     results: list[Any] = [None] * len(jobs)
+    waiting: list[Future[list[Any]]] = []
     try:
         waiting = [pool.submit(function, shared, jobs[k::share]) for k in range(share)]
+        pending = set(waiting)
+        while pending:  # whoever watches is asked now and then, so that the work can be ended in the middle of a piece
+            tell(len(jobs) * (share - len(pending)) // share, len(jobs))
+            _, pending = wait(pending, timeout=ASKED_EVERY, return_when=FIRST_COMPLETED)
         for k, future in enumerate(waiting):
             results[k::share] = future.result()
     except BrokenProcessPool:  # a worker was killed (out of memory, say): what it had to do is done here
         _pools.pop(os.getpid(), None)
-        return function(shared, jobs)
+        return _here(function, shared, jobs, tell)
+    except BaseException:
+        for future in waiting:
+            future.cancel()
+        raise
     return results
+
+
+def _here(function: Callable[[Any, Sequence[Any]], list[Any]], shared: Any, jobs: Sequence[Any], tell: Watcher) -> list:
+    """All jobs in this process, a few at a time where somebody watches."""
+    few = len(jobs) if _watcher.get() is None else max(len(jobs) // TOLD_TIMES, 1)
+    found: list[Any] = []
+    for done in range(0, len(jobs), max(few, 1)):
+        tell(done, len(jobs))
+        found += function(shared, jobs[done : done + few])
+    return found

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 
 from coldside.build.model import Build
 from coldside.duty.model import Session
+from coldside.errors import BadInput
 from coldside.explore.bands import simulate_many
 from coldside.explore.changes import what_to_change
+from coldside.explore.workers import watched
 from coldside.judge.consistency import consistency
 from coldside.judge.verdict import Verdict
 from coldside.page.jobs import Job, Report
-from coldside.page.project import etag
 from coldside.plant.results import Forecast
 from coldside.sheet.answer import judged
 from coldside.sheet.asked import NOTHING, Asked
@@ -72,13 +73,13 @@ class Cases:
         """The case of two files as they are in the editor now.  BadInput when one does not read."""
         build_text = self.desk.drafts.open(build_file).text
         session_text = self.desk.drafts.open(session_file).text
-        key = etag("\0".join((build_file, session_file, build_text, session_text)))
+        key = self.desk.mark((build_file, build_text), (session_file, session_text))
         with self._lock:
             if key in self._held:
                 self._held.move_to_end(key)
                 return self._held[key]
-        build = self.desk.build(build_file)
-        session = self.desk.session(session_file, build)
+        build = self.desk.build(build_file, build_text)
+        session = self.desk.session(session_file, build, text=session_text)
         made = Case(key, build_file, session_file, build_text, session_text, build, session)
         return self.put(made)
 
@@ -104,6 +105,8 @@ class Cases:
             return held
         opened = self.desk.kept.open(kept)
         names, texts = list(opened.texts), list(opened.texts.values())
+        if not names:
+            raise BadInput("this forecast was kept without the files that it was made from")
         forecast = opened.forecast
         made = Case(key, names[0], names[-1], texts[0], texts[-1], forecast.build, forecast.session, kept=kept)
         made.learn(forecast, opened.verdict, opened.asked)
@@ -140,14 +143,14 @@ class Cases:
         report.piece("forecast", 1)
         forecast, _, asked = case.answer()
         if asked.bands is None:
-            within(0.2, 0.5, "how sure: drawing the uncertain values anew")
-            bands = simulate_many(forecast.build, forecast.session, forecast=forecast)
+            with watched(within(0.2, 0.5, "how sure: drawing the uncertain values anew").count):
+                bands = simulate_many(forecast.build, forecast.session, forecast=forecast)
             asked = replace(asked, bands=bands)
             case.learn(forecast, judged(forecast, asked), asked)
         report.piece("bands", 1)
         if asked.changes is None:
-            within(0.5, 0.85, "single changes, each run again")
-            asked = replace(asked, changes=what_to_change(forecast))
+            with watched(within(0.5, 0.85, "single changes, each run again").count):
+                asked = replace(asked, changes=what_to_change(forecast))
             case.learn(forecast, judged(forecast, asked), asked)
         report.piece("changes", 1)
         if asked.consistency is None:
@@ -172,6 +175,10 @@ class Stage:
     def share(self, fraction: float, words: str) -> None:
         """How far the stage is, 0 to 1."""
         self.report.progress(self.low + fraction * (self.high - self.low), words or self.words)
+
+    def count(self, done: int, number: int) -> None:
+        """How many of some runs are done."""
+        self.share(done / max(number, 1), self.words)
 
     def __call__(self, words: str) -> None:
         """Take the words of whoever works; raises Stopped when that was asked for."""

@@ -30,7 +30,8 @@ from coldside.errors import BadInput, Internal
 
 MAGIC = b"coldside\x01"
 HOME = "coldside."  # modules whose classes are read
-LARGEST = 400_000_000  # bytes of one array unpacked
+LARGEST = 400_000_000  # bytes of all arrays unpacked
+LARGEST_TREE = 8_000_000  # of the JSON, unpacked; a forecast of an hour has 0.15 MB of it
 DEEPEST = 200  # objects within objects
 _HEAD = struct.Struct("<I")
 _KINDS = "biuf"  # of numpy arrays: flags, whole numbers, floats
@@ -61,8 +62,11 @@ def decode(raw: bytes) -> Any:
                 raise ValueError("cut short")
             parts.append(raw[at : at + size])
             at += size
-        tree, shapes = json.loads(_unpacked(parts[0], LARGEST))
-        arrays = [_array(blob, *shape) for blob, shape in zip(parts[1:], shapes, strict=True)]
+        tree, shapes = json.loads(_unpacked(parts[0], LARGEST_TREE))
+        arrays, left = [], LARGEST
+        for blob, shape in zip(parts[1:], shapes, strict=True):
+            arrays.append(_array(blob, *shape, most=left))
+            left -= arrays[-1].nbytes
         return _Reader(arrays).value(tree)
     except BadInput:
         raise
@@ -72,6 +76,7 @@ def decode(raw: bytes) -> Any:
         KeyError,
         IndexError,
         AttributeError,
+        ArithmeticError,
         RecursionError,
         struct.error,
         zlib.error,
@@ -179,12 +184,12 @@ def _unpacked(blob: bytes, most: int) -> bytes:
     return raw
 
 
-def _array(blob: bytes, kind: str, shape: list[int]) -> np.ndarray:
+def _array(blob: bytes, kind: str, shape: list[int], *, most: int) -> np.ndarray:
     dtype = np.dtype(kind)
     if dtype.kind not in _KINDS or any(type(n) is not int or n < 0 for n in shape):
         raise ValueError("no array of numbers")
     count = math.prod(shape)
-    if count * dtype.itemsize > LARGEST:
+    if count * dtype.itemsize > most:
         raise ValueError("too large")
     raw = _unpacked(blob, count * dtype.itemsize + 1)
     if len(raw) != count * dtype.itemsize:
@@ -204,7 +209,7 @@ class _Reader:
         self.sorts: dict[str, Callable[..., Any]] = {
             "a": lambda index: self.arrays[index],
             "c": self._dataclass,
-            "n": lambda name, items: self._class(name)(*map(self.value, items)),
+            "n": lambda name, items: self._class(name, tuple)(*map(self.value, items)),
             "t": lambda items: tuple(map(self.value, items)),
             "l": lambda items: list(map(self.value, items)),
             "S": lambda items: frozenset(map(self.value, items)),
@@ -226,7 +231,7 @@ class _Reader:
         if sort == "f":
             return _SPECIAL[rest[0]]
         if sort == "e":
-            return self._class(rest[0])[rest[1]]
+            return self._class(rest[0], Enum)[rest[1]]
         if sort == "r":
             return self.held[rest[0]]
         if sort == "s":
@@ -242,8 +247,8 @@ class _Reader:
     def _dict(self, items: list[Any]) -> dict[Any, Any]:
         return {self.value(key): self.value(item) for key, item in items}
 
-    def _class(self, name: str) -> Any:
-        """A class of ours that holds data."""
+    def _class(self, name: str, sort: type = object) -> Any:
+        """A class of ours that holds data: a dataclass, or of the `sort` Enum or (named) tuple."""
         module, _, kind = name.partition(":")
         if not module.startswith(HOME) or not kind.isidentifier():
             raise ValueError(f"{name} is no class of ours")
@@ -252,14 +257,12 @@ class _Reader:
         except (ImportError, AttributeError):
             raise _other_version(f"{name} is not known") from None
         ours = isinstance(found, type) and found.__module__ == module
-        if not ours or not (dataclasses.is_dataclass(found) or issubclass(found, Enum) or hasattr(found, "_fields")):
+        if not ours or not (dataclasses.is_dataclass(found) if sort is object else issubclass(found, sort)):
             raise ValueError(f"{name} is no class of ours")
         return found
 
     def _dataclass(self, name: str, items: list[Any]) -> Any:
         kind = self._class(name)
-        if not hasattr(kind, "__dataclass_fields__"):
-            raise ValueError(f"{name} holds no fields")
         values = {key: self.value(item) for key, item in items}
         known = {item.name: item for item in dataclasses.fields(kind)}
         if values.keys() - known.keys():

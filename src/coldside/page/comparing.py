@@ -16,9 +16,9 @@ from coldside.duty.model import Session
 from coldside.errors import BadInput
 from coldside.explore.bands import simulate_many
 from coldside.explore.compare import Comparison, check_number, compared, paired_inputs, seen
+from coldside.explore.workers import watched
 from coldside.page.cases import Stage
 from coldside.page.jobs import Job, Report
-from coldside.page.project import etag
 from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
 
@@ -54,12 +54,13 @@ def beside_of(desk: Desk, build_files: Sequence[str], session_file: str) -> Besi
     files = [*dict.fromkeys(build_files)]
     check_number(len(files))
     texts = [desk.drafts.open(name).text for name in (*files, session_file)]
-    key = etag("\0".join((*files, session_file, *texts)))
+    key = desk.mark(*zip((*files, session_file), texts, strict=True))
     held: Beside | None = desk.recall(SORT, key)
     if held is not None:
         return held
     builds = tuple(desk.build(name, text) for name, text in zip(files, texts, strict=False))
-    made = Beside(key, (*files,), session_file, builds, desk.session(session_file, *builds))
+    session = desk.session(session_file, *builds, text=texts[-1])
+    made = Beside(key, (*files,), session_file, builds, session)
     kept: Beside = desk.remember(SORT, key, lambda: made)
     return kept
 
@@ -98,8 +99,10 @@ def _whole(cars: Beside, report: Report) -> None:
         bands = []
         inputs = paired_inputs(cars.builds, cars.session)
         for k, (build, forecast) in enumerate(zip(cars.builds, forecasts, strict=True)):
-            report.progress(0.35 + 0.6 * k / number, f"how sure: drawing the uncertain values of {build.name} anew")
-            bands.append(simulate_many(build, cars.session, forecast=forecast, inputs=inputs[k], measure=seen))
+            words = f"how sure: drawing the uncertain values of {build.name} anew"
+            stage = Stage(report, 0.35 + 0.6 * k / number, 0.35 + 0.6 * (k + 1) / number, words)
+            with watched(stage.count):
+                bands.append(simulate_many(build, cars.session, forecast=forecast, inputs=inputs[k], measure=seen))
         report.progress(0.95, "putting them side by side")
         cars.found = compared(forecasts, bands)
     report.piece("bands", 1)

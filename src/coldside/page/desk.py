@@ -16,12 +16,13 @@ from coldside.build.model import Build
 from coldside.duty.model import Session
 from coldside.duty.phases import load_session
 from coldside.errors import BadInput, ManyBadInputs
+from coldside.explore import workers
 from coldside.page.cases import Case, Cases
 from coldside.page.drafts import Drafts
 from coldside.page.jobs import Jobs
 from coldside.page.kept import Kept
-from coldside.page.project import Project
-from coldside.page.solving import Problem, Solver
+from coldside.page.project import Project, etag
+from coldside.page.solving import Problem, Solver, files_beside
 from coldside.page.store import Store
 from coldside.resources import examples_folder
 
@@ -68,28 +69,36 @@ class Desk:
             raise _refusal(problems)
         return found
 
-    def session(self, name: str, *builds: Build) -> Session:
-        """The session of a file as it is in the editor, to be run on `builds`: a limit may be on a loop of any of them.
+    def session(self, name: str, *builds: Build, text: str | None = None) -> Session:
+        """The session of a file as it is in the editor, or of another `text` for it, to be run on `builds`.
 
-        BadInput when it does not read.
+        A limit may be on a loop of any of them.  BadInput when it does not read.
         """
-        text = self.drafts.open(name).text
+        text = self.drafts.open(name).text if text is None else text
         loops = tuple(dict.fromkeys(loop for build in builds for loop in build.loops))
         found, problems = self.solver.session(text, self.project.path(name), loops)
         if found is None:
             raise _refusal(problems)
         return found
 
+    def mark(self, *files: tuple[str, str]) -> str:
+        """A mark of files (name and text), and of the files beside them that they read: equal for what reads equal."""
+        return etag(repr([(name, text, files_beside(text, self.project.path(name))) for name, text in files]))
+
     def keep(self, case: Case) -> int:
         """Put a reckoned case into the store; returns its id there."""
         texts = {case.build_file: case.build_text, case.session_file: case.session_text}
         return self.kept.keep(*case.answer(), texts)
 
-    def warm(self) -> None:
-        """Have the solver ready before it is asked: compiled on a machine's first use, loaded at each start."""
+    def make_ready(self) -> None:
+        """Load the solver (it is compiled on a machine's first use) and fork the workers that share it.
+
+        Before any thread is started: a process with threads makes no workers.
+        """
         top = examples_folder()
         build = load_build(top / "tern" / "water.toml")
-        self.solver.warm(build, load_session(top / "sessions" / "steady.toml", build.loops))
+        self.solver.quick(build, load_session(top / "sessions" / "dyno-pulls.toml", build.loops))
+        workers.warm()
 
     def close(self) -> None:
         """Stop what runs and close the store."""

@@ -72,8 +72,8 @@ def spec_of(table: str, data: Mapping[str, Any]) -> type | None:
     if not name:
         return FIXED.get(head) or (SessionKeys if head == "top" else None)
     if head == "parts":
-        part = data.get("parts", {}).get(name, {})
-        return PART_KINDS.get(part.get("kind", "")) if isinstance(part, dict) else None
+        part = _found(data, (head, name))
+        return PART_KINDS.get(str(part.get("kind", ""))) if isinstance(part, dict) else None
     return {"loops": LoopKeys, "ducts": DuctSpec, "phases": PhaseSpec, "limits": LimitSpec, "groups": GroupKeys}.get(
         head
     )
@@ -152,13 +152,13 @@ def _view(
 
 def _told_key(dotted: str) -> str:
     """A key as messages write it: items of lists counted from 1."""
-    return ".".join(str(int(part) + 1) if part.isdigit() else part for part in dotted.split("."))
+    return ".".join(str(part + 1) if isinstance(part, int) else part for part in _key(dotted))
 
 
 def _key(table: str) -> tuple[str | int, ...]:
     if table == "top":
         return ()
-    return tuple(int(part) if part.isdigit() else part for part in table.split("."))
+    return tuple(int(part) if part.isascii() and part.isdigit() else part for part in table.split("."))
 
 
 def _found(data: Any, key: tuple[str | int, ...]) -> Any:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import ipaddress
 import secrets
-from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -131,13 +130,11 @@ class Guard:
         return True
 
     def _holds_key(self, headers: Headers, host: str) -> bool:
-        jar: SimpleCookie = SimpleCookie()
-        try:
-            jar.load(headers.get("cookie", ""))
-        except CookieError:
-            return False
-        held = jar.get(cookie_name(host))
-        return held is not None and secrets.compare_digest(held.value.encode(), self.token.encode())
+        """Whether a cookie of ours is there; those of other programs on this machine may look as they like."""
+        name = cookie_name(host)
+        pairs = (pair.strip().partition("=") for line in headers.getlist("cookie") for pair in line.split(";"))
+        held = [value.strip('"') for key, _, value in pairs if key == name]
+        return any(secrets.compare_digest(value.encode(), self.token.encode()) for value in held)
 
 
 def bare_host(host: str) -> str:

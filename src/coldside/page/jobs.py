@@ -18,6 +18,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from coldside.errors import BadInput
+from coldside.explore.workers import watched
 
 RUNNING, DONE, STOPPED, FAILED = "running", "done", "stopped", "failed"
 WORKERS = 2
@@ -67,6 +68,10 @@ class Report:
         """Publish a part of the result under a name.  Raises Stopped when asked to stop."""
         self._jobs._published(self._id, name, value)
 
+    def check(self, *_: object) -> None:
+        """Say nothing new.  Raises Stopped when asked to stop."""
+        self._jobs._asked(self._id)
+
 
 class _Entry:
     """A job's record: what is shown, and whether it is asked to stop."""
@@ -86,6 +91,7 @@ class Jobs:
         self._clock = clock
         self._changed = threading.Condition()
         self._entries: dict[str, _Entry] = {}
+        self._closed = False
         self._waiting: queue.SimpleQueue[tuple[_Entry, Callable[[Report], None]]] = queue.SimpleQueue()
         for number in range(workers):  # daemons: whoever ends the page does not wait for what still runs
             threading.Thread(target=self._serve, name=f"job-{number}", daemon=True).start()
@@ -118,7 +124,8 @@ class Jobs:
                 if entry is None:
                     raise BadInput("this work is not known any more; start it again")
                 left = end - time.monotonic()
-                if after is None or entry.job.version > after or entry.job.state != RUNNING or left <= 0.0:
+                known = after is not None and entry.job.version <= after and entry.job.state == RUNNING
+                if not known or left <= 0.0 or self._closed:
                     return self._shown(entry)
                 self._changed.wait(left)
 
@@ -141,9 +148,12 @@ class Jobs:
             return self._shown(entry)
 
     def close(self) -> None:
-        """Ask all to stop and wait for none."""
+        """Ask all to stop and wait for none; whoever waits for news is answered."""
         for job in self.running():
             self.stop(job.id)
+        with self._changed:
+            self._closed = True
+            self._changed.notify_all()
 
     # -- called by the work --------------------------------------------------------------------------
     def _serve(self) -> None:
@@ -159,7 +169,9 @@ class Jobs:
         state = DONE
         error: Exception | None = None
         try:
-            run(Report(self, entry.job.id))
+            report = Report(self, entry.job.id)
+            with watched(report.check):
+                run(report)
         except Stopped:
             state = STOPPED
         except Exception as fault:  # whoever watches the job is told; there is nobody else to tell
@@ -178,6 +190,10 @@ class Jobs:
             entry = self._entries[job_id]
             _go_on(entry)
             self._set(entry, fraction=min(max(fraction, entry.job.fraction), 1.0), words=words)
+
+    def _asked(self, job_id: str) -> None:
+        with self._changed:
+            _go_on(self._entries[job_id])
 
     def _published(self, job_id: str, name: str, value: Any) -> None:
         with self._changed:

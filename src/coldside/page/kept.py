@@ -106,9 +106,16 @@ class Kept:
             row = db.execute(f"SELECT {_COLUMNS}, inputs, result FROM kept WHERE id = ?", (kept_id,)).fetchone()
         if row is None:
             raise BadInput("this forecast is not kept any more")
-        given = decode(row[-2])
-        forecast, verdict, asked = decode(row[-1])
-        return Opened(_entry(row), forecast, verdict, asked, given["texts"], given["pieces"])
+        given, result = decode(row[-2]), decode(row[-1])
+        try:
+            forecast, verdict, asked = result
+            texts, pieces = given["texts"], given["pieces"]
+        except (TypeError, ValueError, KeyError):
+            forecast = verdict = asked = texts = pieces = None
+        of = ((forecast, Forecast), (verdict, Verdict), (asked, Asked), (texts, dict), (pieces, dict))
+        if not all(isinstance(found, kind) for found, kind in of):
+            raise BadInput("what was kept is no forecast and cannot be opened")
+        return Opened(_entry(row), forecast, verdict, asked, texts, pieces)
 
     def texts(self, kept_id: int) -> Mapping[str, str]:
         """The files that a forecast was made from, for one that cannot be opened any more.  BadInput as `open`."""

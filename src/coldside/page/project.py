@@ -27,6 +27,7 @@ DEEPEST = 2  # folders
 MOST_FILES = 500
 _SCHEMA = re.compile(r'^\s*schema\s*=\s*"(coldside\.[a-z]+)/\d+"', re.MULTILINE)
 _NAME = re.compile(r'^\s*name\s*=\s*"((?:[^"\\\n]|\\.)*)"', re.MULTILINE)
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))}  # Windows
 _PART = re.compile(r"[\w][\w .,()+-]*", re.UNICODE)  # of a file's name: letters, digits and plain signs
 
 
@@ -70,8 +71,10 @@ class Project:
         if not plain or len(parts) > DEEPEST + 1 or not name.endswith(ending) or len(name) > 200:
             allowed = f"letters, digits, spaces and - _ . ( ), at most two folders deep, ending in {ending}"
             raise BadInput(f"is no file name for this folder; allowed are {allowed}", where=name)
+        if any(part.partition(".")[0].lower() in _DEVICES for part in parts):
+            raise BadInput("is the name of a device on Windows; choose another", where=name)
         path = self.folder.joinpath(*parts)
-        if not path.resolve().is_relative_to(self.folder):
+        if not self._inside(path):
             raise BadInput("lies outside this project's folder", where=name)
         if not new and not path.is_file():
             close = nearest(name, [entry.name for entry in self.entries()])
@@ -90,7 +93,7 @@ class Project:
     def write(self, name: str, text: str) -> None:
         """Write a file whole; what was there before is kept as `NAME.bak`."""
         path = self.path(name, new=True)
-        path.parent.mkdir(parents=True, exist_ok=True)
+        _make_folder(path, name)
         save(path, text)
 
     def create(self, name: str, text: str) -> str:
@@ -101,15 +104,14 @@ class Project:
         for count in range(1, 1000):
             tried = name if count == 1 else f"{stem}-{count}.{ending}"
             path = self.path(tried, new=True, ending=dot + ending)
-            path.parent.mkdir(parents=True, exist_ok=True)
+            _make_folder(path, tried)
             try:
-                handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644)
+                with open(path, "xb") as stream:
+                    stream.write(text.encode("utf-8"))
             except FileExistsError:
                 continue
             except OSError as error:
                 raise BadInput(f"cannot be written: {error.strerror or error}", where=tried) from None
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(text.encode("utf-8"))
             return tried
         raise BadInput("every name like this is taken", where=name)
 
@@ -122,8 +124,22 @@ class Project:
             found += [Path(top, file) for file in sorted(files) if file.endswith(".toml")]
             if len(found) > MOST_FILES:
                 break
-        inside = [path for path in found if path.resolve().is_relative_to(self.folder)]
-        return inside[:MOST_FILES]
+        return [path for path in found[:MOST_FILES] if path.is_file() and self._inside(path)]
+
+    def _inside(self, path: Path) -> bool:
+        """Whether a path leads to a place in the folder, links followed."""
+        try:
+            return path.resolve().is_relative_to(self.folder)
+        except (OSError, RuntimeError):  # links that lead to each other
+            return False
+
+
+def _make_folder(path: Path, name: str) -> None:
+    """Make the folder that a file is to lie in."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInput(f"its folder cannot be made: {error.strerror or error}", where=name) from None
 
 
 def etag(text: str) -> str:

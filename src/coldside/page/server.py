@@ -9,10 +9,12 @@ import contextlib
 import os
 import secrets
 import socket
+import threading
 import webbrowser
 from collections.abc import AsyncIterator, Callable
 from importlib import resources
 from pathlib import Path
+from types import FrameType
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
@@ -28,6 +30,7 @@ from coldside.sheet.figures import chart_css
 from coldside.sheet.scale import ribbon_css
 
 PORT = 8750
+PATIENCE = 2.0  # s from Ctrl+C until what still runs is given up
 STATIC = Path(str(resources.files("coldside.page"))) / "static"
 
 
@@ -38,6 +41,7 @@ def routes() -> list[BaseRoute]:
         made += place.ROUTES
     made.append(Route("/static/sheet.css", _sheet_css))
     made.append(Route("/static/drawings.css", _drawings_css))
+    made.append(Route("/favicon.ico", _no_icon))
     made.append(Mount("/static", StaticFiles(directory=STATIC)))
     return made
 
@@ -46,6 +50,11 @@ async def _sheet_css(_: object) -> Response:
     """The looks of the sheet, which the page's own stand on."""
     css = resources.files("coldside.sheet").joinpath("sheet.css").read_text(encoding="utf-8")
     return PlainTextResponse(css, media_type="text/css", headers={"Cache-Control": "no-cache"})
+
+
+async def _no_icon(_: object) -> Response:
+    """None: a sheet that is opened alone names no icon, and browsers then ask for one."""
+    return Response(status_code=204)
 
 
 async def _drawings_css(_: object) -> Response:
@@ -59,7 +68,6 @@ def create_app(desk: Desk, *, token: str, hosts: tuple[str, ...] = ()) -> Starle
 
     @contextlib.asynccontextmanager
     async def life(_: Starlette) -> AsyncIterator[None]:
-        desk.warm()
         yield
         desk.close()
 
@@ -97,11 +105,17 @@ def serve(
     browser: bool = True,
     system: str = "si",
     tell: Callable[[str], None] = print,
+    announce: Callable[[], None] = lambda: None,
 ) -> None:
-    """Run the page until it is interrupted; the address with its key is told, and opened where `browser` is true."""
+    """Run the page until it is interrupted; the address with its key is told, and opened where `browser` is true.
+
+    `announce` is called before the solver is loaded, to say that it takes its time on a machine's first use.
+    """
     import uvicorn
 
     desk = Desk(folder, system)
+    announce()
+    desk.make_ready()
     token = secrets.token_urlsafe(24)
     hosts = () if host in LOOPBACK else ("*", socket.gethostname().lower())
     app = create_app(desk, token=token, hosts=hosts)
@@ -113,8 +127,22 @@ def serve(
             tell("Other machines on this network can reach it with that key. Use a network that you trust.")
         else:
             tell("On this machine only. Ctrl+C ends it; nothing you typed is lost.")
+        for note in desk.store.notes:
+            tell(note)
         config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, lifespan="on")
-        server = uvicorn.Server(config)
+
+        class Ending(uvicorn.Server):
+            """Ends soon, whatever runs: a watcher is answered at once, a forecast that nobody will read is given up."""
+
+            def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+                """Ctrl+C, or being asked to end.  What the page has shown as kept is on the disk already."""
+                last = threading.Timer(PATIENCE, os._exit, (128 + sig,))
+                last.daemon = True
+                last.start()
+                desk.jobs.close()
+                super().handle_exit(sig, frame)
+
+        server = Ending(config)
         if browser:
             webbrowser.open(address)
         server.run(sockets=[door])

@@ -125,6 +125,7 @@ def done(path: str, function: Deed) -> Route:
             return JSONResponse({"problems": [_problem("this address takes JSON")]}, 415)
         try:
             data = json.loads(await request.body() or b"{}")
+            json.dumps(data, ensure_ascii=False).encode()  # halves of characters go into no file and no answer
         except (ValueError, RecursionError):
             data = None
         if not isinstance(data, dict):

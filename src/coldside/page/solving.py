@@ -111,7 +111,7 @@ def _problem(error: ColdsideError, document: Document | None, path: Path) -> Pro
 
 def _counted(key: str) -> Key:
     """A key of a message, where items of lists count from 1."""
-    return tuple(int(part) - 1 if part.isdigit() else part for part in key.split("."))
+    return tuple(int(part) - 1 if part.isascii() and part.isdigit() else part for part in key.split("."))
 
 
 # -- solving -----------------------------------------------------------------------------------------
@@ -125,13 +125,13 @@ class Solver:
 
     def build(self, text: str, path: str | Path) -> tuple[Build | None, list[Problem]]:
         """As `check_build`, remembered."""
-        return self._read.get(("build", text, str(path), _files_beside(text, path)), lambda: check_build(text, path))
+        return self._read.get(("build", text, str(path), files_beside(text, path)), lambda: check_build(text, path))
 
     def session(
         self, text: str, path: str | Path, loops: Collection[str] | None = None
     ) -> tuple[Session | None, list[Problem]]:
         """As `check_session`, remembered."""
-        key = ("session", text, str(path), _files_beside(text, path), None if loops is None else tuple(loops))
+        key = ("session", text, str(path), files_beside(text, path), None if loops is None else tuple(loops))
         return self._read.get(key, lambda: check_session(text, path, loops))
 
     def quick(self, build: Build, session: Session) -> Forecast:
@@ -169,7 +169,7 @@ class Solver:
 
     def mark(self, build: Build, session: Session) -> str:
         """A mark of all that a forecast depends on: equal for what gives equal forecasts."""
-        files = [_named_files(repr(one), Path(one.file)) for one in (build, session)]
+        files = [files_beside(repr(one), one.file) for one in (build, session)]
         return digest(build, session, files)
 
     def warm(self, build: Build, session: Session) -> threading.Thread:
@@ -254,13 +254,9 @@ class _Memory(Generic[Made]):
 _FILE = re.compile(r"""["']([^"'\n]+\.[A-Za-z0-9]{1,5})["']""")
 
 
-def _files_beside(text: str, path: str | Path) -> tuple[tuple[str, int, int], ...]:
-    return _named_files(text, Path(path))
-
-
-def _named_files(text: str, of: Path) -> tuple[tuple[str, int, int], ...]:
-    """Other files that the text of file `of` names and that are there, with time and size."""
-    found = []
+def files_beside(text: str, path: str | Path) -> tuple[tuple[str, int, int], ...]:
+    """Other files that the text of the file at `path` names and that are there, with time and size."""
+    of, found = Path(path), []
     for name in sorted(set(_FILE.findall(text)) - {str(of)}):
         with contextlib.suppress(OSError, ValueError):
             state = (of.parent / name).stat()

@@ -125,6 +125,8 @@ def parse(text: Any, kind: str, *, word: str = "") -> Quantity:
 
 def _bare(number: float, kind: str) -> Quantity:
     """A number without quotes."""
+    if isinstance(number, int) and abs(number) >= 10**LONGEST_NUMBER:  # too long for a float, or to be written out
+        raise BadInput(f"a number of more than {LONGEST_NUMBER} digits is absurdly long; {wanted(kind)}")
     if not math.isfinite(number):
         raise BadInput(f"{typed(number)} is not a finite number; {wanted(kind)}")
     if kind not in BARE:

@@ -5,6 +5,7 @@ Here: the place's functions.  A brief is a file of the project from its first an
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,6 +14,7 @@ from starlette.routing import Route
 from coldside.build.brief import (
     BRIEF_FIELDS,
     DONT_KNOW,
+    SCHEMA,
     Brief,
     BriefField,
     assumptions,
@@ -22,6 +24,7 @@ from coldside.build.brief import (
     value_words,
 )
 from coldside.build.document import scan
+from coldside.build.editing import set_value
 from coldside.errors import BadInput, ColdsideError
 from coldside.explore.draft import Starter, Unknowns, draft, most_important_unknown
 from coldside.page.jobs import Report
@@ -32,6 +35,7 @@ from coldside.units import retold
 from coldside.units import show as show_value
 
 FIELDS = {item.key: item for item in BRIEF_FIELDS}
+_writing = threading.Lock()
 
 
 def show(ask: Ask) -> str:
@@ -108,19 +112,34 @@ def state_json(ask: Ask, text: str, file: str) -> dict[str, Any]:
 
 
 def put(ask: Ask) -> Mapping[str, Any]:
-    """Answer one blank.  The first answer makes the file; an answer that does not read is kept and told."""
+    """Answer one blank.  The first answer makes the file; an answer that does not read is kept and told.
+
+    BadInput for a file that is no brief, or no TOML: nothing of it is written over.
+    """
     project, file, key, value = ask.desk.project, ask.text("file", ""), ask.text("key"), ask.text("value").strip()
     if key not in FIELDS and key != "name":
         raise BadInput(f'"{key}" is no blank of a brief')
-    text = project.read(file) if file else brief_text({})
-    values = values_of(text, file)
-    values[key] = value
-    made = brief_text(values)
     if not file:
-        file = project.create(file_name(f"brief {values['name'] or 'car'}"), made)
-    elif made != text:
-        project.write(file, made)
+        made = brief_text(dict.fromkeys(FIELDS, "") | {key: value})
+        file = project.create(file_name(f"brief {value if key == 'name' else 'car'}"), made)
+        return state_json(ask, made, file)
+    with _writing:
+        text = project.read(file)
+        made = answered(text, file, key, value)
+        if made != text:
+            project.write(file, made)
     return state_json(ask, made, file)
+
+
+def answered(text: str, file: str, key: str, value: str) -> str:
+    """A brief's text with one blank answered, all else as it was; an empty answer is "don't know"."""
+    data = scan(text, file).data
+    if data.get("schema") != SCHEMA:
+        raise BadInput(f'is no brief: one starts with schema = "{SCHEMA}"', where=file)
+    stands = values_of(text, file)[key]
+    if stands == value:  # a number may stand there without quotes, and a key not at all
+        return text
+    return set_value(text, key, value or ("A car" if key == "name" else DONT_KNOW))
 
 
 # ---------------------------------------------------------------------------------------------- starter builds

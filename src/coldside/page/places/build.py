@@ -120,9 +120,9 @@ def fields_html(ask: Ask, file: str, table: str) -> str:
 
 
 def _kind(document: Document, table: str) -> str:
-    head, _, name = table.partition(".")
+    head = table.partition(".")[0]
     if head == "parts":
-        found = document.data.get("parts", {}).get(name, {})
+        found = _found(document.data, table)
         return str(found.get("kind", "")).replace("_", " ") if isinstance(found, dict) else ""
     return {"loops": "loop", "ducts": "duct"}.get(head, "")
 
@@ -291,7 +291,7 @@ def _without(path: Any, name: str) -> Any:
                 kept += inner if isinstance(inner, list) else [inner]
             elif inner:
                 kept.append(inner)
-        elif part_name(item) != name:
+        elif not isinstance(item, str) or part_name(item) != name:
             kept.append(item)
     return kept
 

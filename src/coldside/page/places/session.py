@@ -136,9 +136,9 @@ def make(ask: Ask) -> Mapping[str, Any]:
     ]
     beside += [str(data["limits_file"])] if "limits_file" in data else []
     for other in beside:  # files that it reads go with it
-        source, target = folder / other, project.folder / other
-        if source.is_file() and not target.exists():
-            target.write_bytes(source.read_bytes())
+        source = folder / other
+        if source.is_file() and not project.path(other, new=True, ending=source.suffix).exists():
+            project.create(other, read_text(source))
     return {"file": project.create(file_name(item.title), text)}
 
 

@@ -65,12 +65,9 @@ def copy_demo(ask: Ask) -> Mapping[str, Any]:
     """Copy the bundled files into the folder; what is there already stays as it is."""
     project, made = ask.desk.project, []
     for relative in demo_files():
-        target = project.folder / relative
-        if target.exists():
-            continue
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(read_text(examples_folder() / relative), encoding="utf-8", newline="")
-        made.append(relative.as_posix())
+        name = relative.as_posix()
+        if not project.path(name, new=True, ending=relative.suffix).exists():
+            made.append(project.create(name, read_text(examples_folder() / relative)))
     return {"copied": made}
 
 

@@ -83,7 +83,7 @@ def reopen(ask: Ask) -> Mapping[str, Any]:
 
 
 def _number(text: str) -> int:
-    if not text.isdigit() or len(text) > 12:
+    if not (text.isascii() and text.isdigit()) or len(text) > 12:
         raise BadInput(f'"{text}" is no kept forecast')
     return int(text)
 
@@ -98,7 +98,7 @@ def state(ask: Ask) -> Mapping[str, Any]:
 
 def job_json(job: Job, system: str) -> dict[str, Any]:
     """A job's state as data."""
-    left = "" if job.left_s is None or job.fraction < 0.1 else f"about {max(round(job.left_s), 1)} s left"
+    left = "" if not job.left_s or job.fraction < 0.1 else f"about {max(round(job.left_s), 1)} s left"
     return {
         "id": job.id,
         "version": job.version,
