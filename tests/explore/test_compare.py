@@ -122,9 +122,20 @@ def test_without_draws_nothing_is_said_of_how_sure():
     words = comparison_words(found)
     assert len(words.names) == 3
     assert "likely" not in " ".join([words.headline, *words.differences, *words.where])
+    # two are the same car, which says nothing of the third
+    assert words.differences[0].startswith("Power in boost is the same within 0 % for A and C: ")
+    assert "; B " in words.differences[0]
     said = json.loads(json.dumps(comparison_json(found), allow_nan=False))
     assert list(said["builds"]) == ["A", "B", "C"]
     assert said["figures"]["hottest_in_boost_K"]["chance"] is None
+
+
+def test_without_limits_none_is_said_to_break_or_hold_with_parts_dead():
+    found = compare([AIR, WATER], replace(SHORT, limits=()), n=0)
+    failures = comparison_words(found).failures
+    assert "with its pump dead from the start" in failures[1]
+    assert "goes to" in failures[1]
+    assert "limit" not in " ".join(failures)
 
 
 @pytest.mark.slow

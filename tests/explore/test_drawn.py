@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import threading
+import time
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -14,6 +17,7 @@ from coldside.build.model import Build
 from coldside.duty.demand import sample
 from coldside.duty.model import LimitSpec, PhaseSpec, Session
 from coldside.duty.phases import load_session
+from coldside.explore import workers
 from coldside.explore.bands import simulate_many
 from coldside.explore.draws import drawn, scores, uncertain_inputs, values_of
 from coldside.explore.outcome import DRAWN, FINE, figures, run, thinned
@@ -103,3 +107,21 @@ def test_passes_are_driven_with_the_power_that_heat_leaves():
     assert found.outcomes["intake_max"] == pytest.approx([forecast.intake[forecast.peak]] * 2, abs=1e-9)
     own = run(build, session, DRAWN, shares=forecast.shares).demand.runs
     assert [one.time for one in own] == pytest.approx([one.run.time for one in forecast.runs], abs=1e-9)
+
+
+def test_workers_are_there_once_a_pool_is_made():
+    """They are forked before a program starts threads of its own, not at the first question."""
+    if not workers.warm():
+        pytest.skip("this system or machine runs draws in one process")
+    threads = [threading.Thread(target=time.sleep, args=(0.2,)) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    pids = set(workers.on_all_cores(own_pids, None, list(range(64))))
+    for thread in threads:
+        thread.join()
+    assert os.getpid() not in pids
+    assert 1 <= len(pids) <= workers.cores()
+
+
+def own_pids(shared: None, jobs: list[int]) -> list[int]:
+    return [os.getpid()] * len(jobs)

@@ -11,10 +11,11 @@ import pytest
 
 from coldside.build.files import load_build
 from coldside.duty.demand import sample
-from coldside.duty.model import PhaseSpec
+from coldside.duty.model import PhaseSpec, ReadingSpec
 from coldside.duty.phases import load_session
 from coldside.judge.corrections import REFERENCE, Rerun, in_air, rerun_words, reruns, reruns_json
 from coldside.media import air
+from coldside.parts.engine import RPM
 from coldside.parts.pump import Control
 from coldside.plant.forecast import simulate
 from coldside.units import Pressure
@@ -92,6 +93,29 @@ def test_outside_air_comes_through_to_the_intake_of_an_air_core():
     assert sae.warmer == pytest.approx(10.0)
     assert 8.0 < sae.intake < 13.0
     assert sae.ratio > 1.01
+
+
+def test_a_pull_is_held_against_its_own_air_where_the_day_changes():
+    """A drive at full load in cold air before a pull in hot air: factor and power are the pull's, and it says so."""
+    drive = PhaseSpec(kind="cruise", speed=40.0, engine_speed=7000 * RPM, load=1.0, duration=8.0)
+    still = PhaseSpec(kind="idle", duration=30.0)
+    session = replace(
+        PULL,
+        ambient=replace(PULL.ambient, temperature=273.15),
+        readings=(ReadingSpec(at=10.0, temperature=273.15), ReadingSpec(at=30.0, temperature=313.15)),
+        phases=(drive, still, replace(PULL.phases[1], to_speed=4500 * RPM)),
+    )
+    forecast = simulate(AIR, session)
+    pull = forecast.demand.spans[-1]
+    own = slice(pull.first, pull.last + 1)
+    found = reruns(forecast)
+    sae = next(one for one in found if one.standard == "sae")
+    assert sae.observed == forecast.power[own].max() < forecast.power.max()
+    p_dry = forecast.demand.ambient_pressure / 1e3 * (1.0 - 0.016)  # kPa; 0 degC air saturated holds 0.6 kPa of water
+    by_hand = 1.18 * (99.0 / p_dry) * (313.15 / 298.0) ** 0.5 - 0.18  # SAE J1349 of 1990 as in the notes
+    assert sae.factor == pytest.approx(by_hand, abs=0.02)
+    assert sae.factor > 1.0  # hot, dry air; at the drive's 0 degC it is below 1
+    assert "of the highest power in a pull; " in rerun_words(found)[0].words()
 
 
 def test_without_boost_nothing_is_run_again():

@@ -12,7 +12,7 @@ import pytest
 from coldside.build.files import load_build
 from coldside.duty.model import PhaseSpec, Run
 from coldside.duty.phases import load_session
-from coldside.judge.run_times import feedback_words, run_rows, run_sentences, runs_json, stopwatch
+from coldside.judge.run_times import boost_feedback_words, feedback_words, run_rows, run_sentences, runs_json, stopwatch
 from coldside.judge.summary import forecast_json
 from coldside.judge.verdict import judge
 from coldside.plant.feedback import TimedRun
@@ -93,6 +93,16 @@ def test_rows_and_sentence_agree_on_paper_and_terminal():
     assert "mph" in text
     assert "km/h" not in text
     assert "driving and heat: brought together in" in text
+
+
+def test_what_did_not_settle_is_not_said_to_have():
+    forecast = passes()
+    assert feedback_words(forecast).startswith("brought together in")
+    assert feedback_words(replace(forecast, feedback=(0.4, 0.026))).startswith("not wholly brought together in two")
+    assert boost_feedback_words(replace(forecast, boost_feedback=(9e3, 960.0))).startswith(
+        "not wholly brought together"
+    )
+    assert boost_feedback_words(replace(forecast, boost_feedback=(9e3, 60.0))).startswith("brought together")
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 What is here: wheel force in each gear with boost that lags, gears and shift points, grip, speed caps of a
 course, one step in time.  What is not: where the caps come from (`laps.py`), what a pass is made of
-(`passes.py`), heat: it comes in as the share of full-load power that is there.
+(`runs.py`), heat: it comes in as the share of full-load power that is there.
 
 Boost between shifts.  What the compressor could give (`spool`) follows what is asked with the engine's
 boost lag and runs down three times as slowly while the throttle is shut, so that a short lift costs

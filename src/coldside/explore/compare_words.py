@@ -171,9 +171,13 @@ def _power(found: Comparison) -> Sentence | None:
     values = _values(found, contrast)
     if contrast.settled == "open":
         values["more"] = Quantity(contrast.gap / contrast.values[contrast.next], "share", 1)
-        return Sentence(
-            "Power in boost is the same within {more}: {ahead} {v_ahead}, {next} {v_next} on average.", values
-        )
+        others = [letter for letter in contrast.values if letter not in (contrast.ahead, contrast.next)]
+        text = "Power in boost is the same within {more}" + (" for {ahead} and {next}" if others else "")
+        text += ": {ahead} {v_ahead}, {next} {v_next} on average"
+        for letter in others:
+            text += f"; {letter} {{v_{letter}}}"
+            values[f"v_{letter}"] = Quantity(contrast.values[letter], contrast.kind)
+        return Sentence(text + ".", values)
     text = "{ahead} makes more power in boost: {v_ahead} on average against {v_next}"
     if contrast.band is None:
         values["more"] = Quantity(contrast.gap / contrast.values[contrast.next], "share", 1)
@@ -286,8 +290,8 @@ def _loss(entry: Entry, loss: Loss, already: set[str], values: dict[str, Any]) -
     if abs(loss.intake - entry.figures["intake_max"]) < KEPT and not newly:
         return start, "is no warmer in boost"
     verb = "goes to" if loss.intake > entry.figures["intake_max"] else "stays at"
-    breaks = "breaks its limit on " + listed(newly) if newly else "breaks no further limit"
-    return start, f"{verb} {{{loss.what}}} in boost and {breaks}"
+    breaks = " and breaks its limit on " + listed(newly) if newly else " and breaks no further limit"
+    return start, f"{verb} {{{loss.what}}} in boost" + (breaks if entry.verdict.limits else "")
 
 
 def _summing_up(found: Comparison) -> list[Sentence]:

@@ -52,6 +52,7 @@ def _pool() -> ProcessPoolExecutor | None:
             cores(), mp_context=multiprocessing.get_context("fork"), initializer=_leave_interrupts
         )
         _pools[os.getpid()] = found
+        found.submit(cores).result()  # the first job is what forks them, all at once: now, while no other thread runs
     return found
 
 

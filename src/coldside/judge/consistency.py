@@ -1,13 +1,15 @@
 """How alike a car's runs are, and what it takes: time on throttle, rest between runs, runs in an afternoon, tank.
 
 Here: `consistency`, which re-runs changed sessions and builds (`trials.py`) through `simulate`.  Bounded: one session
-held at full load, at most `MOST_RESTS` of three runs with a rest between and not more than `MOST_TIME` of them, and two
-of a changed build for each coolant loop that cools the charge and has a tank.  Not here: what it comes to in words
+held at full load, at most `MOST_RESTS` of `RUNS` runs with a rest between and not more than `MOST_TIME` of them, and
+two of a changed build for each coolant loop that cools the charge and has a tank.  Not here: what it comes to in words
 (`consistency_words.py`), the spread of a session's own repeats (`power.py`), limits (`verdict.py`).
 
 Two approaches to a settled state are used and said: temperatures at full load without a break, and peaks run after
 run, both near it geometrically; three of a row with ratio q between their steps settle at x3 + (x3 - x2) q / (1 - q)
-(Aitken's process, textbook).  A forecast long enough gives the same within a kelvin; tests hold it to that.
+(Aitken's process, textbook).  A forecast long enough gives the same within a kelvin; tests hold it to that.  The first
+runs warm the metal, which is quick, and only then the tank, which is slow: what goes on is told by three of `RUNS`,
+the first not among them, as far apart as they allow, since a peak is known to a tenth of a kelvin only.
 """
 
 from __future__ import annotations
@@ -46,8 +48,9 @@ HOURS = 4.0 * 3600.0  # s, an afternoon
 LOOK = 60.0  # s over which a settling temperature is averaged
 TRIED_RESTS = (60.0, 180.0, 600.0, LONGEST_REST)  # s, tried in turn; the first that does is narrowed down
 FINE = 1.15  # ratio of two rests that counts as one
+RUNS = 6  # run after run with one rest; the second, fourth and sixth say how it goes on
 MOST_RESTS = 20  # rests tried: the four above and halvings of their logarithm
-MOST_TIME = 5.0 * 3600.0  # s of runs and rests simulated in all; an answer is then as near as they came
+MOST_TIME = 10.0 * 3600.0  # s of runs and rests simulated in all; an answer is then as near as they came
 TANK = 2.0  # times the coolant that the tank holds
 STEADIEST = 0.97  # ratio of steps from which three of them tell nothing of their end
 NEARLY = 0.9  # of the way to where it settles
@@ -90,6 +93,7 @@ def consistency(
     build, session = forecast.build, forecast.session
     if start is not None:
         session = replace(session, start=start)
+    air = float(forecast.demand.ambient_temperature[forecast.peak]) if session.readings else None
     session = becalmed(session, float(forecast.time[forecast.peak]))  # runs tried are set in the hottest moment's air
     wanted = [spec for spec in (session.limits if limits is None else limits) if spec.quantity != "spread"]
     run, runs = trials.run_of(session), _Runs(progress)
@@ -106,6 +110,7 @@ def consistency(
         resting=trials.RESTING["idle" if run is None else run.resting.kind],
         start=session.start,
         whose=session.whose if limits is None else "your",
+        air=air,
         peaks=tuple(repeat_maxima(forecast, group, forecast.intake)),
         spread_over_ambient=temperature_spread(forecast, forecast.intake),
         spread_power=power_spread(forecast),
@@ -132,18 +137,25 @@ def settled_value(first: float, second: float, third: float) -> float:
 
 
 def kept_runs(margins: Sequence[float]) -> int:
-    """How many of a row of margins, of which the first three are given, stay at or above 0; `UNLIMITED` for ever.
+    """How many of a row of margins, of which the first (at least three) are given, stay at or above 0.
 
-    The row goes on with the ratio of its two steps.
+    `UNLIMITED` for ever.  The row goes on with the ratio between the steps to the last from the middle one and to that
+    from an early one; where steps fall that do not shrink, with the last of them.
     """
     for k, margin in enumerate(margins):
         if margin < 0.0:
             return k
-    end = settled_value(*margins)
+    apart = (len(margins) - 1) // 2
+    early, middle, last = margins[-1 - 2 * apart], margins[-1 - apart], margins[-1]
+    if last >= middle or middle >= early:  # it does not fall, or swings
+        return UNLIMITED
+    ratio = (last - middle) / (middle - early)
+    if ratio >= STEADIEST**apart:
+        return len(margins) + math.floor(apart * last / (middle - last))
+    end = settled_value(early, middle, last)
     if end >= 0.0:
         return UNLIMITED
-    q = (margins[2] - margins[1]) / (margins[1] - margins[0])  # within 0 and 1, else `end` were the third margin
-    return 3 + math.floor(math.log(end / (end - margins[2])) / math.log(q))
+    return len(margins) + math.floor(apart * math.log(end / (end - last)) / math.log(ratio))
 
 
 def _end_of(trace: np.ndarray, time: np.ndarray) -> float:
@@ -194,7 +206,7 @@ def _first_above(trace: np.ndarray, limit: float, counts: np.ndarray, time: np.n
 
 @dataclass(frozen=True)
 class _Peaks:
-    """Three runs with one rest between: peak of the intake [K] and margins under each limit, run by run."""
+    """`RUNS` runs with one rest between: peak of the intake [K] and margins under each limit, run by run."""
 
     intake: list[float]
     margins: list[list[float]]  # one row a limit
@@ -218,19 +230,19 @@ class _Rests:
     ) -> None:
         self.build, self.session, self.run, self.limits, self.within = build, session, run, limits, within
         self.runs, self.known = runs, {}  # type: _Runs, dict[float, _Peaks | None]
-        self.length, self.spent = 0.0, 0.0  # s: three runs without rest, all that was simulated
+        self.length, self.spent = 0.0, 0.0  # s: the runs without rest, all that was simulated
 
     def peaks(self, rest: float) -> _Peaks | None:
-        """What three runs with that rest [s] give; None where there is no answer or enough rests were tried."""
+        """What `RUNS` runs with that rest [s] give; None where there is no answer or enough rests were tried."""
         rest = round(rest, 1)
         if rest not in self.known:
-            if len(self.known) >= MOST_RESTS or self.spent + self.length + 2.0 * rest > MOST_TIME:
+            if len(self.known) >= MOST_RESTS or self.spent + self.length + (RUNS - 1) * rest > MOST_TIME:
                 return None
-            session = trials.run_after_run(self.session, self.run, rest, 3)
-            found = self.runs.forecast(self.build, session, f"three runs with {rest:.0f} s of rest between")
+            session = trials.run_after_run(self.session, self.run, rest, RUNS)
+            found = self.runs.forecast(self.build, session, f"{RUNS} runs with {rest:.0f} s of rest between")
             self.known[rest] = None if found is None else self._read(found)
             if found is not None:
-                self.length = float(found.time[-1]) - 2.0 * rest
+                self.length = float(found.time[-1]) - (RUNS - 1) * rest
                 self.spent += float(found.time[-1])
         return self.known[rest]
 

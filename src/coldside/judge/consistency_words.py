@@ -115,6 +115,7 @@ class Consistency:
     simulations: int
     left_out: tuple[str, ...] = ()
     whose: str = "your"  # whose the limits are: "your", or "the proposed"
+    air: float | None = None  # K outside, held in all that was run again; None where the session's air does not change
 
     def words(self, system: str = "si") -> tuple[str, ...]:
         """All sentences in "si" or "us" units."""
@@ -126,7 +127,7 @@ class Consistency:
 
 def sentences(found: Consistency) -> list[Sentence]:
     """What was found, in the order in which it is told."""
-    said = _of_repeats(found) + _of_held(found)
+    said = _of_repeats(found) + _of_air(found) + _of_held(found)
     for loop in found.loops:
         said += _of_tank(loop)
     said += _of_rest(found) + _of_afternoon(found)
@@ -148,6 +149,13 @@ def _of_repeats(found: Consistency) -> list[Sentence]:
             },
         )
     ]
+
+
+def _of_air(found: Consistency) -> list[Sentence]:
+    if found.air is None or found.settling is None:
+        return []
+    text = "What follows is in air that stays at {air}, as at the session's hottest moment, from start to end."
+    return [Sentence(text, {"air": Quantity(found.air, "temperature")})]
 
 
 def _start(found: Consistency) -> str:
@@ -262,7 +270,7 @@ def _of_rest(found: Consistency) -> list[Sentence]:
             text = "A second {noun} peaks within {within} of the first, started {start}, after {rest} of {resting}."
         return [Sentence(text, values)]
     values["longest"] = Quantity(LONGEST_REST, "time")
-    values["excess"] = Quantity(found.rest.excess + found.rest.within, "temperature_difference")
+    values["excess"] = Quantity(found.rest.excess + found.rest.within, "temperature_difference", 1)
     values["best"] = Quantity(found.rest.best, "time")
     text = "No rest up to {longest} lets a second {noun} peak within {within} of a first one started {start}: after "
     text += "{best} it still peaks {excess} higher"
@@ -307,6 +315,7 @@ def consistency_json(found: Consistency, system: str = "si") -> dict[str, Any]:
     return {
         "run": found.noun,
         "start": found.start,
+        "air_K": found.air,
         "peaks_K": list(found.peaks),
         "spread_over_ambient": found.spread_over_ambient,
         "spread_power": found.spread_power,

@@ -25,8 +25,11 @@ STANDARDS = {"sae": "SAE J1349 of 1990 (dry pressure)", "iso": "ISO 1585 (dry pr
 
 
 def corrections(forecast: Forecast) -> Mapping[str, float]:
-    """Factor of each standard on observed power, from ambient air at the intake's mouth at the moment of most power."""
-    at = int(np.argmax(forecast.power))
+    """Factor of each standard on observed power, from ambient air at the intake's mouth at the moment of most power.
+
+    Of pulls in boost where there are any: what a dyno sheet shows.
+    """
+    at = _at_most(forecast)
     T, p = float(forecast.demand.ambient_temperature[at]), forecast.demand.ambient_pressure
     W = float(air.humidity_ratio(T, p, forecast.demand.humidity[at]))
     vapour = p * W / (air.MASS_RATIO + W)
@@ -60,8 +63,8 @@ class Rerun:
     """One standard's factor beside the session run again in its reference air, SI.
 
     `factor` on observed power and `ratio` of the power run again to that observed, at the highest power `observed`
-    [W]; `warmer` [K] is the session's outside air over the reference's and `intake` [K] the intake's peak over that of
-    the session run again.
+    [W], of its pulls where it has any (`pulled`); `warmer` [K] is the session's outside air over the reference's and
+    `intake` [K] the intake's peak over that of the session run again.
     """
 
     standard: str
@@ -72,6 +75,7 @@ class Rerun:
     observed: float
     warmer: float
     intake: float
+    pulled: bool = False
 
     @property
     def excess(self) -> float:
@@ -82,14 +86,14 @@ class Rerun:
 def reruns(forecast: Forecast, *, progress: Callable[[str], None] = lambda _: None) -> tuple[Rerun, ...]:
     """Every standard's factor against the session run again in its own air; empty without boost.
 
-    Highest power, of pulls on a dyno where there are any.  The air is the standard's from start to end; what starts
+    Highest power, of pulls where there are any.  The air is the standard's from start to end; what starts
     colder or hotter than the air (a chilled tank) starts as it does.  DIN 70020 knows no humidity: there the air is
     dry.  Raises as `simulate` does.
     """
     if not forecast.boost.any():
         return ()
     factors, seen, found = corrections(forecast), {}, []
-    observed, outside = _highest(forecast), forecast.demand.ambient_temperature
+    observed, outside = float(forecast.power[_at_most(forecast)]), forecast.demand.ambient_temperature
     for name, (T, p, vapour) in REFERENCE.items():
         if (T, p, vapour) not in seen:
             progress(f"  the session again in the air of {STANDARDS[name]}")
@@ -101,10 +105,11 @@ def reruns(forecast: Forecast, *, progress: Callable[[str], None] = lambda _: No
                 temperature=T,
                 pressure=p,
                 factor=factors[name],
-                ratio=_highest(again) / observed,
+                ratio=float(again.power[_at_most(again)]) / observed,
                 observed=observed,
                 warmer=float(outside[forecast.peak]) - T,
                 intake=float(forecast.intake[forecast.peak] - again.intake[again.peak]),
+                pulled=bool(_pulled(forecast).any()),
             )
         )
     return tuple(found)
@@ -125,13 +130,18 @@ def in_air(session: Session, temperature: float, pressure: float, vapour: float)
     return replace(session, ambient=around, readings=())
 
 
-def _highest(forecast: Forecast) -> float:
-    """Highest power, W: of pulls on a dyno where there are any."""
+def _pulled(forecast: Forecast) -> np.ndarray:
+    """Samples of pulls at full load and in boost (n,)."""
     counts = np.zeros(len(forecast.time), dtype=bool)
     for span in forecast.demand.spans:
         counts[span.first : span.last + 1] |= span.kind == "pull"
-    counts &= forecast.demand.full_load & forecast.boost
-    return float(forecast.power[counts].max() if counts.any() else forecast.power.max())
+    return counts & forecast.demand.full_load & forecast.boost
+
+
+def _at_most(forecast: Forecast) -> int:
+    """Sample of the highest power: of pulls where there are any."""
+    counts = _pulled(forecast)
+    return int(np.argmax(np.where(counts, forecast.power, -np.inf) if counts.any() else forecast.power))
 
 
 def rerun_words(found: Sequence[Rerun]) -> list[Sentence]:
@@ -153,8 +163,11 @@ def rerun_words(found: Sequence[Rerun]) -> list[Sentence]:
             end += "much" if one.excess > 0.0 else "little"
         said.append(
             Sentence(
-                "{standard}: its factor {factor} makes {made} of the highest power; the session run again in its air "
-                f"({{air}}, {{pressure}}) has {{again}}, {{ratio}} times: {end}.",
+                "{standard}: its factor {factor} makes {made} of the highest power"
+                + (" in a pull" if one.pulled else "")
+                + "; the session run again in its air ({air}, {pressure}) has {again}, {ratio} times: "
+                + end
+                + ".",
                 values,
             )
         )

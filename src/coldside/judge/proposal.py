@@ -1,8 +1,7 @@
 """No limit given: one is proposed, with its reason.
 
 Here: `propose`, `Proposal`, `proposed` (the session with it), `with_proposal` (the verdict that says why) and
-`proposal_json`.  Not here: judging
-(`verdict.py`), knock (`knock.py`).
+`proposal_json`.  Not here: judging (`verdict.py`), knock (`knock.py`).
 
 What is known of this car comes first: where its own calibration starts to take spark or boost away, and where a known
 knock-limited point says that the spark set is too much; the lower of the two counts.  Without either, what the

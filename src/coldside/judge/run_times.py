@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from coldside.judge.wording import Quantity, Sentence, clock, counted
-from coldside.plant.feedback import TimedRun
+from coldside.plant.feedback import BOOST_SETTLED, SETTLED, TimedRun
 from coldside.plant.results import Forecast
 from coldside.units import show
 
@@ -104,7 +104,9 @@ def feedback_words(forecast: Forecast) -> str:
     count = "one turn" if turns == 1 else f"{counted(turns, 'turn')}"
     last = forecast.feedback[-1]
     moved = f"{last:.3f} s" if last >= 5e-4 else "less than 0.001 s"
-    return f"brought together in {count}; the last moved no run's time by more than {moved}"
+    return (
+        "" if last <= SETTLED else "not wholly "
+    ) + f"brought together in {count}; the last moved no run's time by more than {moved}"
 
 
 def boost_feedback_words(forecast: Forecast) -> str:
@@ -113,7 +115,8 @@ def boost_feedback_words(forecast: Forecast) -> str:
         return ""
     turns, last = len(forecast.boost_feedback), forecast.boost_feedback[-1]
     count = "one turn" if turns == 1 else f"{counted(turns, 'turn')}"
-    return f"brought together in {count}; the last moved boost by {last / 1e3:.2f} kPa at most"
+    wholly = "" if last <= BOOST_SETTLED else "not wholly "
+    return wholly + f"brought together in {count}; the last moved boost by {last / 1e3:.2f} kPa at most"
 
 
 def runs_json(forecast: Forecast) -> list[dict[str, Any]]:
