@@ -48,7 +48,7 @@ async function start() {
       words.textContent = state.state === "running" && state.left ? `${state.words}, ${state.left}` : state.words;
       bar.value = state.fraction;
       stop.hidden = state.state !== "running";
-      place(state.pieces).catch(say);
+      place(state.pieces);
     });
     stop.hidden = true;
     document.getElementById("work").classList.toggle("over", last.state === "done");

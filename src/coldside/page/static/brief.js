@@ -77,7 +77,7 @@ document.getElementById("draft").addEventListener("click", async (event) => {
     const last = await watch(job, (state) => {
       document.getElementById("work-words").textContent = state.left ? `${state.words}, ${state.left}` : state.words;
       document.getElementById("work-bar").value = state.fraction;
-      place(state.pieces).catch(say);
+      place(state.pieces);
     });
     if (last.state === "failed") say({ problems: last.problems });
     trouble(last.state === "failed" ? last.problems : null);

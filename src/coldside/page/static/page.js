@@ -80,7 +80,7 @@ export async function watch(id, told) {
   }
 }
 
-// Runs at most one call at a time and drops all but the newest that wait: for sliders.
+// Runs at most one call at a time and drops all but the newest that wait: for sliders.  What goes wrong is told.
 export function latest(run) {
   let busy = false;
   let waiting = null;
@@ -92,6 +92,8 @@ export function latest(run) {
     busy = true;
     try {
       await run(...values);
+    } catch (error) {
+      say(error);
     } finally {
       busy = false;
       if (waiting) {

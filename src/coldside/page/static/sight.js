@@ -18,8 +18,8 @@ export class Sight {
     this.slider.value = String(first.peak);
     this.lead = root.getElementById("lead");
     this.strips = root.getElementById("strips");
-    this.redrawMoment = latest(() => this.moment().catch(say));
-    this.redrawChart = latest(() => this.chart().catch(say));
+    this.redrawMoment = latest(() => this.moment());
+    this.redrawChart = latest(() => this.chart());
     this.slider.addEventListener("input", () => this.go(Number(this.slider.value)));
     root.getElementById("hottest").addEventListener("click", () => this.go(this.peak));
     root.getElementById("closer").addEventListener("click", () => this.zoom(this.time - 0.05 * this.span(), this.time + 0.05 * this.span()));

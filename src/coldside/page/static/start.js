@@ -1,4 +1,4 @@
-import { post, say } from "./page.js";
+import { post, say, trouble } from "./page.js";
 
 const button = document.getElementById("copy-demo");
 button.addEventListener("click", async () => {
@@ -15,14 +15,23 @@ button.addEventListener("click", async () => {
 const bring = document.getElementById("bring");
 bring.addEventListener("change", async () => {
   const made = [];
+  const utf8 = new TextDecoder("utf-8", { fatal: true });
+  trouble(null);
   try {
     for (const file of bring.files) {
       if (file.size > 1_000_000) throw new Error(`${file.name} is larger than 1 MB; a file of ours is a few kB`);
-      made.push((await post("/do/bring", { name: file.name, text: await file.text() })).file);
+      let text;
+      try {
+        text = utf8.decode(await file.arrayBuffer());
+      } catch {
+        throw new Error(`${file.name} is not UTF-8 text; save it as UTF-8`);
+      }
+      made.push((await post("/do/bring", { name: file.name, text })).file);
     }
-    document.getElementById("brought").textContent = `Brought in: ${made.join(", ")}`;
     setTimeout(() => location.reload(), 600);
   } catch (error) {
     say(error);
   }
+  bring.value = "";
+  document.getElementById("brought").textContent = made.length ? `Brought in: ${made.join(", ")}` : "";
 });
