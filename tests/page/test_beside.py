@@ -269,7 +269,7 @@ def test_a_list_that_changed_meanwhile_is_not_overwritten(offer):
 @pytest.mark.parametrize(
     ("field", "value", "says"),
     [
-        ("price", "1,450", '"1,450" has a comma'),
+        ("price", "1,4500", '"1,4500" has a comma'),
         ("price", "-5", "out of range"),
         ("price", "cheap", "is no number"),
         ("hours", "1e9", "is no number"),

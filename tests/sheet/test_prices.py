@@ -207,7 +207,7 @@ def test_what_meets_no_part_is_told():
         ("", "schema: is missing"),
         ('schema = "coldside.prices/9"', '"coldside.prices/9" is not known'),
         (HEAD + 'rate = "ninety"', "no number"),
-        (HEAD + 'rate = "1,450"', "comma"),
+        (HEAD + 'rate = "1,4500"', "comma"),
         (HEAD + "rate = -1", "out of range"),
         (HEAD + "rate = nan", "no amount"),
         (HEAD + "rate = true", "no number"),
@@ -286,7 +286,7 @@ def test_names_with_points_and_quotes_are_one_name():
 @pytest.mark.parametrize(
     ("field", "value", "words"),
     [
-        ("price", "1,450", "has a comma"),
+        ("price", "1,4500", "has a comma"),
         ("price", "-3", "out of range"),
         ("hours", "two", "is no number"),
         ("note", "n" * 201, "200 at most"),
@@ -338,3 +338,37 @@ def test_completing_does_not_hide_a_price_of_a_kind():
     for name, spec in builds[0].parts.items():
         if type(spec).__name__ == "PipeSpec":
             assert place_of(builds[0], name, prices) == Place("prices", "water", "pipe")
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("$1,200", "1200"),
+        ("1 200", "1200"),
+        ("1,200.50", "1200.50"),
+        ("1.200,50", "1200.50"),
+        ("1,234,567", "1234567"),
+        ("1.234.567", "1234567"),
+        ("12,5", "12.5"),
+        ("EUR 80", "80"),
+        ("950 €", "950"),
+        ("1200.00", "1200.00"),
+    ],
+)
+def test_money_as_shops_type_it(text, value):
+    assert decimal_of(text, money=True) == Decimal(value)
+
+
+@pytest.mark.parametrize("text", ["1.200", "1,20,00", "12,3456", "1.20.0", "$", "12 to 15", "1,5000"])
+def test_money_that_reads_in_two_ways_is_refused(text):
+    with pytest.raises(BadInput):
+        decimal_of(text, money=True)
+
+
+def test_hours_with_three_places_behind_a_comma_are_refused_with_both_forms():
+    with pytest.raises(BadInput, match=r"write 1500 or 1\.50"):
+        decimal_of("1,500")
+    assert decimal_of("1,5") == Decimal("1.5")
+    assert decimal_of("1.125") == Decimal("1.125")
+    kept = parse_prices(prices_text(Prices(rate=Decimal("1.125"))))
+    assert kept.rate == Decimal("1.125")

@@ -16,8 +16,10 @@ import pytest
 from typer.testing import CliRunner
 
 from coldside.cli import app
+from coldside.duty.model import LimitSpec
 from coldside.errors import BadInput
 from coldside.explore.compare import Comparison, compared
+from coldside.judge.verdict import judge
 from coldside.sheet.prices import Prices, blank_prices, cost, parse_prices, prices_text
 from coldside.sheet.proposal import day, proposal, proposal_files, proposal_html, proposal_pdf, write_proposal
 from sheet.synthetic import EXAMPLES
@@ -125,7 +127,10 @@ def test_the_figures_are_those_of_the_comparison(compared_cars):
     for k, entry in enumerate(compared_cars.entries):
         celsius = entry.figures["intake_max"] - 273.15
         assert rows["Intake at its hottest in boost"].cells[k] == f"{celsius:.0f}\u00a0°C"
-        assert rows["Power in boost, on average"].cells[k] == f"{entry.figures['power_mean'] / 1e3:.0f}\u00a0kW"
+        assert (
+            rows["Power, average of all time in boost (part throttle counts too)"].cells[k]
+            == f"{entry.figures['power_mean'] / 1e3:.0f}\u00a0kW"
+        )
         assert rows["Lag of the boost itself, as the build gives it"].cells[k] == "0.6\u00a0s"
     assert rows["Moving parts"].cells == ("one pump and two fans", "two fans")
     assert rows["Coolant in it"].cells[1] == "none"
@@ -168,7 +173,7 @@ def test_it_says_what_is_missing_assumed_and_dangerous(compared_cars):
     made = proposal(compared_cars, offer_notes="Stands for 30 days.\n\nHalf on order.")
     assert made.offer_notes == ("Stands for 30 days.", "Half on order.")
     assert any("calibration" in text for text in made.left_out)
-    assert any("values that nobody gave" in text for text in made.assumptions)
+    assert any("values were not measured on the car" in text for text in made.assumptions)
     cautions = " ".join(made.cautions)
     assert all(word in cautions for word in ("Boost", "coolant", "dyno", "road", "Local codes"))
     assert any("coolant into the engine" in text for text in made.options[0].risks)
@@ -313,3 +318,46 @@ def test_command_refuses_before_it_solves(arguments, words):
     assert seen.exit_code == 2
     assert words in seen.stderr
     assert "Traceback" not in seen.output
+
+
+def test_a_customer_reads_words_not_files_keys_or_a_starter(compared_cars, priced):
+    renamed = replace(
+        compared_cars,
+        entries=tuple(
+            replace(
+                entry,
+                forecast=replace(
+                    entry.forecast,
+                    build=replace(entry.forecast.build, name=entry.name + ", air to air starter"),
+                    health=replace(entry.forecast.health, extrapolated=("left_core: Re = 66.6 is below 120",)),
+                ),
+            )
+            for entry in compared_cars.entries
+        ),
+    )
+    made = proposal(renamed, priced, system="us")
+    texts = [text for text in every_text(made) if text != made.car]
+    for text in texts:
+        assert ".toml" not in text
+        assert "starter" not in text
+        assert "Re = " not in text
+        assert not re.search(r"[a-z]_[a-z]", text), text
+    assert all(line.kind != line.what for option in made.options for line in option.lines)
+    assert any("Re = 66.6" in text for text in made.for_the_shop)
+    rows = {row.label: row for block in made.blocks for row in block.rows}
+    assert all(cell.endswith("hp") for cell in rows["Power at its highest"].cells)
+
+
+def test_a_limit_that_breaks_is_a_risk_and_nothing_that_is_bought(compared_cars):
+    hot = tuple(
+        replace(
+            entry,
+            verdict=judge(replace(entry.forecast, session=replace(compared_cars.session, limits=(hopeless,)))),
+        )
+        for hopeless in (LimitSpec(quantity="intake", at_most=300.0),)
+        for entry in compared_cars.entries
+    )
+    made = proposal(replace(compared_cars, entries=hot))
+    for option in made.options:
+        assert not any("breaks its limit" in text for text in option.buys)
+        assert "breaks its limit on intake" in option.risks[0]

@@ -14,7 +14,6 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from pathlib import Path
 
 import numpy as np
 
@@ -56,8 +55,8 @@ MONTHS = (  # not the locale's, so that a proposal reads the same on every machi
 )
 TO_FILL = "to be filled in"
 LIKELY = (
-    "Likely: four draws in five of everything that has a known +- fall in that span. In bold: ahead by more than what "
-    "is unknown."
+    "Likely: of many runs with every uncertain value varied, four in five fall in that span. In bold: ahead by more "
+    "than what is unknown."
 )
 NO_DRAWS = "In bold: ahead. How sure that is was not asked for."
 FORECAST = (
@@ -256,8 +255,17 @@ def _for_the_shop(found: Comparison, prices: Prices, system: str) -> tuple[str, 
 
 
 def _told(text: str) -> str:
-    """A sentence of ours for the eye: degree signs, a proper +-, a number on one line with its unit."""
-    return keep_units(pretty(text).replace(" +- ", " ± ").replace(" +-", " ±"))
+    """A sentence of ours for the eye: degree signs, a proper +-, parts in words, a number on one line with its unit."""
+    words = _PART.sub(lambda found: spoken(found[0]), text)
+    return keep_units(pretty(words).replace(" +- ", " ± ").replace(" +-", " ±"))
+
+
+_PART = re.compile(r"(?<![\w./])[A-Za-z][A-Za-z0-9]*(?:_[A-Za-z0-9]+)+(?![\w/])")  # a part's name as a build has it
+
+
+def car_name(name: str) -> str:
+    """A build's name for a customer: a drafted car is a proposal, not a "starter"."""
+    return re.sub(r"[ ,]*\bstarter\b", "", name).strip() or name
 
 
 # ---------------------------------------------------------------- the table side by side
@@ -353,7 +361,13 @@ def _power_rows(found: Comparison, system: str) -> list[Row]:
         return f"{min(times):.2f} s" if times else ""
 
     return [
-        _row(found, "Power in boost, on average", _figure("power_mean", "power", system), "power_mean"),
+        _row(found, "Power at its highest", lambda entry: show(power_kept(entry.forecast).peak, "power", system)),
+        _row(
+            found,
+            "Power, average of all time in boost (part throttle counts too)",
+            _figure("power_mean", "power", system),
+            "power_mean",
+        ),
         _row(found, "Taken by warm charge, of the session's work", lost),
         _row(found, "Best run", best_run),
     ]
@@ -364,7 +378,7 @@ def _response_rows(found: Comparison, system: str) -> list[Row]:
         tract = charge_tract(entry.forecast.build)
         if tract.gauge <= 0.0:
             return ""
-        return f"{_seconds(tract.fill_time)}\n{_seconds(tract.fill_time / TO_SPARE)} with a tenth of it to spare"
+        return f"{_seconds(tract.fill_time)}\n{_seconds(tract.fill_time / TO_SPARE)} where a tenth of the flow is left"
 
     def lost(entry: Entry) -> str:
         one = entry.forecast
@@ -396,7 +410,7 @@ def _repeat_rows(found: Comparison, system: str) -> list[Row]:
     return [
         _row(
             found,
-            "Peaks over the air outside differ by",
+            "Hottest, over the air outside, differs from repeat to repeat by",
             _figure("spread_temperature", "share", system),
             "spread_temperature",
         ),
@@ -537,21 +551,24 @@ def _option(entry: Entry, found: Cost, words: ComparisonWords, prices: Prices, s
     broken = entry.verdict.holds is False  # a limit that breaks is nothing that is bought
     return Option(
         letter=entry.letter,
-        name=entry.name,
+        name=car_name(entry.name),
         total=_total(found, prices, system),
         buys=tuple(_told(text) for text in (*([] if broken else held), *speaks, words.carries[k])),
-        risks=tuple(_told(text) for text in (*(held if broken else []), words.failures[k], *_risks(entry))),
+        risks=tuple(_told(text) for text in (*(held if broken else []), words.failures[k], *comes_with(entry))),
         lines=tuple(_money_line(line, prices, system) for line in found.lines),
         sums=_sums(found, prices, system),
         missing="" if found.whole else "Not counted, still " + TO_FILL + ": " + "; ".join(found.blanks) + ".",
-        kept="" if not found.kept else "On the car already and kept: " + listed([spoken(n) for n in found.kept]) + ".",
+        kept=""
+        if not found.kept
+        else "On the car already, and stays on it: " + listed([spoken(n) for n in found.kept]) + ".",
     )
 
 
 def _money_line(line: Line, prices: Prices, system: str) -> MoneyLine:
+    what = ", ".join(spoken(name) for name in line.names)
     return MoneyLine(
-        what=", ".join(spoken(name) for name in line.names),
-        kind=line.what,
+        what=what,
+        kind="" if all(spoken(name).endswith(line.what) for name in line.names) else line.what,  # not "tank, tank"
         note=line.note,
         count=str(line.count),
         each="" if line.each is None else prices.said(line.each, system),
@@ -578,7 +595,7 @@ def _sums(found: Cost, prices: Prices, system: str) -> tuple[Sum, ...]:
 # ---------------------------------------------------------------- words
 
 
-def _risks(entry: Entry) -> list[str]:
+def comes_with(entry: Entry) -> list[str]:
     """What comes with a way of cooling whatever its figures are; common practice, no source."""
     build = entry.forecast.build
     specs = [build.parts[name] for name in names_on(build.charge)]
@@ -613,8 +630,8 @@ def _assumptions(found: Comparison, system: str) -> list[str]:
         spread = sum(given.sd is not None for _, given in defaults)
         if defaults:
             said.append(
-                f"{entry.letter}: {len(defaults)} values that nobody gave were taken by default, {spread} of them with "
-                "a known spread. Its build sheet lists them all."
+                f"{entry.letter}: {len(defaults)} values were not measured on the car; usual ones were taken, {spread} "
+                "of them with a known spread. The shop's own sheet lists them all."
             )
     said.append(
         "Time to boost is what filling the charge tract adds; the lag is the build's own figure, not a forecast."
@@ -630,10 +647,10 @@ def _cautions(found: Comparison, system: str) -> list[str]:
 
 
 def _made_from(found: Comparison) -> str:
-    """File names only: the folders are nobody else's business."""
-    files = [Path(entry.forecast.build.file).name for entry in found.entries] + [Path(found.session.file).name]
-    draws = f" {found.draws} draws of what is unknown, in pairs." if found.draws else ""
-    return f"Made by coldside from {listed([name for name in files if name])}.{draws}"
+    """What was compared, by its names: files and folders are nobody else's business."""
+    cars = listed([car_name(entry.name) for entry in found.entries])
+    draws = f" Run {found.draws} times with the uncertain values varied, alike for all." if found.draws else ""
+    return f"Made by coldside for {cars} on {found.session.name}.{draws}"
 
 
 # ---------------------------------------------------------------- the picture

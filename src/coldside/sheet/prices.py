@@ -43,6 +43,7 @@ from coldside.units import typed
 SCHEMA = "coldside.prices/1"
 ANY = "any"
 TOP = ("schema", "currency", "rate", "tax", "markup", "rounding", "prices", "extras")
+MONEY = ("price", "rate")
 KEYS = ("price", "hours", "note", "kept")
 MOST_MONEY, MOST_HOURS = Decimal(10) ** 9, Decimal(10) ** 5
 LONGEST = {"currency": 12, "note": 200, "name": 80}  # characters
@@ -50,6 +51,8 @@ CENT, NOTHING = Decimal("0.01"), Decimal(0)
 # kinds that stand on the car before anybody cools its charge, when they are alike in every build
 STANDS = (FilterSpec, CompressorSpec, SuperchargerSpec, ThrottleSpec, PlenumSpec, SensorSpec)
 _NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)\Z")
+_CURRENCY = re.compile(r"^(?:[A-Z]{3}|[$\u20ac\u00a3\u00a5])\s*|\s*(?:[A-Z]{3}|[$\u20ac\u00a3\u00a5])$")
+_ONE_GROUP = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")  # "1.200": thousands to one shop, thousandths to another
 _BARE = re.compile(r"[A-Za-z0-9_-]+\Z")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\ud800-\udfff]")
 HEAD = """\
@@ -217,7 +220,7 @@ class _Reader:
         if value is None or (isinstance(value, str) and not value.strip()):
             return None
         try:
-            number = decimal_of(value)
+            number = decimal_of(value, money=key[-1] in MONEY)
         except BadInput as error:
             self.faults.add(key, error.message, joint=" = ")
             return None
@@ -246,13 +249,17 @@ class _Reader:
         return share
 
 
-def decimal_of(value: Any) -> Decimal:
-    """A number as it was typed, exactly.  Raises `BadInput` for anything else."""
+def decimal_of(value: Any, *, money: bool = False) -> Decimal:
+    """A number as it was typed, exactly: "1450", "1 450", "1,450.50", "1.450,50", "12,5"; of `money` also "$1,450".
+
+    Raises `BadInput` for anything else, and for what may be read in two ways.
+    """
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise BadInput(f"{typed(value)} is no number")
     text = re.sub(r"(?<=\d)[ \u00a0\u202f](?=\d)", "", value.strip()) if isinstance(value, str) else repr(value)
-    if "," in text:
-        raise BadInput(f"{typed(value)} has a comma; a point goes before the cents and nothing between thousands")
+    if isinstance(value, str):
+        text = _CURRENCY.sub("", text) if money else text
+        text = _with_a_point(value, text, money)
     try:
         if isinstance(value, str) and not _NUMBER.match(text):
             raise InvalidOperation
@@ -262,6 +269,25 @@ def decimal_of(value: Any) -> Decimal:
     if not number.is_finite() or len(number.as_tuple().digits) > 18:
         raise BadInput(f"{typed(value)} is no amount of money or time")
     return number
+
+
+def _with_a_point(value: str, text: str, money: bool) -> str:
+    """A typed number with a point before the cents and nothing between thousands."""
+    for apart, mark in ((",", "."), (".", ",")):  # thousands set apart by the one, cents behind the other
+        in_groups = rf"[+-]?[0-9]{{1,3}}(?:\{apart}[0-9]{{3}})+"
+        if re.fullmatch(rf"{in_groups}\{mark}[0-9]*", text) or re.fullmatch(rf"{in_groups}\{apart}[0-9]{{3}}", text):
+            return text.replace(apart, "").replace(mark, ".")
+    if _ONE_GROUP.fullmatch(text):
+        whole, part = text.replace(",", ".").split(".")
+        if money and "," in text:
+            return whole + part  # no currency has thousandths behind a comma
+        if money or "," in text:
+            raise BadInput(f"{typed(value)} can be read in two ways; write {whole}{part} or {whole}.{part[:2]}")
+    if re.fullmatch(r"[+-]?[0-9]+,[0-9]{1,2}", text):
+        return text.replace(",", ".")
+    if "," in text:
+        raise BadInput(f"{typed(value)} has a comma; a point goes before the cents and nothing between thousands")
+    return text
 
 
 # ---------------------------------------------------------------- writing
@@ -301,7 +327,21 @@ def _written(place: Place, entry: Price) -> list[str]:
 
 
 def _number(value: Decimal | None) -> str:
-    return '""' if value is None else f'"{value:f}"'
+    return '""' if value is None else f'"{_plainly(value)}"'
+
+
+def _plainly(value: Decimal) -> str:
+    """A number that reads in one way only: 1.200 is written 1.2000."""
+    text = f"{value:f}"
+    return text + "0" if _ONE_GROUP.fullmatch(text) else text
+
+
+def _as_number(clean: str, field: str) -> str:
+    """What was typed as a plain number, or as it is where it is none: whoever reads it then says so."""
+    try:
+        return _plainly(decimal_of(clean, money=field in MONEY)) if clean else ""
+    except BadInput:
+        return clean
 
 
 def _trimmed(value: Decimal) -> str:
@@ -403,6 +443,8 @@ def with_top(text: str, field: str, value: str) -> str:
     typed_in = value.strip()
     if field in ("tax", "markup") and typed_in:
         typed_in = typed_in.removesuffix("%").strip() + " %"
+    elif field == "rate":
+        typed_in = _as_number(typed_in, field)
     return _checked(editing.set_value(text, field, typed_in))
 
 
@@ -427,7 +469,7 @@ def with_entry(text: str, place: Place, field: str, value: str | bool) -> str:
     for other in ("price", "hours"):  # one line alone would say that the other charges nothing
         if other not in entry and not ("price" in entry or "hours" in entry):
             text = editing.set_value(text, f"{place.key}.{other}", "")
-    return _checked(editing.set_value(text, f"{place.key}.{field}", clean))
+    return _checked(editing.set_value(text, f"{place.key}.{field}", _as_number(clean, field)))
 
 
 def with_new(text: str, place: Place, entry: Price = Price()) -> str:
@@ -436,7 +478,8 @@ def with_new(text: str, place: Place, entry: Price = Price()) -> str:
         raise BadInput(f"the name of a line is 1 to {LONGEST['name']} characters long", key=place.key)
     values: dict[str, Any] = {"kept": True} if entry.kept else {}
     values |= {
-        name: "" if value is None else f"{value:f}" for name, value in (("price", entry.price), ("hours", entry.hours))
+        name: "" if value is None else _plainly(value)
+        for name, value in (("price", entry.price), ("hours", entry.hours))
     }
     values |= {"note": entry.note} if entry.note else {}
     return _checked(editing.add_table(text, place.key, values))
@@ -606,8 +649,8 @@ def _blanks(lines: Sequence[Line], labour: Decimal | None) -> tuple[str, ...]:
 
 
 def spoken(name: str) -> str:
-    """A part's or extra's name for a reader: "left_core" is "left core"."""
-    return name.replace("_", " ")
+    """A part's or extra's name for a reader: "left_core" is "left core", "nose_hx" is "nose exchanger"."""
+    return " ".join("exchanger" if word == "hx" else word for word in name.split("_"))
 
 
 def unused(prices: Prices, builds: Sequence[Build]) -> tuple[str, ...]:

@@ -22,7 +22,7 @@ from coldside.page.project import etag, file_name
 from coldside.page.shell import Ask, carried, done, environment, problems, render, seen, told_as
 from coldside.sheet import prices as listed
 from coldside.sheet.html import bullets
-from coldside.sheet.offer import Option, Proposal, proposal
+from coldside.sheet.offer import Option, Proposal, comes_with, proposal
 from coldside.sheet.prices import Item, Place, Prices
 from coldside.sheet.proposal import day, picture_html, proposal_html, proposal_pdf, side_table
 
@@ -102,7 +102,7 @@ def _found(ask: Ask, cars: Beside) -> dict[str, Any]:
         ("Who is ahead where", words.where),
         ("When something dies", words.failures if tried else ()),
         ("What each carries and draws", words.carries),
-        ("What comes with each", [f"{one.letter}: {text}" for one in made.options for text in one.risks[1:]]),
+        ("What comes with each", [f"{one.letter}: {text}" for one in comparison.entries for text in comes_with(one)]),
         ("What was assumed", made.assumptions),
     )
     headline, *sure = (sentence.words(ask.system) for sentence in headline_of(comparison))
