@@ -59,7 +59,7 @@ def test_units_and_look_are_kept_in_cookies(client):
 def test_every_field_of_a_part_is_there_with_default_and_range(client):
     page = client.page(f"/build?{QUERY}&part=tank")
     words = text_of(page)
-    assert "coolant in the tank; 0.2 L to 500 L" in words
+    assert "coolant in the tank. Allowed: 0.2 L to 500 L" in words
     assert 'value="9.5 L"' in page
     assert 'placeholder="4 W/K ± 50 %"' in page or "W/K" in page
 
@@ -299,7 +299,7 @@ def test_nothing_but_json_objects_are_taken(client):
 
 
 def test_a_fault_of_ours_shows_no_traceback(client, monkeypatch, capsys):
-    monkeypatch.setattr(client.desk.drafts, "undo", lambda name: 1 / 0)
+    monkeypatch.setattr(client.desk.drafts, "undo", lambda *_: 1 / 0)
     told = client.post("/do/draft/undo", 500, file=BUILD)
     assert "Fault inside coldside" in told["problems"][0]["message"]
     assert "Traceback" not in str(told)

@@ -45,7 +45,7 @@ _NEEDED = {
     "parked": ("duration",),
     "replay": ("samples",),
 }
-_LIMIT_KINDS = {
+LIMIT_KINDS = {
     "intake": "temperature",
     "sensor": "temperature",
     "coolant": "temperature",
@@ -412,7 +412,7 @@ def _limits(reading: Reading, loops: Collection[str] | None = None) -> tuple[Lim
     found = []
     for key, table in _list_of_tables(reading, "limits"):
         quantity = table.get("quantity")
-        kind = _LIMIT_KINDS.get(quantity) if isinstance(quantity, str) else None
+        kind = LIMIT_KINDS.get(quantity) if isinstance(quantity, str) else None
         known = dict(table)
         if kind is None:
             # without a known quantity its bound cannot be judged; only the quantity is at fault

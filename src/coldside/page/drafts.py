@@ -26,6 +26,7 @@ from coldside.page.store import Store
 
 WHATEVER = "*"  # `was` of a change that is made whatever stands there
 MOST_STEPS = 300  # of one file that can be undone
+MOST_PASSED = 30  # steps that do not read, looked through for one that does
 ONE_GESTURE = 1.0  # s within which changes of one field are one step, as of a slider that is dragged
 ON_DISK = "taken from the disk"
 _OPTIONAL = {("car",): "engine", ("bay",): "engine"}  # tables that may be absent -> the one that they go behind
@@ -218,13 +219,16 @@ class Drafts:
         return self._move(name, label, None, change)
 
     # -- history -------------------------------------------------------------------------------------
-    def undo(self, name: str) -> Draft:
-        """One step back; at the first step nothing happens."""
-        return self._go(name, "SELECT max(place) FROM steps WHERE name = ? AND place < ?")
+    def undo(self, name: str, reads: Callable[[str], bool] | None = None) -> Draft:
+        """One step back; at the first step nothing happens.
 
-    def redo(self, name: str) -> Draft:
-        """One step forward again; at the last step nothing happens."""
-        return self._go(name, "SELECT min(place) FROM steps WHERE name = ? AND place > ?")
+        With `reads` (whether a text is one that reads) the steps that do not are passed, if one before them does.
+        """
+        return self._go(name, "SELECT place, text FROM steps WHERE name = ? AND place < ? ORDER BY place DESC", reads)
+
+    def redo(self, name: str, reads: Callable[[str], bool] | None = None) -> Draft:
+        """One step forward again, `reads` as of `undo`; at the last step nothing happens."""
+        return self._go(name, "SELECT place, text FROM steps WHERE name = ? AND place > ? ORDER BY place", reads)
 
     def save(self, name: str, over_disk: bool = False) -> Draft:
         """Write the draft to its file.  Conflict where somebody else changed the file, unless `over_disk`."""
@@ -266,10 +270,13 @@ class Drafts:
             _same_places(state, rev)
             return self._push(state, change(state.text), label, moves=True)
 
-    def _go(self, name: str, query: str) -> Draft:
+    def _go(self, name: str, query: str, reads: Callable[[str], bool] | None) -> Draft:
         with self.store.transaction() as db:
             state = self._state(name)
-            place = db.execute(query, (name, state.place)).fetchone()[0]
+            steps = db.execute(f"{query} LIMIT {MOST_PASSED}", (name, state.place)).fetchall()
+            place = steps[0][0] if steps else None
+            if reads is not None:
+                place = next((at for at, text in steps if reads(text)), place)
             if place is not None:
                 rev = state.rev + 1
                 db.execute("UPDATE drafts SET place = ?, rev = ?, shape = ? WHERE name = ?", (place, rev, rev, name))

@@ -18,10 +18,11 @@ from coldside.build.document import Document
 from coldside.build.model import Given
 from coldside.build.schema import PART_KINDS, LoopKeys, SpecField, fields_of
 from coldside.duty.model import PHASE_KEYS, AmbientSpec, LimitSpec, PhaseSpec, ReadingSpec
-from coldside.duty.phases import GroupKeys, SessionKeys
+from coldside.duty.phases import LIMIT_KINDS, GroupKeys, SessionKeys
+from coldside.errors import BadInput
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
-from coldside.units import KINDS, Pressure, show, system_of
+from coldside.units import KINDS, Pressure, parse, show, system_of
 
 FIXED: dict[str, type] = {"engine": EngineSpec, "car": CarSpec, "bay": BaySpec, "ambient": AmbientSpec}
 WORDY = ("text", "choice", "coolant", "fuel", "control", "file")  # kinds whose value is a text, however it looks
@@ -37,6 +38,8 @@ class Slide:
     high: float
     value: float
     step: float
+    said: tuple[str, ...]  # the text that each step writes, from `low` on
+    unit: str  # system of units of these texts
 
 
 @dataclass(frozen=True)
@@ -128,9 +131,8 @@ def _view(
     text = "" if literal is None else (value if isinstance(value, str) else literal)
     given = givens.get(dotted)
     same = ""
-    if given is not None and given.origin != "default" and meta.kind in KINDS and literal is not None:
-        shown = _shown(given.value, meta.kind, system)
-        same = shown if shown and system_of(text) not in ("", system) else ""
+    if literal is not None and isinstance(value, str) and system_of(value) not in ("", system):
+        same = in_units(value, _kind_of(item, document.data, table), system)
     mine = tuple(str(one["message"]) for one in problems if str(one.get("key", "")) == _told_key(dotted))
     return FieldView(
         dotted,
@@ -145,7 +147,7 @@ def _view(
         form(item),
         meta.choices,
         item.required,
-        _slide(item, given.value if given is not None else item.default),
+        _slide(item, given.value if given is not None else item.default, system),
         mine,
     )
 
@@ -170,13 +172,26 @@ def _found(data: Any, key: tuple[str | int, ...]) -> Any:
     return data
 
 
-def _shown(value: Any, kind: str, system: str) -> str:
-    if isinstance(value, Pressure) or (isinstance(value, int | float) and not isinstance(value, bool)):
-        return show(value, kind, system)
-    return ""
+def _kind_of(item: SpecField, data: Mapping[str, Any], table: tuple[str | int, ...]) -> str:
+    """The kind of a field's value; a limit's is that of what it limits."""
+    if item.meta.kind != "by quantity":
+        return item.meta.kind
+    quantity = _found(data, (*table, "quantity"))
+    return LIMIT_KINDS.get(str(quantity), "temperature")
 
 
-def _slide(item: SpecField, value: Any) -> Slide | None:
+def in_units(text: str, kind: str, system: str) -> str:
+    """A text of the file in the units chosen; "" where it cannot be read or has no units to choose."""
+    if kind not in KINDS:
+        return ""
+    try:
+        value = parse(text, kind).value
+    except BadInput:
+        return ""
+    return show(value, kind, system)
+
+
+def _slide(item: SpecField, value: Any, system: str) -> Slide | None:
     """A slider around a number's value, within what is allowed; none for what is no plain positive quantity."""
     meta = item.meta
     number = value.value if isinstance(value, Pressure) else value
@@ -188,7 +203,11 @@ def _slide(item: SpecField, value: Any) -> Slide | None:
     if not isinstance(value, Pressure):
         low = max(low, meta.low if meta.low is not None else low)
         high = min(high, meta.high if meta.high is not None else high)
-    return Slide(low, high, number, (high - low) / STEPS) if high > low else None
+    if high <= low:
+        return None
+    step = (high - low) / STEPS
+    said = tuple(slid(item, value, low + k * step, system) for k in range(STEPS + 1))
+    return Slide(low, high, number, step, said, system)
 
 
 def slid(item: SpecField, before: Any, value: float, system: str) -> str:

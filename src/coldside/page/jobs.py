@@ -21,6 +21,7 @@ from coldside.errors import BadInput
 from coldside.explore.workers import watched
 
 RUNNING, DONE, STOPPED, FAILED = "running", "done", "stopped", "failed"
+STOPPING = "stopping"  # words of a job that was asked to stop and has not noticed yet
 WORKERS = 2
 MOST_FINISHED = 32  # jobs remembered after their end
 LONGEST_WAIT = 30.0  # s that a watcher is kept waiting
@@ -142,7 +143,7 @@ class Jobs:
                 raise BadInput("this work is not known any more")
             if entry.job.state == RUNNING and not entry.stopping:
                 entry.stopping = True
-                self._set(entry, words="stopping")
+                self._set(entry, words=STOPPING)
                 if not entry.begun:
                     self._end(entry, STOPPED, None)
             return self._shown(entry)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,8 @@ from coldside.build.catalogue import catalogue
 from coldside.build.document import Document, scan
 from coldside.build.schema import PART_KINDS, fields_of
 from coldside.errors import BadInput
-from coldside.judge.verdict import judge
+from coldside.judge.proposal import propose, proposed
+from coldside.judge.verdict import Verdict, judge
 from coldside.page.drafts import WHATEVER, Change
 from coldside.page.fields import fields_of_table, slid, spec_of
 from coldside.page.places.drafting import draft_json, problems_of
@@ -27,6 +28,8 @@ from coldside.page.places.verdict import charts, chosen, moment, part_address
 from coldside.page.project import file_name
 from coldside.page.shell import Ask, done, render, seen, told_as
 from coldside.plant.results import Forecast
+from coldside.sheet import tables
+from coldside.sheet.answer import judged
 from coldside.sheet.asked import NOTHING
 from coldside.sheet.ribbon_narrow import row_words, rows
 from coldside.sheet.scale import pretty
@@ -115,7 +118,9 @@ def fields_html(ask: Ask, file: str, table: str) -> str:
         given=[view for view in views if view.literal is not None or view.required or view.problems],
         assumed=[view for view in views if view.literal is None and not view.required and not view.problems],
         is_part=head == "parts",
-        others=[one for one in problems if one["key"].startswith(table) and "." not in one["key"][len(table) + 1 :]],
+        others=[
+            one for one in problems if one["table"] == table and not any(one["message"] in v.problems for v in views)
+        ],
     )
 
 
@@ -334,14 +339,14 @@ def look(ask: Ask) -> Mapping[str, Any]:
         text = editing.set_value(text, ask.text("key"), typed)
     build = ask.desk.build(file, text)
     session = ask.desk.session(session_file, build)
-    forecast = ask.desk.solver.quick(build, session)
-    verdict = judge(forecast)
+    forecast, verdict = judged_quickly(ask.desk.solver.quick(build, session))
     narrow = ask.data.get("narrow") is True
     time = ask.number("time", float(forecast.time[forecast.peak]))
     at = moment(forecast, ask.system, narrow, time, part_address(ask, file, session_file))
     headline = " ".join(sentence.words(ask.system) for sentence in verdict.headline)
     return {
         "headline": pretty(headline),
+        "short": pretty(short(forecast, verdict, ask.system)),
         "holds": verdict.holds,
         "typed": typed,
         "duration": float(forecast.time[-1]),
@@ -350,6 +355,21 @@ def look(ask: Ask) -> Mapping[str, Any]:
         **charts(forecast, NOTHING, ask.system, narrow, None),
         "moment": at,
     }
+
+
+def judged_quickly(forecast: Forecast) -> tuple[Forecast, Verdict]:
+    """A preview with its verdict; where no limit was given, on the one that the whole answer would propose."""
+    proposal = None if forecast.session.limits else propose(forecast)
+    if proposal is None:
+        return forecast, judge(forecast)
+    forecast = replace(forecast, session=proposed(forecast.session, proposal))
+    return forecast, judged(forecast, replace(NOTHING, proposal=proposal))
+
+
+def short(forecast: Forecast, verdict: Verdict, system: str) -> str:
+    """The answer in a line for a small screen."""
+    peak = tables.say(float(forecast.intake[forecast.peak]), "temperature", system)
+    return f"{'Holds' if verdict.holds else 'Does not hold'}: intake up to about {peak}"
 
 
 def slid_text(ask: Ask, text: str, file: str) -> str:

@@ -1,19 +1,22 @@
 """What the editors of builds and sessions share: the state of a draft, its history, saving, and the text itself.
 
-Here: `draft_json`, the deeds under /do/draft/.
+Here: `draft_json`, `faults_of_case`, the deeds under /do/draft/.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
+from urllib.parse import quote
 
 from starlette.routing import Route
 
 from coldside.errors import BadInput
 from coldside.page.drafts import Change, Draft
 from coldside.page.fields import typed_value
-from coldside.page.shell import Ask, done, problem_json, told_as
+from coldside.page.shell import Ask, carried, done, problem_json, told_as
+from coldside.page.solving import Problem
+from coldside.page.typing import as_meant
 
 
 def draft_json(ask: Ask, draft: Draft) -> dict[str, Any]:
@@ -29,11 +32,42 @@ def draft_json(ask: Ask, draft: Draft) -> dict[str, Any]:
 
 
 def problems_of(ask: Ask, draft: Draft) -> list[dict[str, Any]]:
-    """What is wrong with a draft; empty where it reads."""
-    path = ask.desk.project.path(draft.name, new=True)
-    solver = ask.desk.solver
-    check = solver.session if kind_of(draft.text) == "session" else solver.build
-    return [problem_json(one, ask.system) for one in check(draft.text, path)[1]]
+    """What is wrong with a draft, each with the `field` and the `table` that it is in; empty where it reads."""
+    return [problem_json(one, ask.system) | place_of(one.key) for one in faults(ask, draft.name, draft.text)]
+
+
+def faults(ask: Ask, name: str, text: str) -> list[Problem]:
+    """What is wrong with a text of a file."""
+    check = ask.desk.solver.session if kind_of(text) == "session" else ask.desk.solver.build
+    return list(check(text, ask.desk.project.path(name, new=True))[1])
+
+
+def place_of(key: str) -> dict[str, str]:
+    """Where the key of a message is edited: the field's own key (items counted from 0), its table, and words for it."""
+    parts = [str(int(part) - 1) if part.isascii() and part.isdigit() else part for part in key.split(".")]
+    table = ".".join(parts[:2] if parts[0] in ("parts", "loops", "ducts") else parts[:-1])
+    words = " ".join(part for part in key.split(".") if part not in ("parts", "loops", "ducts")).replace("_", " ")
+    return {"field": ".".join(parts), "table": table, "words": words}
+
+
+def faults_of_case(ask: Ask, build: str, session: str) -> list[dict[str, Any]]:
+    """What is wrong with the two files of a case as they are in the editor, each with the address where to mend it."""
+    project, solver = ask.desk.project, ask.desk.solver
+    texts = {name: ask.desk.drafts.open(name).text for name in (build, session)}
+    read, wrong = solver.build(texts[build], project.path(build))
+    loops = None if read is None else tuple(read.loops)
+    in_session = solver.session(texts[session], project.path(session), loops)[1]
+    base = carried(Ask(ask.desk, query={"build": (build,), "session": (session,)}))
+    found = []
+    for path, problems in (("/build", wrong), ("/session", in_session)):
+        for one in problems:
+            place = place_of(one.key)
+            part = (
+                f"&part={quote(place['table'].removeprefix('parts.'))}" if path == "/build" and place["table"] else ""
+            )
+            address = f"{path}{base}{part}&field={quote(place['field'])}"
+            found.append(problem_json(one, ask.system) | place | {"address": address})
+    return found
 
 
 def kind_of(text: str) -> str:
@@ -53,19 +87,21 @@ def put(ask: Ask) -> Mapping[str, Any]:
     if was is not None and not isinstance(was, str):
         raise BadInput('the request\'s "was" is no text')
     rev = ask.data.get("rev")
-    change = Change(key, typed_value(kind, ask.text("value")), was)
+    change = Change(key, typed_value(kind, as_meant(ask.text("value"), kind, ask.system)), was)
     draft = ask.desk.drafts.set(file, [change], rev if isinstance(rev, int) else None)
-    return draft_json(ask, draft)
+    return draft_json(ask, draft) | {"literal": draft.literals().get(key)}
 
 
 def undo(ask: Ask) -> Mapping[str, Any]:
-    """One step back."""
-    return draft_json(ask, ask.desk.drafts.undo(ask.text("file")))
+    """Back to the state before that reads; one step where none does."""
+    file = ask.text("file")
+    return draft_json(ask, ask.desk.drafts.undo(file, lambda text: not faults(ask, file, text)))
 
 
 def redo(ask: Ask) -> Mapping[str, Any]:
-    """One step forward."""
-    return draft_json(ask, ask.desk.drafts.redo(ask.text("file")))
+    """Forward again to the next state that reads; one step where none does."""
+    file = ask.text("file")
+    return draft_json(ask, ask.desk.drafts.redo(file, lambda text: not faults(ask, file, text)))
 
 
 def save(ask: Ask) -> Mapping[str, Any]:

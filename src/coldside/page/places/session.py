@@ -159,7 +159,7 @@ def cards_html(ask: Ask, file: str) -> str:
         return fields_of_table(draft.text, document, table, ask.system, problems)
 
     ambient = views("ambient")
-    outside = ", ".join(view.text for view in ambient if view.literal is not None) or "not given"
+    outside = ", ".join(view.same or view.text for view in ambient if view.literal is not None) or "not given"
     return render(
         ask,
         "cards.html",
@@ -179,9 +179,13 @@ def cards_html(ask: Ask, file: str) -> str:
 def _card(views: list[FieldView], table: Mapping[str, Any], what: str) -> Card:
     title = str(table.get("name") or table.get(what) or "phase").replace("_", " ")
     given = [view for view in views if view.literal is not None or view.required or view.problems]
-    told = [f"{view.name} {view.text}" for view in given if view.literal and view.name not in ("kind", "name", what)]
-    kind = str(table.get(what, ""))
-    words = ", ".join(([kind] if table.get("name") else []) + told[:MOST_TOLD])
+    told = [
+        f"{view.name} {view.same or view.text}"
+        for view in given
+        if view.text.strip() and view.name not in ("kind", "name", what)
+    ]
+    kind = str(table.get(what, "")) if table.get("name") else ""
+    words = ", ".join(([kind] if kind else []) + told[:MOST_TOLD])
     assumed = [view for view in views if view not in given]
     return Card(title, pretty(words), given, assumed, any(view.problems for view in views))
 

@@ -17,7 +17,8 @@ from starlette.routing import Route
 from coldside.errors import BadInput
 from coldside.judge.verdict import Verdict, label_at
 from coldside.page.cases import Case
-from coldside.page.jobs import Job
+from coldside.page.jobs import RUNNING, STOPPING, Job
+from coldside.page.places.drafting import faults_of_case
 from coldside.page.shell import Ask, carried, done, render, seen, told_as, trouble_json
 from coldside.plant.results import Forecast
 from coldside.sheet import sections, tables
@@ -47,12 +48,17 @@ def show(ask: Ask) -> str:
     """The place; what it shows is asked for by the page itself."""
     kept = ask.one("kept")
     if not kept:
-        return render(ask, "verdict.html", title="Verdict", kept="", when="", **chosen(ask))
+        which = chosen(ask)
+        names = (which["build"], which["session"])
+        there = {entry.name for entry in (*which["builds"], *which["sessions"])}.issuperset(names)
+        found = faults_of_case(ask, *names) if there else []
+        unsaved = [name for name in ask.desk.drafts.names() if name in names]
+        return render(ask, "verdict.html", title="Verdict", kept="", when="", faults=found, unsaved=unsaved, **which)
     case = ask.desk.cases.reopened(_number(kept))
     which = chosen(ask) | {"build": case.build_file, "session": case.session_file, "ready": True}
     entry = next((one for one in ask.desk.kept.list() if one.id == case.kept), None)
     when = time.strftime("%d %B %Y, %H:%M", time.localtime(entry.when)) if entry else ""
-    return render(ask, "verdict.html", title="Verdict", kept=kept, when=when, **which)
+    return render(ask, "verdict.html", title="Verdict", kept=kept, when=when, faults=[], unsaved=[], **which)
 
 
 def chosen(ask: Ask) -> dict[str, Any]:
@@ -98,7 +104,8 @@ def state(ask: Ask) -> Mapping[str, Any]:
 
 def job_json(job: Job, system: str) -> dict[str, Any]:
     """A job's state as data."""
-    left = "" if not job.left_s or job.fraction < 0.1 else f"about {max(round(job.left_s), 1)} s left"
+    knows = job.state == RUNNING and job.words != STOPPING and job.left_s and job.fraction >= 0.1
+    left = f"about {max(round(job.left_s or 0.0), 1)} s left" if knows else ""
     return {
         "id": job.id,
         "version": job.version,

@@ -1,6 +1,6 @@
 // The build editor: fields, paths, parts, and what a change does at once.
 import { get, latest, post, say, swap } from "./page.js";
-import { Draft, listen, refill } from "./draft.js";
+import { arrive, Draft, listen, refill, standsAt } from "./draft.js";
 
 const NARROW = 620;
 const editor = document.getElementById("editor");
@@ -22,7 +22,17 @@ function start() {
     if (!moved) return;
     refresh();
     if (state.problems.length === 0) look();
+    else stale(true);
   });
+  draft.bring = (next) => (next && next !== table ? choose(next) : null);
+
+  // What is shown is of a state before the one in the editor.
+  function stale(is) {
+    for (const id of ["headline", "sight-side", "now-line"]) document.getElementById(id).classList.toggle("stale", is);
+    const of = document.getElementById("of-last");
+    of.textContent = is ? "Of the last state that read:" : `A quick look, within about ${of.dataset.near} of the verdict:`;
+    of.hidden = !document.getElementById("headline").textContent;
+  }
 
   const refresh = latest(async () => {
     try {
@@ -30,6 +40,7 @@ function start() {
       const made = await get(`/do/build/fields?file=${encodeURIComponent(file)}&table=${encodeURIComponent(asked)}`);
       if (table === asked) refill(fields, made.html);
       does();
+      draft.tell();
       const page = await (await fetch(location.href)).text();
       const fresh = new DOMParser().parseFromString(page, "text/html");
       if (fresh.querySelector(".path-list")?.innerHTML !== shape) reshape(fresh);
@@ -67,13 +78,15 @@ function start() {
       if (table !== next) return; // another part was chosen meanwhile
       swap(fields, made.html);
       does();
+      edited();
+      draft.tell();
     } catch (error) {
       say(error);
     }
   }
   pick.addEventListener("change", () => choose(pick.value));
   document.getElementById("ribbon").addEventListener("click", (event) => {
-    const link = event.target.closest("a[data-part]");
+    const link = event.target.closest("[data-part]");
     if (!link || event.ctrlKey || event.metaKey) return;
     event.preventDefault();
     choose(`parts.${link.dataset.part}`).then(() => {
@@ -81,6 +94,17 @@ function start() {
       document.getElementById("h-fields").scrollIntoView({ block: "nearest" });
     });
   });
+
+  // The part whose fields are shown is marked on the drawing.
+  function edited() {
+    for (const one of document.querySelectorAll("#ribbon [data-part]")) {
+      const here = `parts.${one.dataset.part}` === table;
+      one.classList.toggle("edited", here);
+      if (one.tagName.toLowerCase() !== "a") continue;
+      if (here) one.setAttribute("aria-current", "true");
+      else one.removeAttribute("aria-current");
+    }
+  }
 
   function does() {
     const words = live[table.replace(/^parts\./, "")];
@@ -91,9 +115,10 @@ function start() {
   // ---- fields
 
   listen(fields, draft);
-  const attempt = latest(async (key, value, field) => {
+  const attempt = latest(async (key, value) => {
+    if (!session) return;
     try {
-      show(await post("/do/build/look", { build: file, session, key, value, ...view() }), field);
+      show(await post("/do/build/look", { build: file, session, key, value, ...view() }));
     } catch (error) {
       say(error);
     }
@@ -101,7 +126,11 @@ function start() {
   fields.addEventListener("input", (event) => {
     if (!event.target.classList.contains("slide")) return;
     const field = event.target.closest(".field");
-    attempt(field.dataset.key, Number(event.target.value), field);
+    const entry = field.querySelector(".entry input");
+    if (entry) entry.value = standsAt(event.target);
+    const same = field.querySelector(".same");
+    if (same) same.textContent = "";
+    attempt(field.dataset.key, Number(event.target.value));
   });
   fields.addEventListener("change", (event) => {
     if (!event.target.classList.contains("slide")) return;
@@ -156,13 +185,15 @@ function start() {
   });
   document.getElementById("copy").addEventListener("submit", async (event) => {
     event.preventDefault();
+    const told = document.getElementById("copy-told");
+    told.textContent = "";
     try {
       const made = await post("/do/build/copy", { file, title: document.getElementById("copy-title").value });
       const address = new URL(location.href);
       address.searchParams.set("build", made.file);
       location.assign(address);
     } catch (error) {
-      say(error);
+      told.textContent = error.message; // beside the button: the top of the page is far away
     }
   });
 
@@ -173,11 +204,8 @@ function start() {
     return time === null ? { narrow } : { narrow, time };
   }
 
-  async function look() {
+  const look = latest(async () => {
     if (!session) return;
-    await refreshLook();
-  }
-  const refreshLook = latest(async () => {
     try {
       show(await post("/do/build/look", { build: file, session, ...view() }));
     } catch (error) {
@@ -185,28 +213,28 @@ function start() {
     }
   });
 
-  function show(made, field = null) {
+  function show(made) {
     const headline = document.getElementById("headline");
     headline.textContent = made.headline;
     headline.classList.toggle("no", !made.holds);
     swap("lead", made.lead);
+    document.getElementById("now-line").textContent = made.short;
+    stale(draft.problems.length > 0);
     swap("ribbon", made.moment.ribbon);
+    edited();
     document.getElementById("ribbon-time").textContent = made.moment.clock;
     document.getElementById("reading").textContent = made.moment.words;
     slider.max = String(made.duration);
     slider.value = String(made.moment.time);
     live = made.live;
     does();
-    if (field && made.typed) {
-      const entry = field.querySelector(".entry input");
-      if (entry) entry.value = made.typed;
-    }
     editor.dataset.shown = String(Number(editor.dataset.shown ?? 0) + 1);
   }
   slider.addEventListener("input", () => {
     time = Number(slider.value);
-    refreshLook();
+    look();
   });
-  addEventListener("resize", () => refreshLook());
-  if (document.getElementById("faults").hidden) look();
+  addEventListener("resize", () => look());
+  arrive(draft);
+  if (draft.problems.length === 0) look();
 }

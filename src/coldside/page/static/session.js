@@ -1,6 +1,6 @@
 // The session editor: cards, their order, and the demand drawn.
 import { get, latest, post, say, swap } from "./page.js";
-import { Draft, listen, refill } from "./draft.js";
+import { arrive, Draft, listen, refill } from "./draft.js";
 
 for (const button of document.querySelectorAll("[data-ready]")) {
   button.addEventListener("click", async () => {
@@ -27,11 +27,15 @@ function start() {
   const draft = new Draft(file, Number(editor.dataset.rev), (state, moved) => {
     if (!moved) return;
     refresh();
-    if (state.problems.length === 0) draw();
+    const bad = state.problems.length > 0;
+    if (!bad) draw();
+    document.getElementById("demand").classList.toggle("stale", bad);
+    document.getElementById("demand-last").hidden = !bad;
   });
   const refresh = latest(async () => {
     try {
       refill(cards, (await get(`/do/session/cards?file=${encodeURIComponent(file)}`)).html);
+      draft.tell();
     } catch (error) {
       say(error);
     }
@@ -48,7 +52,9 @@ function start() {
       say(error);
     }
   });
-  if (document.getElementById("faults").hidden) draw();
+  arrive(draft);
+  cards.addEventListener("toggle", () => draft.tell(), true);
+  if (draft.problems.length === 0) draw();
   listen(cards, draft, () => ({ rev: draft.rev }));
   cards.addEventListener("click", async (event) => {
     const button = event.target.closest("[data-do]");

@@ -34,27 +34,59 @@ async function start() {
     }
   });
 
-  try {
-    const begun = root.dataset.kept
-      ? await post("/do/verdict/reopen", { kept: root.dataset.kept })
-      : await post("/do/verdict/start", { build: root.dataset.build, session: root.dataset.session });
-    job = begun.job;
-    const last = await watch(job, (state) => {
-      words.textContent = state.state === "running" && state.left ? `${state.words}, ${state.left}` : state.words;
-      bar.value = state.fraction;
-      stop.hidden = state.state !== "running";
-      place(state.pieces);
-    });
-    stop.hidden = true;
-    document.getElementById("work").classList.toggle("over", last.state === "done");
-    if (last.state === "failed") say({ problems: last.problems });
-    root.dataset.state = last.state;
-  } catch (error) {
-    words.textContent = "";
-    document.getElementById("work").hidden = true;
-    root.dataset.state = "failed";
-    say(error);
+  const onward = document.getElementById("go-on");
+  const comes = "Single changes, each really run again, follow here.";
+  function toCome(words) {
+    for (const one of root.querySelectorAll(".to-come")) one.textContent = words;
   }
+  onward.addEventListener("click", () => reckon().then(() => stop.hidden || stop.focus()));
+  await reckon();
+
+  async function reckon() {
+    onward.hidden = true;
+    delete root.dataset.state;
+    toCome(comes);
+    try {
+      const begun = root.dataset.kept
+        ? await post("/do/verdict/reopen", { kept: root.dataset.kept })
+        : await post("/do/verdict/start", { build: root.dataset.build, session: root.dataset.session });
+      job = begun.job;
+      if (sight) sight.address = `/do/verdict/sight?job=${encodeURIComponent(job)}`;
+      const last = await watch(job, (state) => {
+        words.textContent = state.left ? `${state.words}, ${state.left}` : state.words;
+        bar.value = state.fraction;
+        stop.hidden = state.state !== "running" || state.words === "stopping";
+        place(state.pieces);
+      });
+      stop.hidden = true;
+      onward.hidden = last.state !== "stopped";
+      if (last.state === "stopped") {
+        words.textContent = "stopped; what was found stays, the rest was not reckoned:";
+        toCome("Not reckoned: it was stopped before single changes were run again.");
+      }
+      if (last.state === "failed") toCome("Not reckoned.");
+      document.getElementById("work").classList.toggle("over", last.state === "done");
+      if (last.state === "failed") say({ problems: last.problems });
+      root.dataset.state = last.state;
+    } catch (error) {
+      words.textContent = "";
+      document.getElementById("work").hidden = true;
+      toCome("Not reckoned.");
+      root.dataset.state = "failed";
+      say(error);
+    }
+  }
+}
+
+for (const button of document.querySelectorAll("[data-save]")) {
+  button.addEventListener("click", async () => {
+    try {
+      await post("/do/draft/save", { file: button.dataset.save });
+      button.parentElement.textContent = `${button.dataset.save} is saved.`;
+    } catch (error) {
+      say(error);
+    }
+  });
 }
 
 // Puts a piece in place; what the reader had opened stays open.
