@@ -18,7 +18,7 @@ from pathlib import Path
 from coldside.errors import BadInput
 
 FILE = "coldside.db"
-PATIENCE = 10.0  # s to wait for another process that writes
+PATIENCE = 3.0  # s to wait for another process that writes; whoever else asks meanwhile waits too
 _OURS = 0x434F4C44  # application_id in the file's head, so that another program's file is not taken for ours
 _LAYOUTS = (  # script number n leads from layout n to n + 1; never change one that has been published
     """
