@@ -1,6 +1,6 @@
 """How a key is described to its user: how it is written, its default, its range; the list of keys and the page show it.
 
-Here: `form`, `default`, `allowed`.  All of it is made from the field metadata of the specifications.
+Here: `form`, `default`, `allowed`, `shown_as`.  All of it is made from the field metadata of the specifications.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from typing import Any
 
 from coldside import units
 from coldside.build.schema import SpecField
-from coldside.build.values import curve_form
+from coldside.build.values import curve_form, may_be_flat
 
 SIZED = ("length", "area", "volume", "mass", "mass_flow", "volume_flow", "power", "conductance", "time", "speed")
 RANGED = (
@@ -22,6 +22,12 @@ RANGED = (
     "voltage",
     "angle",
 )
+_SHOWN_AS = {
+    **{(key, "power"): "heat" for key in ("heat", "bench_heat", "bench2_heat")},
+    ("charge_volume", "volume"): "air_volume",
+    ("displacement", "volume"): "engine_volume",
+    ("chamber_volume", "volume"): "engine_volume",
+}
 FORMS = {
     "text": '"..."',
     "count": "4",
@@ -39,19 +45,25 @@ FORMS = {
 }
 
 
+def shown_as(key: str, kind: str) -> str:
+    """The kind that a key's value is shown as: heat, air and an engine's size each have units of their own."""
+    return _SHOWN_AS.get((key, kind), kind)
+
+
 def form(item: SpecField) -> str:
     """How a key's value is written, in examples."""
     meta = item.meta
     if meta.choices:
         return ", ".join(f'"{choice}"' for choice in meta.choices)
     if meta.kind == "curve" and meta.curve:
-        return curve_form(meta.curve)
+        flat = f'"{units.KINDS[meta.curve[1]].examples[0]}" at every speed, or ' if may_be_flat(meta) else ""
+        return flat + curve_form(meta.curve)
     if meta.kind == "number":
         return f"{example(item):.3g}"
     if meta.kind in FORMS:
         return FORMS[meta.kind]
     if meta.kind in (*SIZED, *RANGED) and not all(inside(item, text) for text in units.KINDS[meta.kind].examples):
-        shown = (units.show(example(item), meta.kind, system) for system in ("si", "us"))
+        shown = (said(example(item), item, system) for system in ("si", "us"))
         return ", ".join(f'"{text}"' for text in dict.fromkeys(shown))
     return ", ".join(f'"{text}"' for text in units.KINDS[meta.kind].examples)
 
@@ -76,7 +88,7 @@ def example(item: SpecField) -> float:
 def said(value: Any, item: SpecField, system: str = "si") -> str:
     """An SI value in the words of a workshop."""
     kind = item.meta.kind
-    return units.show(value, kind, system) if kind in units.KINDS else f"{value:g}"
+    return units.show(value, shown_as(item.key, kind), system) if kind in units.KINDS else f"{value:g}"
 
 
 def default(item: SpecField, system: str = "si") -> str:
@@ -92,10 +104,9 @@ def default(item: SpecField, system: str = "si") -> str:
         if meta.sd_share and meta.kind != "share":
             return f"{said(value, item, system)} +- {100.0 * meta.sd_share:g} %"
         spread = meta.sd if meta.sd is not None else (meta.sd_share or 0.0) * abs(value)
-        kind = "temperature_difference" if meta.kind == "temperature" else meta.kind
-        extra = (
-            f" +- {units.show(spread, kind, system) if kind in units.KINDS else format(spread, 'g')}" if spread else ""
-        )
+        kind = "temperature_difference" if meta.kind == "temperature" else shown_as(item.key, meta.kind)
+        told = units.show(spread, kind, system) if meta.kind in units.KINDS else format(spread, "g")
+        extra = f" +- {told}" if spread else ""
         return said(value, item, system) + extra
     if isinstance(value, units.Pressure):
         return units.show(value, meta.kind, system)

@@ -28,8 +28,9 @@ LONGEST_CURVE = 200  # points
 LONGEST_WORDS = 200  # characters of a name
 # What no pressure level or column of a curve reaches on a car; keeps slips of a factor 1000 out.
 _LEVEL_RANGE = (1e4, 1.5e6)  # Pa absolute
+_FLAT_END = 400000 * RPM  # where a curve of one value ends
 _COLUMN_RANGE: dict[str, tuple[float | None, float | None]] = {
-    "engine_speed": (0.0, 400000 * RPM),
+    "engine_speed": (0.0, _FLAT_END),
     "share": (0.0, 2.0),
     "angle": (-0.55, 1.25),
     "volume_flow": (0.0, 50.0),
@@ -96,9 +97,11 @@ def _limit_value(value: Any, kind: str) -> Quantity:
 
 
 def _curve(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
-    """An array of pairs of unit texts; every bad row is a fault of its own."""
+    """An array of pairs of unit texts; every bad row is a fault of its own.  Over engine speed also one plain value."""
     first, second = meta.curve or ("", "")
     form = curve_form((first, second))
+    if not isinstance(value, list) and may_be_flat(meta):
+        return _flat(meta, value)
     if not isinstance(value, list):
         raise BadInput(f"{typed(value)} is no curve; write pairs {form}")
     if len(value) < 2:
@@ -126,6 +129,34 @@ def _curve(meta: Field, value: Any, context: Mapping[str, Any]) -> Quantity:
     notes = tuple(note for _, y in rows for note in y.notes)
     text = ", ".join(f"{x.text}: {y.text}" for x, y in rows)
     return Quantity(tuple((x.value, y.value) for x, y in rows), max(shares, default=None), text, notes)
+
+
+def may_be_flat(meta: Field) -> bool:
+    """Whether a curve may be one value for all of its first column: what an engine does over its speed may.
+
+    Not a pump's, a fan's or a chiller's curve, or a trim against temperature: flat they would say what no such thing
+    does.
+    """
+    return meta.curve is not None and meta.curve[0] == "engine_speed" and meta.shape != "falls"
+
+
+def is_flat(curve: Sequence[tuple[float, Any]]) -> bool:
+    """Whether a curve as read was one value for every engine speed."""
+    return len(curve) == 2 and (curve[0][0], curve[1][0]) == (0.0, _FLAT_END) and curve[0][1] == curve[1][1]
+
+
+def _flat(meta: Field, value: Any) -> Quantity:
+    """One value at every engine speed, as a curve from standstill to beyond what turns."""
+    first, second = meta.curve or ("", "")
+    try:
+        level = units.parse(value, second)
+        _in_range(level, value, *_COLUMN_RANGE.get(second, (None, None)), second)
+    except BadInput as error:
+        message = f"{error.message}; for more than one engine speed write pairs {curve_form((first, second))}"
+        raise BadInput(message) from None
+    size = abs(_plain(level.value))
+    share = level.sd / size if level.sd is not None and size else None
+    return Quantity(((0.0, level.value), (_FLAT_END, level.value)), share, level.text, level.notes)
 
 
 def _row(row: Any, first: str, second: str) -> tuple[Quantity, Quantity]:

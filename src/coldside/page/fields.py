@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from coldside.build.describing import allowed, default, form
+from coldside.build.describing import allowed, default, form, shown_as
 from coldside.build.document import Document
 from coldside.build.model import Given
 from coldside.build.schema import PART_KINDS, LoopKeys, SpecField, fields_of
@@ -22,6 +22,7 @@ from coldside.duty.phases import LIMIT_KINDS, GroupKeys, SessionKeys
 from coldside.errors import BadInput
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
+from coldside.sheet.tables import head_words
 from coldside.units import KINDS, Pressure, parse, show, system_of
 
 FIXED: dict[str, type] = {"engine": EngineSpec, "car": CarSpec, "bay": BaySpec, "ambient": AmbientSpec}
@@ -132,7 +133,7 @@ def _view(
     given = givens.get(dotted)
     same = ""
     if literal is not None and isinstance(value, str) and system_of(value) not in ("", system):
-        same = in_units(value, _kind_of(item, document.data, table), system)
+        same = in_units(value, kind_in(item, document.data, dotted.rpartition(".")[0] or "top"), system, item.key)
     mine = tuple(str(one["message"]) for one in problems if str(one.get("key", "")) == _told_key(dotted))
     return FieldView(
         dotted,
@@ -172,15 +173,16 @@ def _found(data: Any, key: tuple[str | int, ...]) -> Any:
     return data
 
 
-def _kind_of(item: SpecField, data: Mapping[str, Any], table: tuple[str | int, ...]) -> str:
-    """The kind of a field's value; a limit's is that of what it limits."""
+def kind_in(item: SpecField, data: Mapping[str, Any], table: str) -> str:
+    """The kind of one value of a field: a limit's is that of what it limits, a curve's that of its second column."""
+    if item.meta.kind == "curve" and item.meta.curve is not None:
+        return item.meta.curve[1]
     if item.meta.kind != "by quantity":
         return item.meta.kind
-    quantity = _found(data, (*table, "quantity"))
-    return LIMIT_KINDS.get(str(quantity), "temperature")
+    return LIMIT_KINDS.get(str(_found(data, (*_key(table), "quantity"))), "temperature")
 
 
-def in_units(text: str, kind: str, system: str) -> str:
+def in_units(text: str, kind: str, system: str, key: str = "") -> str:
     """A text of the file in the units chosen; "" where it cannot be read or has no units to choose."""
     if kind not in KINDS:
         return ""
@@ -188,7 +190,7 @@ def in_units(text: str, kind: str, system: str) -> str:
         value = parse(text, kind).value
     except BadInput:
         return ""
-    return show(value, kind, system)
+    return head_words(value, system) if kind == "head" else show(value, shown_as(key, kind), system)
 
 
 def _slide(item: SpecField, value: Any, system: str) -> Slide | None:
@@ -214,7 +216,7 @@ def slid(item: SpecField, before: Any, value: float, system: str) -> str:
     """The text that a slider writes for an SI number, in the units chosen; a pressure keeps its gauge or abs."""
     if isinstance(before, Pressure):
         return show(dataclasses.replace(before, value=value), item.meta.kind, system)
-    return show(value, item.meta.kind, system)
+    return show(value, shown_as(item.key, item.meta.kind), system)
 
 
 def typed_value(kind: str, text: str) -> Any:

@@ -75,6 +75,14 @@ UNIT: dict[tuple[str, str], Shown] = {
     # heat on its way is a power that the inch-pound trade counts by the minute, as it does air, fuel and coolant
     ("heat", "si"): _scaled("power", "kW"),
     ("heat", "us"): _scaled("power", "BTU/min"),
+    # air that a tract holds is no liquid: nobody measures it in gallons; fuel is sold to injectors by the hour
+    ("air_volume", "si"): _scaled("volume", "L"),
+    ("air_volume", "us"): _scaled("volume", "ft3"),
+    # an engine's size is told in litres or cubic inches, however small it is
+    ("engine_volume", "si"): _scaled("volume", "L"),
+    ("engine_volume", "us"): _scaled("volume", "in3"),
+    ("fuel_flow", "si"): _scaled("mass_flow", "kg/s"),
+    ("fuel_flow", "us"): _scaled("mass_flow", "lb/h"),
     **_both("conductance", "W/K", "BTU/(h degF)"),
     **_both("angle", "deg", "deg"),
     **_both("share", "%", "%"),
@@ -91,6 +99,9 @@ _BY_SIZE: dict[tuple[str, str], tuple[tuple[float, str], ...]] = {
     ("area", "us"): ((2 * FOOT**2, "in2"), (math.inf, "ft2")),
     ("volume", "si"): ((1e-4, "mL"), (math.inf, "L")),
     ("volume", "us"): ((0.25 * US_GAL, "in3"), (math.inf, "US gal")),
+    ("air_volume", "si"): ((1e-4, "mL"), (math.inf, "L")),
+    ("air_volume", "us"): ((FOOT**3, "in3"), (math.inf, "ft3")),
+    ("fuel_flow", "si"): ((0.01, "g/s"), (math.inf, "kg/s")),
     ("volume_flow", "si"): ((0.02, "L/min"), (math.inf, "m3/s")),
     ("volume_flow", "us"): ((0.02, "US gal/min"), (math.inf, "cfm")),
     ("mass", "si"): ((0.1, "g"), (math.inf, "kg")),
@@ -105,6 +116,12 @@ _BY_SIZE: dict[tuple[str, str], tuple[tuple[float, str], ...]] = {
     ("power", "us"): ((0.5 * HP, "W"), (math.inf, "hp")),
     ("heat", "si"): ((1000.0, "W"), (math.inf, "kW")),
 }
+_AS = {
+    "heat": "power",
+    "air_volume": "volume",
+    "engine_volume": "volume",
+    "fuel_flow": "mass_flow",
+}  # kinds that only sentences have
 _ONE_DECIMAL = {"temperature", "temperature_difference"}
 
 
@@ -114,7 +131,8 @@ def show(value: Any, kind: str, system: str = "si", digits: int | None = None) -
     Parameters
     ----------
     value : SI float (absolute Pa for `pressure`), a `Pressure`, or None (shown as "not given").
-    kind : a name of `KINDS`, "pressure_gauge" for gauge Pa, or "heat" for a power that is heat, W.
+    kind : a name of `KINDS`, "pressure_gauge" for gauge Pa, "heat" for a power that is heat, W, "air_volume" for a
+        volume of air, m3, "engine_volume" for what an engine sweeps, m3, or "fuel_flow" for a mass flow of fuel, kg/s.
     system : "si" or "us".
     digits : decimals; without it three significant digits (engine speeds and whole parts are never
         rounded away; temperatures to a tenth), trailing zeros dropped.
@@ -138,7 +156,7 @@ def _shown(value: float, kind: str, system: str) -> Shown:
         if abs(value) < bound:
             if value == 0.0:
                 break
-            return _scaled("power" if kind == "heat" else kind, unit)
+            return _scaled(_AS.get(kind, kind), unit)
     return UNIT[(kind, system)]
 
 

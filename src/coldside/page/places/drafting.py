@@ -11,9 +11,11 @@ from urllib.parse import quote
 
 from starlette.routing import Route
 
+from coldside.build.document import scan
+from coldside.build.schema import fields_of
 from coldside.errors import BadInput
 from coldside.page.drafts import Change, Draft
-from coldside.page.fields import typed_value
+from coldside.page.fields import kind_in, spec_of, typed_value
 from coldside.page.shell import Ask, carried, done, problem_json, told_as
 from coldside.page.solving import Problem
 from coldside.page.typing import as_meant
@@ -87,9 +89,25 @@ def put(ask: Ask) -> Mapping[str, Any]:
     if was is not None and not isinstance(was, str):
         raise BadInput('the request\'s "was" is no text')
     rev = ask.data.get("rev")
-    change = Change(key, typed_value(kind, as_meant(ask.text("value"), kind, ask.system)), was)
+    draft = ask.desk.drafts.open(file)
+    meant = as_meant(ask.text("value"), kind_of_value(draft, key, kind), ask.system)
+    change = Change(key, typed_value(kind, meant), was)
     draft = ask.desk.drafts.set(file, [change], rev if isinstance(rev, int) else None)
     return draft_json(ask, draft) | {"literal": draft.literals().get(key)}
+
+
+def kind_of_value(draft: Draft, key: str, kind: str) -> str:
+    """The kind of what is typed into a field: of a curve that of its second column, of a limit that of its quantity."""
+    if kind not in ("curve", "by quantity"):
+        return kind
+    try:
+        data = scan(draft.text, draft.name).data
+    except BadInput:
+        return kind
+    table, _, name = key.rpartition(".")
+    spec = spec_of(table, data)
+    item = next((one for one in fields_of(spec) if one.key == name), None) if spec else None
+    return kind_in(item, data, table) if item is not None else kind
 
 
 def undo(ask: Ask) -> Mapping[str, Any]:
