@@ -22,7 +22,7 @@ from coldside.duty.phases import LIMIT_KINDS, GroupKeys, SessionKeys
 from coldside.errors import BadInput
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
-from coldside.sheet.tables import head_words
+from coldside.sheet.tables import say
 from coldside.units import KINDS, Pressure, parse, show, system_of
 
 FIXED: dict[str, type] = {"engine": EngineSpec, "car": CarSpec, "bay": BaySpec, "ambient": AmbientSpec}
@@ -190,7 +190,7 @@ def in_units(text: str, kind: str, system: str, key: str = "") -> str:
         value = parse(text, kind).value
     except BadInput:
         return ""
-    return head_words(value, system) if kind == "head" else show(value, shown_as(key, kind), system)
+    return say(value, kind, system, 1) if kind == "head" else show(value, shown_as(key, kind), system)
 
 
 def _slide(item: SpecField, value: Any, system: str) -> Slide | None:

@@ -6,8 +6,9 @@ apart as little as possible).  Not here: where things go (`ribbon.py`, `ribbon_n
 
 from __future__ import annotations
 
+import contextlib
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from coldside.sheet.scale import STEPS, HeatScale, escape, pretty, ribbon_width, text_width
@@ -106,6 +107,18 @@ class Drawing:
         self.over: list[str] = []
         self.words: list[str] = []
         self.boxes: list[Box] = []
+
+    @contextlib.contextmanager
+    def of(self, entry: str) -> Iterator[None]:
+        """What is drawn within belongs to a part: on a page it can be pressed, as the part's name can."""
+        part, layers = part_name(entry), (self.under, self.ribbons, self.over)
+        starts = [len(layer) for layer in layers]
+        yield
+        if self.link is None or part not in self.moment.build.parts:
+            return
+        for layer, start in zip(layers, starts, strict=True):
+            if drawn := "".join(layer[start:]):
+                layer[start:] = [f'<g data-part="{escape(part)}">{drawn}</g>']
 
     # -- ribbons -----------------------------------------------------------------------------------
 

@@ -315,7 +315,8 @@ class _Loop:
         """The coolant's ribbon along a core, stitched to the charge's."""
         pen, s, name = self.pen, self.streams[entry], part_name(entry)
         y = self._dock_y(entry)
-        pen.straight((self._in_x(entry), y), (self._out_x(entry), y), s.rate, (s.t_in, s.t_out))
+        with pen.of(name):
+            pen.straight((self._in_x(entry), y), (self._out_x(entry), y), s.rate, (s.t_in, s.t_out))
         charge = self.moment.charge[name]
         x0, x1, edge = self._dock(entry)
         ends = (
@@ -488,7 +489,8 @@ class _Loop:
     def _tank(self, name: str, x: float, y: float, falling: bool) -> None:
         s, spec = self.streams[name], self.moment.spec(name)
         wide, _ = tank_size(1000.0 * spec.volume)
-        self.pen.tank((x, y), 1000.0 * spec.volume, s.rate, (s.t_in, s.t_out, "down" if falling else "up"))
+        with self.pen.of(name):
+            self.pen.tank((x, y), 1000.0 * spec.volume, s.rate, (s.t_in, s.t_out, "down" if falling else "up"))
         lines = [clipped(name, 13.5, 190.0, True), *self.moment.details(name, "coolant")]
         room = label_width(lines) + wide / 2 + 14.0
         outward = (1.0 if not falling else -1.0) * self.way

@@ -217,19 +217,20 @@ def _part(pen: Drawing, row: Row, y: float) -> float:
     for j, other, done in row.passing:
         t = other.t_out if done else other.t_in
         pen.straight((_x(j), y), (_x(j), y + high), other.rate, (t, t))
-    if isinstance(spec, ReservoirSpec):
-        middle = y + high / 2
-        pen.straight((x, y), (x, middle), stream.rate, (stream.t_in, stream.t_in))
-        pen.straight((x, middle), (x, y + high), stream.rate, (stream.t_out, stream.t_out))
-        pen.tank((x, middle), 1000.0 * spec.volume * SHRINK**2, stream.rate, (stream.t_in, stream.t_out, "down"))
-    elif row.partner is not None:
-        _pair(pen, row, y, high)
-    else:
-        _vertical(pen, (x, y), (x, y + high), stream)
-        if isinstance(spec, SensorSpec):
-            pen.dot(x, y + high / 2)
-        elif isinstance(spec, PumpSpec | FanSpec) and moment.drives(stream):
-            _down_chevrons(pen, x, y + high / 2)
+    with pen.of(row.entry):
+        if isinstance(spec, ReservoirSpec):
+            middle = y + high / 2
+            pen.straight((x, y), (x, middle), stream.rate, (stream.t_in, stream.t_in))
+            pen.straight((x, middle), (x, y + high), stream.rate, (stream.t_out, stream.t_out))
+            pen.tank((x, middle), 1000.0 * spec.volume * SHRINK**2, stream.rate, (stream.t_in, stream.t_out, "down"))
+        elif row.partner is not None:
+            _pair(pen, row, y, high)
+        else:
+            _vertical(pen, (x, y), (x, y + high), stream)
+            if isinstance(spec, SensorSpec):
+                pen.dot(x, y + high / 2)
+            elif isinstance(spec, PumpSpec | FanSpec) and moment.drives(stream):
+                _down_chevrons(pen, x, y + high / 2)
     block = LINE * (1 + len(lines))
     pen.label(left, y + (high - block) / 2, [clipped(row.entry, NAME_SIZE, room, True), *lines], "start", row.entry)
     # under the ribbons: it passes behind the strands that stand between a part and its words

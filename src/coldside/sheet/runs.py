@@ -428,7 +428,8 @@ class Run:
             if isinstance(item, Group):
                 self._draw_group(pen, item, y, docks)
             else:
-                self._draw_segment(pen, item, y, docks)
+                with pen.of(item.stream.name):
+                    self._draw_segment(pen, item, y, docks)
         for stretch in self.rows:
             reach = stretch.above if self.labels_side == "above" else stretch.below
             self._draw_labels(pen, stretch.row, y, reach, self._bracketed, up=self.labels_side == "above")

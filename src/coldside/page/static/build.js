@@ -70,6 +70,7 @@ function start() {
   async function choose(next) {
     table = next;
     pick.value = next;
+    edited();
     const address = new URL(location.href);
     address.searchParams.set("part", next.replace(/^parts\./, ""));
     history.replaceState(null, "", address);
@@ -78,7 +79,6 @@ function start() {
       if (table !== next) return; // another part was chosen meanwhile
       swap(fields, made.html);
       does();
-      edited();
       draft.tell();
     } catch (error) {
       say(error);
