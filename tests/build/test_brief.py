@@ -78,6 +78,11 @@ def test_rotors_make_a_rotary_and_its_keys_are_asked():
         ('power = "9 hp"', "is out of range"),
         ('use = "race"', 'nearest: "track"'),
         ('fuel = "diesel"', "brief.toml:3: fuel"),
+        ('boost = "24"', 'brief.toml:3: boost = "24" has no unit'),
+        ('core = "a core as it is"\ncore_length = "13 in"', "core_width: is not given"),
+        ('glycol = "forbidden"\nglycol_share = "30 %"', "the rule book forbids glycol"),
+        ('glycol_share = "80 %"', "is out of range"),
+        ('session_length = "20"', "has no unit"),
         ("rotors = 2\ncylinders = 4", "cylinders: is of a piston engine"),
         ('engine = "piston"\nrotors = 2', "rotors: is of a rotary"),
         ('side_pods = 0\nside_width = "0.3 m"', "means nothing without side pods"),
@@ -145,6 +150,27 @@ def test_the_paragraph_marks_what_was_assumed_and_follows_the_units():
     assert "95 degF (assumed)" in us
     assert "146 in3" in us
     assert not {"degC", "kW", "mm", " L "} & set(us.replace(",", " ").split())
+
+
+def test_boost_core_glycol_and_length_are_read_back():
+    read = brief(
+        'boost = "24 psi"\npower = "620 hp"\ncore = "a core as it is"\ncore_length = "13 in"\ncore_width = "8 in"\n'
+        'core_height = "6 in"\nglycol_share = "50 %"\nhose_run = "9 ft"\nsession_length = "25 min"\n'
+    )
+    us = paragraph(read, "us")
+    for words in (
+        "runs 24 psi of boost where 620 hp is asked",
+        "A charge core as it is, its fins 13 in x 8 in x 6 in.",
+        "Glycol 50 % by volume.",
+        "9 ft of hose from the front",
+        "in sessions of 25 min",
+    ):
+        assert words in us
+
+
+def test_power_is_not_asked_where_boost_tells_it():
+    assert "power" not in brief('boost = "24 psi"\n').unknown
+    assert "asked" not in paragraph(brief('boost = "24 psi"\n'))
 
 
 def test_assumptions_tell_each_unknown_with_its_spread():

@@ -166,3 +166,41 @@ def test_every_rule_cites_what_is_in_the_bibliography():
     cited = {rule.source for kind in KINDS for rule in build_text(found, need, kind, {}, "water")[1]}
     assert cited <= set(SOURCES)
     assert {"Own", "Practice", "Heywood1988"} <= cited
+
+
+def test_boost_given_is_the_boost_and_its_power_goes_with_absolute_pressure():
+    """P ~ p of the plenum (Analytic): the boost that a power takes, typed in, makes that power again."""
+    by_power = sizing.need_of(brief())
+    again = sizing.need_of(
+        parse_brief(brief_text({"displacement": "2.4 L", "fuel": "E85", "boost": f"{by_power.boost / 1e5:.6f} bar"}))
+    )
+    assert again.power == pytest.approx(450 * HP, rel=1e-5)
+    assert again.air == pytest.approx(by_power.air, rel=1e-5)
+    assert again.asked is None
+    half = sizing.need_of(brief(boost=f"{(0.5 * by_power.plenum - by_power.pressure) / 1e5:.6f} bar"))
+    assert half.power == pytest.approx(225 * HP, rel=1e-5)
+    assert half.asked == pytest.approx(450 * HP)
+    level = sizing.need_of(brief(boost=f"{by_power.plenum / 1e5:.6f} bar abs"))
+    assert level.boost == pytest.approx(by_power.boost, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({}, "of boost is taken for the 450 hp asked."),
+        ({"power": ""}, "of boost is taken for the 483 hp assumed."),
+        ({"boost": "20 psi", "power": ""}, "At 20 psi of boost it makes about "),
+        ({"boost": "12 psi"}, ", not the 450 hp asked; 450 hp takes about "),
+        ({"boost": "30 psi", "power": "100 hp"}, ", not the 100 hp asked; 100 hp takes next to no boost."),
+        ({"boost": "30 psi", "power": "1500 hp"}, ", more than one turbo stage gives."),
+    ],
+)
+def test_boost_and_power_are_told_in_one_sentence(values, said):
+    assert said in sizing.boost_words(sizing.need_of(brief(**values)), "us")
+
+
+def test_boost_that_leaves_nothing_to_cool_or_is_beyond_a_stage_is_refused_as_boost():
+    for text, said in (("1 psi", "leaves no heat to cool"), ("80 psi", "less boost is needed")):
+        with pytest.raises(BadInput, match=said) as caught:
+            sizing.need_of(brief(boost=text))
+        assert caught.value.key == "boost"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -16,19 +17,20 @@ from coldside.build.brief import USES, brief_text, load_brief, parse_brief
 from coldside.build.files import load_build, read_build
 from coldside.cli import app
 from coldside.duty.phases import load_session, read_session
-from coldside.explore.draft import Starter, Unknowns, draft, most_important_unknown
-from coldside.explore.draft_answer import drafted_json, drafted_lines, write_starters
-from coldside.explore.draft_text import AIR, HYBRID, KINDS, LEVERS, TURNED, WATER, build_text, session_text
+from coldside.explore.draft import Starter, Unknowns, difference_words, draft, most_important_unknown
+from coldside.explore.draft_answer import drafted_json, drafted_lines, sizes_of, write_starters
+from coldside.explore.draft_text import AIR, HYBRID, KINDS, LEVERS, TURNED, WATER, build_text, programme, session_text
 from coldside.judge.verdict import judge
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.plant.forecast import simulate
+from coldside.units.kinds import HP, INCH, PSI
 
 BRIEFS = Path(__file__).parents[2] / "examples" / "briefs"
 KNOWN = {
     "name": "Wren", "displacement": "2.4 L", "cylinders": "4", "redline": "7400 rpm", "power": "450 hp", "fuel": "E85",
     "use": "dyno", "hottest_day": "33 degC", "altitude": "240 m", "car_mass": "1250 kg", "core_length": "0.38 m",
     "core_width": "0.22 m", "core_height": "0.18 m", "nose_width": "0.60 m", "nose_height": "0.32 m",
-    "nose_depth": "0.10 m", "side_pods": "0", "tank_room": "8 L", "glycol": "allowed", "ice": "allowed",
+    "nose_depth": "0.10 m", "side_pods": "0", "tank_room": "8 L", "hose_run": "2.1 m", "glycol": "allowed", "ice": "allowed",
     "spray": "allowed", "cabin": "allowed", "winter": "-15 degC", "keep": "nothing in particular",
 }  # fmt: skip
 
@@ -122,6 +124,58 @@ def test_bought_parts_stand_as_bought():
     assert build.parts["nose_fan"].curve[-1][0] == pytest.approx(0.9)
 
 
+def test_a_core_as_it_is_is_not_made_smaller():
+    """13 x 8 x 6 in bought: 13 x 8 x 6 in in the build, whatever may grow."""
+    made = brief(core="a core as it is", core_length="13 in", core_width="8 in", core_height="6 in")
+    for kind in (WATER, HYBRID):
+        for growth in ({}, dict.fromkeys(LEVERS[kind], 4.0)):
+            core = read_build(text_of(made, kind, growth), "x.toml").parts["core"]
+            found = (core.charge_length, core.coolant_length, core.stack_height)
+            assert found == pytest.approx((13 * INCH, 8 * INCH, 6 * INCH), rel=1e-6)
+
+
+def test_hoses_run_there_and_back():
+    parts = read_build(text_of(brief(hose_run="4 m"), WATER), "x.toml").parts
+    assert parts["feed_hose"].length + parts["return_hose"].length == pytest.approx(8.0, rel=5e-3)
+
+
+def test_glycol_stands_as_given():
+    made = brief(glycol_share="50 %")
+    build = read_build(text_of(made, WATER, coolant=sizing.coolant_of(made)), "x.toml")
+    assert build.loops["charge"].coolant == "ethylene glycol 50 % by volume"
+    assert sizing.coolant_of(brief(glycol_share="0 %")) == "water"
+
+
+@pytest.mark.parametrize("use", USES)
+def test_a_session_is_as_long_as_the_brief_says(use):
+    """Within half of one lap, round, pull or run; a street session exactly; what precedes a stint is not counted."""
+    made = brief(use=use, session_length="50 min")
+    session = read_session(session_text(made, 333.15), "session.toml")
+    seconds = unroll_seconds(session)
+    before = 0.0 if use != "street and track" else 720 + 180 + 2 * 69
+    assert seconds - before == pytest.approx(3000.0, abs=620.0 if use in ("drag", "hill climb") else 130.0)
+    assert programme(made).words in session_text(made, 333.15)
+
+
+def unroll_seconds(session) -> float:
+    """Seconds of all phases with their repeats, a pass counted as 20 s: by hand, from what was read."""
+    total = 0.0
+    for phase in session.phases:
+        times = session.groups[phase.group] if phase.group else 1
+        each = phase.duration if phase.kind != "pass" else 20.0
+        total += times * (phase.repeat or 1) * (each + (phase.rest or 0.0))
+    return total
+
+
+def test_the_track_session_says_how_long_it_is_at_full_throttle():
+    made = brief(use="track")
+    assert programme(made).words == "Twelve laps of 100 s, full throttle 21 s in 100"
+    session = read_session(session_text(made, 333.15), "session.toml")
+    lap = [(phase.kind, phase.duration) for phase in session.phases]
+    assert sum(seconds for kind, seconds in lap if kind == "pull") == pytest.approx(21.0)
+    assert sum(seconds for _, seconds in lap) == pytest.approx(100.0)
+
+
 def test_nothing_in_the_cabin_puts_the_tank_into_the_bay():
     where = {
         answer: read_build(text_of(brief(cabin=answer), WATER), "x.toml").parts["tank"].surroundings
@@ -152,9 +206,11 @@ def test_air_and_water_are_drafted_and_judged():
     for one in drafted():
         assert one.holds == one.verdict.holds == (one.margin >= 0.0)
         assert one.headline == one.verdict.words().headline
-        assert (one.why_not == "") == one.holds
         assert one.sized
-        assert one.notes
+        for said in one.said.values():
+            assert (said.why_not == "") == one.holds
+            assert said.notes
+            assert said.session == "Run through: five dyno pulls of 11 s at full throttle, 4 min of rest after each."
 
 
 def test_the_verdict_is_that_of_a_forecast_of_the_text():
@@ -172,14 +228,54 @@ def test_the_charge_comes_out_at_the_power_that_was_asked():
     assert power == pytest.approx(450 * 745.7, rel=0.06)
 
 
+def test_boost_given_is_the_boost_run_and_its_power_is_told():
+    """24 psi of 2.4 L: the forecast's own power is told, with the boost that 620 hp would take by absolute pressure."""
+    made = brief(boost="24 psi", power="620 hp")
+    need = sizing.need_of(made)
+    build = read_build(text_of(made, AIR), "x.toml")
+    assert max(level.value for _, level in build.engine.boost) == pytest.approx(24 * PSI, rel=1e-3)
+    forecast = simulate(build, read_session(session_text(made, 333.15), "s.toml"))
+    power = float(forecast.power.max())
+    assert power == pytest.approx(need.power, rel=0.06)
+    words = sizing.boost_words(need, "us", power)
+    takes = (need.plenum * 620 * HP / power - need.pressure) / PSI
+    told = f"At 24 psi of boost it makes {power / HP:.0f} hp, not the 620 hp asked; 620 hp takes about {takes:.1f} psi."
+    assert words == told
+
+
+def test_the_boost_taken_is_told_on_every_starter():
+    for one in drafted():
+        for system, word in (("si", "kW asked"), ("us", "450 hp asked")):
+            assert "of boost is taken for the" in one.said[system].boost
+            assert word in one.said[system].boost
+
+
+def test_sizes_are_told_without_raw_lists():
+    for one in drafted():
+        for system in ("si", "us"):
+            told = sizes_of(one, system)
+            assert not [size for size in told if "[" in size.value or "_" in size.part + size.size]
+            boost = next(size for size in told if size.size == "boost")
+            assert re.fullmatch(r"[0-9.]+ (bar|psi) from [0-9]+ rpm to [0-9]+ rpm", boost.value)
+
+
+def test_room_that_is_not_used_is_told_with_its_reason():
+    """Two kinds really run: whatever side is left open has a sentence with a reason; here the limits hold."""
+    water = drafted()[1]
+    tank = water.build.parts["tank"].volume
+    notes = " ".join(water.said["si"].notes)
+    assert ("The tank holds" in notes) == (tank < 0.97 * 8e-3)
+    assert "Of the room for the charge core, 380 mm x 220 mm x 180 mm, it takes" in notes
+
+
 def test_glycol_says_what_it_costs():
-    notes = " ".join(drafted()[1].notes)
+    notes = " ".join(drafted()[1].said["si"].notes)
     assert "Winter storage down to -15 degC decides the coolant: ethylene glycol 35 % by volume." in notes
     assert "Plain water would be" in notes
 
 
 def test_a_hybrid_is_proposed_or_its_absence_explained():
-    words = " ".join(drafted()[-1].notes)
+    words = " ".join(drafted()[-1].said["si"].notes)
     assert ("No hybrid is proposed" in words) == (drafted()[-1].kind != HYBRID)
 
 
@@ -190,7 +286,8 @@ def test_the_unknown_that_matters_is_found_by_running():
     assert colder > hotter
     # a day 8 K hotter costs the intake about 8 K, and the compressor's own rise a little more (trend)
     assert 5.0 < found.ranked[0].change < 14.0
-    assert "hottest_day" in found.words
+    assert "hottest_day" in found.said["si"]
+    assert difference_words(found.ranked[0].change, "us") in found.said["us"]
     assert {one.key for one in found.ranked} == {"hottest_day", "core_length"}  # `keep` has no spread
 
 
@@ -198,7 +295,7 @@ def test_with_nothing_unknown_it_says_so():
     made = brief()
     answered = most_important_unknown(made.having(**{key: getattr(made.spec, key) for key in made.unknown}), drafted())
     assert answered.ranked == ()
-    assert answered.words == "Every key that matters was answered."
+    assert answered.said["us"] == "Every key that matters was answered."
 
 
 @pytest.mark.parametrize("system", ["si", "us"])
@@ -279,7 +376,7 @@ def test_a_grid_of_briefs_has_verdicts(use, power, size):
     for one in draft(brief(power=f"{power} hp", displacement=f"{size} L", use=use)):
         assert one.verdict.limits
         assert one.headline
-        assert one.holds or one.why_not
+        assert one.holds or one.said["us"].why_not
 
 
 @pytest.mark.slow
@@ -287,7 +384,7 @@ def test_no_glycol_and_frost_is_told_as_a_conflict():
     made = load_brief(BRIEFS / "linnet.toml")
     water = draft(made)[1]
     assert water.coolant == "water"
-    assert "The rule book bars glycol" in " ".join(water.notes)
+    assert "The rule book bars glycol" in " ".join(water.said["si"].notes)
     assert "drain" in water.text.casefold()
 
 
@@ -296,5 +393,7 @@ def test_too_little_room_says_what_would_do():
     made = brief(nose_width="0.30 m", nose_height="0.15 m", core_length="0.2 m", core_height="0.1 m", use="track")
     for one in draft(made):
         assert not one.holds
-        assert "It misses by" in one.why_not
-        assert "room" in one.why_not
+        for system, said in one.said.items():
+            by = difference_words(one.margin, system)
+            assert said.why_not.startswith(f"It misses by {by} with the room used as far as that helps, without spray.")
+            assert by in one.verdict.words(system).headline  # one number, one rounding

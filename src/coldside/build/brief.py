@@ -37,6 +37,7 @@ STREET, TRACK, DRAG, DYNO, HILL = "street", "track", "drag", "dyno", "hill climb
 BOTH = "street and track"
 USES = (STREET, TRACK, BOTH, DRAG, DYNO, HILL)
 RULE_BOOK = ("allowed", "forbidden")
+ROOM_FOR_CORE, AS_IT_IS = "room for a core", "a core as it is"
 FUELS = ("gasoline 95", "gasoline 98", "gasoline 100", "E10", "E85", "ethanol", "methanol")
 
 
@@ -99,6 +100,13 @@ class BriefSpec:
         high=14000 * RPM,
         when_absent="7000 rpm of a piston engine, 8000 rpm of a rotary, +- 7 %",
     )
+    boost: units.Pressure | None = _ask(  # noqa: RUF009 (a level is frozen, as what `_ask` makes)
+        "what the power takes",
+        "boost",
+        "boost at full load, over the air outside; with power given too, the boost is what it runs",
+        default=None,
+        when_absent="what the power takes",
+    )
     power: float | None = _ask(
         "how much power",
         "power",
@@ -106,7 +114,8 @@ class BriefSpec:
         default=None,
         low=30e3,
         high=2e6,
-        when_absent="150 kW for every litre or rotor, +- 15 %; 370 kW where the engine's size is not known either",
+        when_absent="what the boost makes; without it 150 kW for every litre or rotor, +- 15 %; 370 kW where the "
+        "engine's size is not known either",
     )
     fuel: str = _ask("what fuel", "fuel", "the fuel it will burn", default="gasoline 98", choices=FUELS)
     use: str = _ask("what", "choice", "what the car is for", default=BOTH, choices=USES)
@@ -123,15 +132,40 @@ class BriefSpec:
         "how high", "length", "height over sea level where it runs", default=200.0, sd=150.0, low=-450.0, high=5000.0
     )
     car_mass: float = _ask("how heavy", "mass", "mass as driven", default=1350.0, sd_share=0.12, low=300.0, high=4000.0)
+    session_length: float | None = _ask(
+        "as long as usual",
+        "time",
+        "length of the session: of the laps, rounds, pulls or runs, and what lies between them",
+        default=None,
+        low=60.0,
+        high=7200.0,
+        when_absent="what is usual of the use: 20 min of laps, three passes, five pulls, two climbs",
+    )
+    core: str = _ask(
+        "room for a core",
+        "choice",
+        "whether the next three sizes are room, or a water-cooled core already bought that is used as it is",
+        default=ROOM_FOR_CORE,
+        choices=(ROOM_FOR_CORE, AS_IT_IS),
+    )
     core_length: float = _room(
         "how long",
-        "length of the room for a water-cooled charge core near the throttle, its tanks included",
+        "length of the room for a water-cooled charge core near the throttle, its tanks included; of a core as it is, "
+        "the way of the charge through its fins",
         0.38,
-        0.1,
+        0.03,
         1.5,
     )
-    core_width: float = _room("how wide", "width of the room for that core", 0.22, 0.05, 1.0)
-    core_height: float = _room("how high", "height of the room for that core", 0.18, 0.05, 1.0)
+    core_width: float = _room(
+        "how wide",
+        "width of the room for that core; of a core as it is, the way of the coolant through it",
+        0.22,
+        0.03,
+        1.0,
+    )
+    core_height: float = _room(
+        "how high", "height of the room for that core; of a core as it is, that of its fins and plates", 0.18, 0.03, 1.0
+    )
     nose_width: float = _room(
         "how wide", "width of the room for faces at the nose, ahead of the radiator", 0.60, 0.15, 1.6
     )
@@ -151,6 +185,15 @@ class BriefSpec:
         sd_share=0.3,
         low=5e-4,
         high=0.2,
+    )
+    hose_run: float = _ask(
+        "how far",
+        "length",
+        "run of the coolant hoses from the front of the car to the tank, one way",
+        default=2.1,
+        sd_share=0.3,
+        low=0.3,
+        high=8.0,
     )
     turbo_flow: float | None = _bought(
         "turbo", "mass_flow", "most air that the turbo already bought can pass, all turbos together", 0.02, 5.0
@@ -178,6 +221,15 @@ class BriefSpec:
         "coolant hoses", "length", "inside diameter of coolant hoses already bought", 6e-3, 0.06
     )
     glycol: str = _ruled("glycol in the coolant")
+    glycol_share: float | None = _ask(
+        "as the winter asks",
+        "share",
+        "ethylene glycol in the coolant, by volume",
+        default=None,
+        low=0.0,
+        high=0.57,
+        when_absent="the least that the winter asks for, none where glycol is forbidden",
+    )
     ice: str = _ruled("ice in the tank")
     spray: str = _ruled("water sprayed on a face")
     cabin: str = _ruled("coolant in the cabin or boot")
@@ -262,6 +314,7 @@ _FIELD = {field.key: field for field in BRIEF_FIELDS}
 BOUGHT = ("turbo_flow", "pump_flow", "fan_flow", "injectors", "injector_capacity", "pipe_bore", "line_bore")
 _OF_PISTON, _OF_ROTARY = ("displacement", "cylinders"), ("rotors", "chamber_volume")
 _OF_PODS = ("side_width", "side_height", "side_depth")
+_OF_CORE = ("core_length", "core_width", "core_height")
 
 
 @dataclass(frozen=True)
@@ -333,6 +386,8 @@ def _asked(key: str, spec: BriefSpec, known: Mapping[str, Given]) -> bool:
         return not set(known) & {*_OF_PISTON, *_OF_ROTARY}
     if key in (_OF_ROTARY if spec.engine == "piston" else _OF_PISTON):
         return False
+    if key == "power" and "boost" in known:
+        return False
     return spec.side_pods > 0 or key not in _OF_PODS
 
 
@@ -376,6 +431,14 @@ def _rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
         verdict.faults += [
             (name, "means nothing without side pods; see side_pods") for name in _OF_PODS if name in keys
         ]
+    if values.get("core") == AS_IT_IS:
+        verdict.faults += [
+            (name, f'is not given, but core is "{AS_IT_IS}"; measure it, or say "{ROOM_FOR_CORE}"')
+            for name in _OF_CORE
+            if name not in keys
+        ]
+    if values.get("glycol") == "forbidden" and (values.get("glycol_share") or 0.0) > 0.0:
+        verdict.faults.append(("glycol_share", "is given, but the rule book forbids glycol; take one of the two out"))
     return verdict
 
 
@@ -419,6 +482,8 @@ def shown(key: str, value: Any, system: str = "si") -> str:
     kind = _FIELD[key].kind
     if key == "displacement":
         return f"{1e3 * value:.3g} L" if system == "si" else f"{value / INCH**3:.0f} in3"
+    if key == "boost":
+        return units.show(value, kind, system).removesuffix(" gauge")
     return units.show(value, kind, system) if kind in units.KINDS else str(value)
 
 
@@ -438,16 +503,27 @@ def paragraph(brief: Brief, system: str = "si") -> str:
         engine = f"An engine of {said('rotors')} rotors of {said('chamber_volume')}"
     else:
         engine = f"An engine of {said('displacement')} and {said('cylinders')} cylinders"
+    makes = f"should make {said('power')}"
+    if spec.boost is not None:
+        makes = f"runs {said('boost')} of boost" + (
+            f" where {said('power')} is asked" if "power" in brief.known else ""
+        )
+    lasts = "" if spec.session_length is None else f" in sessions of {said('session_length')}"
+    core = f"Room for a charge core of {box(*_OF_CORE)}, for"
+    if spec.core == AS_IT_IS:
+        core = f"A charge core as it is, its fins {box(*_OF_CORE)}. Room for"
     text = (
-        f"{engine} that turns to {said('redline')} and should make {said('power')} on {said('fuel')}, in a car of "
-        f"{said('car_mass')}, used for {said('use')}; hottest day {said('hottest_day')}, {said('altitude')} over the "
-        f"sea. Room for a charge core of {box('core_length', 'core_width', 'core_height')}, for faces at the nose of "
-        f"{box('nose_width', 'nose_height', 'nose_depth')}"
+        f"{engine} that turns to {said('redline')} and {makes} on {said('fuel')}, in a car of "
+        f"{said('car_mass')}, used for {said('use')}{lasts}; hottest day {said('hottest_day')}, {said('altitude')} "
+        f"over the sea. {core} faces at the nose of {box('nose_width', 'nose_height', 'nose_depth')}"
     )
     if spec.side_pods:
         text += f", in {said('side_pods')} side pods of {box('side_width', 'side_height', 'side_depth')} each"
-    text += f", and for a tank of {said('tank_room')}. Already bought: {_bought_words(brief, system)}."
-    text += f" The rule book: {_rule_words(brief)}. Winter storage down to {said('winter')}; the car must not lose "
+    text += f", and for a tank of {said('tank_room')}, {said('hose_run')} of hose from the front. Already bought: "
+    text += f"{_bought_words(brief, system)}. The rule book: {_rule_words(brief)}. "
+    if spec.glycol_share is not None:
+        text += f"Glycol {said('glycol_share')} by volume. "
+    text += f"Winter storage down to {said('winter')}; the car must not lose "
     return text + ("anything in particular." if spec.keep.startswith("nothing") else f"{spec.keep}.")
 
 

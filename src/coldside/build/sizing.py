@@ -33,6 +33,7 @@ FROM_SURGE = 0.06  # of flow that a boost curve keeps from the surge line while 
 COMPRESSOR = 0.74  # efficiency at the power point, for first sizes
 CHARGE_LOSS, INTAKE_LOSS = 12e3, 2e3  # Pa, aims: compressor to plenum, and filter
 CHARGE_RISE = 20.0  # K of charge over ambient that air and power are first reckoned with
+AS_ASKED = 0.02  # of the power asked, within which it is that power
 LEAST_BOOST, MOST_RATIO = 20e3, 5.0  # Pa gauge below which nothing needs cooling; pressure ratio of one stage
 DESIGN_SHARE = 0.92  # of the greatest corrected flow, at which a new turbo's map has its middle
 OF_CHOKE = 0.75  # middle of a map over the most it can pass
@@ -77,12 +78,16 @@ USED = {  # common practice, no source
 
 @dataclass(frozen=True)
 class Rule:
-    """How one size was found: `key` in the build, `value` as written there, the rule in words, a citation key."""
+    """How one size was found: `key` in the build, `value` as written there, the rule in words, a citation key.
+
+    `words`: the value as a person reads it, where it is a curve.
+    """
 
     key: str
     value: str
     sentence: str
     source: str
+    words: str = ""
 
     @property
     def source_words(self) -> str:
@@ -96,7 +101,9 @@ class Need:
     """What the engine asks on the hottest day, SI: `air` kg/s of charge, `fuel_flow` kg/s, `plenum` Pa absolute.
 
     `boost` Pa gauge; `corrected` kg/s at the compressor's own reference, `ratio` its pressure ratio, `hot` K what
-    leaves it, `heat` W that must leave the charge at full load down to `CHARGE_RISE` over ambient.
+    leaves it, `heat` W that must leave the charge at full load down to `CHARGE_RISE` over ambient.  `power` W that it
+    makes of that air; `asked` W that were asked for, None where only boost was given; `given`: the boost was given,
+    not taken from the power; `assumed`: nobody said a power.
     """
 
     ambient: float
@@ -111,6 +118,10 @@ class Need:
     heat: float
     efficiency: float
     rich: float
+    power: float = math.nan
+    asked: float | None = None
+    given: bool = False
+    assumed: bool = False
 
 
 # --- the engine's air --------------------------------------------------------------------------------------------
@@ -150,39 +161,96 @@ def hot_charge(inlet: float, ratio: float, efficiency: float = COMPRESSOR) -> fl
 
 
 def need_of(brief: Brief) -> Need:
-    """What the engine of a brief asks for.  Raises BadInput where it needs no boost, or more than one stage gives."""
+    """What the engine of a brief asks for: by its boost where that is given, else by the boost that its power takes.
+
+    Raises BadInput where it needs no boost, or more than one stage gives.
+    """
     spec = brief.spec
     assert spec.engine is not None and spec.power is not None and spec.redline is not None  # a brief fills them
     burnt = fuel(spec.fuel)
     rich = LAMBDA_ROTARY if brief.rotary else LAMBDA
     rich = min(rich, LAMBDA_METHANOL) if spec.fuel == "methanol" else rich
     efficiency = EFFICIENCY[spec.engine]
-    flow = air_for_power(spec.power, efficiency, burnt, rich)
     pressure = float(air.standard_atmosphere(spec.altitude)[1])
     swept = spec.chamber_volume * spec.rotors if brief.rotary else (spec.displacement or 0.0) / 2.0
     speed = POWER_PLACE * spec.redline
     intake = spec.hottest_day + CHARGE_RISE
+    power, flow = spec.power, air_for_power(spec.power, efficiency, burnt, rich)
     plenum = plenum_for_air(flow, intake, swept, speed, filling_at(POWER_PLACE))
+    asked = power if spec.boost is None or "power" in brief.known else None
+    if spec.boost is not None:  # air, and with it power, go with the plenum's pressure
+        share = spec.boost.absolute(pressure) / plenum
+        power, flow, plenum = share * power, share * flow, share * plenum
     boost = plenum - pressure
     ratio = (plenum + CHARGE_LOSS) / (pressure - INTAKE_LOSS)
-    power, size = show(spec.power, "power"), show(2.0 * swept, "volume")
-    what = f"{power} from {size} at {show(speed, 'engine_speed')}"
+    size = show(2.0 * swept, "volume")
     if brief.rotary:
-        rotors = f"{spec.rotors} rotors of {show(spec.chamber_volume, 'volume')}"
-        what = f"{power} from {rotors} at {show(speed, 'engine_speed')}"
+        size = f"{spec.rotors} rotors of {show(spec.chamber_volume, 'volume')}"
+    what = f"{show(power, 'power')} from {size} at {show(speed, 'engine_speed')}"
+    key, other = "power", "a larger engine, more speed or less power is needed"
+    if spec.boost is not None:
+        what, key, other = f"boost of {show(boost, 'boost').removesuffix(' gauge')}", "boost", "less boost is needed"
+    if boost < LEAST_BOOST and spec.boost is not None:
+        message = (
+            f"{what} leaves no heat to cool; at least {show(LEAST_BOOST, 'boost').removesuffix(' gauge')} is asked"
+        )
+        raise BadInput(message, where=brief.file, key=key)
     if boost < LEAST_BOOST:
         message = f"{what} needs next to no boost ({show(plenum, 'pressure')} in the plenum): there is no heat to cool"
         raise BadInput(message + "; check power, size and redline", where=brief.file, key="power")
     if ratio > MOST_RATIO:
         message = f"{what} needs a pressure ratio of {ratio:.1f}; one turbo stage gives up to {MOST_RATIO:g}"
-        raise BadInput(message + "; a larger engine, more speed or less power is needed", where=brief.file, key="power")
+        raise BadInput(f"{message}; {other}", where=brief.file, key=key)
     hot = hot_charge(spec.hottest_day, ratio)
     heat = flow * float(air.cp(0.5 * (hot + intake))) * (hot - intake)
     corrected = flow * math.sqrt(spec.hottest_day / 298.15) / ((pressure - INTAKE_LOSS) / 1e5)
     burnt_flow = flow / (rich * burnt.stoichiometric)
     return Need(
-        spec.hottest_day, pressure, flow, burnt_flow, plenum, boost, ratio, corrected, hot, heat, efficiency, rich
+        ambient=spec.hottest_day,
+        pressure=pressure,
+        air=flow,
+        fuel_flow=burnt_flow,
+        plenum=plenum,
+        boost=boost,
+        ratio=ratio,
+        corrected=corrected,
+        hot=hot,
+        heat=heat,
+        efficiency=efficiency,
+        rich=rich,
+        power=power,
+        asked=asked,
+        given=spec.boost is not None,
+        assumed="power" not in brief.known,
     )
+
+
+def boost_words(need: Need, system: str = "si", made: float | None = None) -> str:
+    """What power the boost makes, and what boost the power asked for takes, in one sentence.
+
+    `made` [W]: the power of a forecast; without it that of the rule, told as "about".  Power goes with the plenum's
+    absolute pressure (Analytic).
+    """
+
+    def boosted(value: float) -> str:
+        return f"{show(value, 'boost', system).removesuffix(' gauge')}"
+
+    about = "about " if made is None else ""
+    power = need.power if made is None else made
+    makes = f"{about}{show(power, 'power', system, 0)}"
+    if not need.given:
+        asked = f"{show(need.asked, 'power', system, 0)} {'assumed' if need.assumed else 'asked'}"
+        words = f"{boosted(need.boost)} of boost is taken for the {asked}"
+        return f"{words}." if made is None else f"{words}; it makes {makes}."
+    if need.asked is None:
+        return f"At {boosted(need.boost)} of boost it makes {makes}."
+    asked, takes = show(need.asked, "power", system, 0), need.plenum * need.asked / power - need.pressure
+    if abs(power / need.asked - 1.0) < AS_ASKED:
+        return f"At {boosted(need.boost)} of boost it makes {makes}: the {asked} asked."
+    told = f"{asked} takes about {boosted(takes)}" if takes >= LEAST_BOOST else f"{asked} takes next to no boost"
+    if (need.pressure + takes + CHARGE_LOSS) / (need.pressure - INTAKE_LOSS) > MOST_RATIO:
+        told += ", more than one turbo stage gives"
+    return f"At {boosted(need.boost)} of boost it makes {makes}, not the {asked} asked; {told}."
 
 
 def injectors_for(flow: float, cylinders: int, most: float = 12e-3) -> tuple[int, float]:
@@ -311,3 +379,11 @@ def coolant_for(winter: float, glycol_allowed: bool) -> str:
         if parse_coolant(text).freezing_point <= winter - FROST_MARGIN:
             return text
     return f"ethylene glycol {MIXES[-1]} % by volume"
+
+
+def coolant_of(brief: Brief) -> str:
+    """The coolant of a brief: the glycol that it asks for, else what its winter and rule book ask."""
+    share = brief.spec.glycol_share
+    if share is None:
+        return coolant_for(brief.spec.winter, brief.spec.glycol == "allowed")
+    return f"ethylene glycol {100.0 * share:g} % by volume" if share >= 0.005 else "water"

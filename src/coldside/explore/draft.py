@@ -1,7 +1,7 @@
 """Starter builds from a brief: sized by rules, grown by the solver within the room, really run and judged.
 
 What is here: `draft` (a brief -> two or three `Starter`s) and `most_important_unknown`.  What is not: the rules
-(`build/sizing.py`), the text of build and session (`draft_text.py`), words for a terminal (`draft_words.py`).
+(`build/sizing.py`), the text of build and session (`draft_text.py`), words for a terminal (`draft_answer.py`).
 
 How a starter is refined: every size that may grow is tried alone, half as much again, in a coarse run; those that
 help are then grown together, step by step, until the session's limits hold with a kelvin to spare or the room is
@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from coldside.build import sizing
-from coldside.build.brief import BRIEF_FIELDS, DRAG, USES, Brief, BriefField
+from coldside.build.brief import AS_IT_IS, BRIEF_FIELDS, DRAG, USES, Brief, BriefField
 from coldside.build.files import read_build
 from coldside.build.model import Build
 from coldside.build.sizing import Need, Rule
@@ -25,13 +25,18 @@ from coldside.duty.phases import read_session
 from coldside.errors import BadInput, ColdsideError, Internal
 from coldside.explore.draft_text import (
     AIR,
+    COOLANT_TANK,
+    COVERED,
+    END_TANK,
     HYBRID,
     KINDS,
     LEVER_WORDS,
     LEVERS,
+    SIDE_TANK,
     TURNED,
     WATER,
     build_text,
+    programme,
     session_text,
 )
 from coldside.explore.inventory import inventory
@@ -39,6 +44,8 @@ from coldside.explore.outcome import COARSE, figures, run
 from coldside.explore.workers import on_all_cores
 from coldside.judge.proposal import usual_limit
 from coldside.judge.verdict import Verdict, judge
+from coldside.judge.wording import Quantity
+from coldside.judge.wording import shown as told
 from coldside.media.coolants import parse_coolant
 from coldside.parts.airflow import FanSpec
 from coldside.parts.engine import EngineSpec
@@ -47,7 +54,7 @@ from coldside.parts.lines import HoseSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ICE_DENSITY, ReservoirSpec
 from coldside.plant.forecast import simulate
-from coldside.units import ZERO_CELSIUS, show
+from coldside.units import ZERO_CELSIUS, retold, show
 
 TRIED, STEP, ROUNDS = 1.5, 1.4, 4  # factor of a size tried alone; of each step of growth; most steps
 SPARE, WORTH = 1.0, 0.3  # K to spare that is aimed at; K that a size must bring to be grown
@@ -61,13 +68,31 @@ ROOM = (
     "core_length", "core_width", "core_height", "nose_width", "nose_height", "nose_depth",
     "side_width", "side_height", "side_depth",
 )  # fmt: skip
+FULL = 0.97  # of a side of the room, from which it is used in full
+SYSTEMS = ("si", "us")
 RADIATOR_NAME = "engine_radiator"  # a face that follows what the engine asks
 COOLING = (WaterCoreSpec, AirCoreSpec, ExchangerSpec, ReservoirSpec, PumpSpec, HoseSpec, FanSpec)
 OF_DEMAND = ("displacement", "chamber_volume", "redline", "power", "fuel", "use", "hottest_day", "altitude", "car_mass")
 OTHER_FUELS = ("gasoline 95", "E85")
-UNVARIED = ("engine", "cylinders", "rotors", "ice", "spray", "keep", "side_pods")  # do not vary by a spread
+UNVARIED = ("engine", "core", "cylinders", "rotors", "ice", "spray", "keep", "side_pods")  # do not vary by a spread
 
 Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a starter says in one system of units.
+
+    `boost`: what power the boost makes, or what boost the power takes; `session`: what it was run through; `why_not`
+    (empty where it holds): what would be needed; `refined` what the solver changed, a sentence a step; `notes` what
+    else to know.
+    """
+
+    boost: str
+    session: str
+    why_not: str
+    refined: tuple[str, ...]
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -75,9 +100,8 @@ class Starter:
     """One starter build, run and judged.
 
     `text` and `session_text` are complete TOML files, `build` and `session` what they read as; `sized` every size
-    with its rule; `refined` what the solver changed, a sentence a step; `why_not` (empty where it `holds`) what would
-    be needed; `notes` what else to know.  Words are in SI units: `units.retold` puts them into US ones.
-    `peak` K of intake in boost, `margin` K to the limits, `charge_loss` Pa, `charge_volume` m3.
+    with its rule; `said` its words by system of units, rounded in that system.  `peak` K of intake in boost, `margin`
+    K to the limits, `charge_loss` Pa, `charge_volume` m3, `power` W the most that it makes.
     """
 
     kind: str
@@ -89,21 +113,20 @@ class Starter:
     verdict: Verdict
     headline: str
     sized: tuple[Rule, ...]
-    refined: tuple[str, ...]
+    said: Mapping[str, Said]
     holds: bool
-    why_not: str
-    notes: tuple[str, ...]
     peak: float
     margin: float
     charge_loss: float
     charge_volume: float
+    power: float
     growth: Mapping[str, float] = field(default_factory=dict)
     coolant: str = ""
 
 
 @dataclass(frozen=True)
 class Unknown:
-    """What one unanswered key does: the `values` tried (text), the intake's margin [K] with each.
+    """What one unanswered key does: the `values` tried (text in SI units), the intake's margin [K] with each.
 
     `starter` is the kind that it moves most; `change` K between best and worst of the margins and that without change.
     """
@@ -118,10 +141,10 @@ class Unknown:
 
 @dataclass(frozen=True)
 class Unknowns:
-    """Unanswered keys, the one that matters most first; `words` in SI units."""
+    """Unanswered keys, the one that matters most first; `said` in words by system of units."""
 
     ranked: tuple[Unknown, ...]
-    words: str
+    said: Mapping[str, str]
 
 
 @dataclass(frozen=True)
@@ -148,6 +171,7 @@ class _Final:
     margin: float
     charge_loss: float
     preheat: float | None  # K over ambient of the air that reaches the radiator, hottest in boost
+    power: float  # W, the most
 
 
 @dataclass
@@ -158,7 +182,7 @@ class _Growing:
     growth: dict[str, float]
     tried: _Tried
     useful: tuple[str, ...] = ()
-    told: list[str] = field(default_factory=list)
+    steps: list[tuple[tuple[str, ...], float, float]] = field(default_factory=list)  # sizes, peaks before and after
     done: bool = False
 
 
@@ -188,7 +212,7 @@ def draft(brief: Brief, *, progress: Progress | None = None) -> tuple[Starter, .
     tell(0.75, "the whole session for each")
     finals = shop.final([(one.kind, one.growth) for one in kept])
     found = tuple(
-        _starter(shop, one, final, aside, about_hybrid if one is kept[-1] else "")
+        _starter(shop, one, final, aside, about_hybrid if one is kept[-1] else None)
         for one, final, aside in zip(kept, finals, asides, strict=True)
     )
     tell(1.0, "done")
@@ -228,7 +252,7 @@ def most_important_unknown(brief: Brief, starters: Sequence[Starter], *, progres
         if key not in found or unknown.change > found[key].change:
             found[key] = unknown
     ranked = sorted(found.values(), key=lambda unknown: -unknown.change)
-    return Unknowns(tuple(ranked), _unknown_words(ranked))
+    return Unknowns(tuple(ranked), {system: _unknown_words(ranked, system) for system in SYSTEMS})
 
 
 # ---------------------------------------------------------------- running
@@ -243,7 +267,7 @@ class _Shop:
         spec = brief.spec
         engine = EngineSpec(kind=spec.engine or "piston", boost=(), fuel=spec.fuel)
         self.limit = usual_limit(engine)
-        self.coolant = sizing.coolant_for(spec.winter, spec.glycol == "allowed")
+        self.coolant = sizing.coolant_of(brief)
         self.session_text = session_text(brief, self.limit)
         self.session = read_session(self.session_text, "session.toml")
 
@@ -306,6 +330,7 @@ def _judged(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[_Final
                 _margin(figures(forecast), session),
                 float(forecast.compressor_out_pressure[k] - forecast.plenum_pressure[k]),
                 preheat,
+                float(forecast.power.max()),
             )
         )
     return results
@@ -363,34 +388,46 @@ def _grow(shop: _Shop, starters: Sequence[_Growing]) -> None:
         if tried.margin < one.tried.margin + WORTH:
             one.done = True
             continue
-        names = ", ".join(LEVER_WORDS[lever] for lever in one.useful)
-        one.told.append(f"{names} grown: intake {_degC(one.tried.peak)} to {_degC(tried.peak)}")
+        one.steps.append((one.useful, one.tried.peak, tried.peak))
         one.growth, one.tried, one.done = wanted, tried, tried.margin >= SPARE
 
 
-def _degC(value: float) -> str:
-    return show(value, "temperature", "si", 0)
+def _temperature(value: float, system: str) -> str:
+    return told(Quantity(value, "temperature"), system)
 
 
-def _K(value: float) -> str:
-    return show(abs(value), "temperature_difference", "si", 0 if abs(value) >= 1.0 else 1)
+def difference_words(value: float, system: str) -> str:
+    """A difference of temperatures as a verdict's headline rounds it: whole degrees of the system it is told in."""
+    return told(Quantity(abs(value), "temperature_difference"), system)
 
 
-def _worth_having(starters: Sequence[_Growing]) -> tuple[list[_Growing], str]:
+_Words = Callable[[str], str]  # system -> words
+
+
+def _worth_having(starters: Sequence[_Growing]) -> tuple[list[_Growing], _Words]:
     """The two plain ways, and the hybrid where it betters both; and the words about it."""
     plain = [one for one in starters if one.kind != HYBRID]
     hybrid = next((one for one in starters if one.kind == HYBRID), None)
     if hybrid is None:
-        return plain, "No hybrid is proposed: its two cores do not work in this room."
+        return plain, lambda _system: "No hybrid is proposed: its two cores do not work in this room."
     best = max(plain, key=lambda one: one.tried.margin)
     gain = hybrid.tried.margin - best.tried.margin
     if best.tried.margin >= SPARE:
-        return plain, f"No hybrid is proposed: {best.kind} holds alone, and a second core costs mass, loss and room."
+        words = f"No hybrid is proposed: {best.kind} holds alone, and a second core costs mass, loss and room."
+        return plain, lambda _system: words
     if gain < HELPS:
-        words = f"brings only {_K(gain)} over" if gain > 0.05 else "is no better than"
-        return plain, f"No hybrid is proposed: run like the others, it {words} {best.kind} in this room."
-    words = f"The hybrid is {_K(gain)} better than {best.kind} alone: air takes the worst of the heat, water the rest."
-    return [*plain, hybrid], words
+
+        def little(system: str) -> str:
+            brings = f"brings only {difference_words(gain, system)} over" if gain > 0.05 else "is no better than"
+            return f"No hybrid is proposed: run like the others, it {brings} {best.kind} in this room."
+
+        return plain, little
+
+    def better(system: str) -> str:
+        gained = difference_words(gain, system)
+        return f"The hybrid is {gained} better than {best.kind} alone: air takes the worst of the heat, water the rest."
+
+    return [*plain, hybrid], better
 
 
 # ---------------------------------------------------------------- what else to know
@@ -402,13 +439,13 @@ class _Aside:
 
     water: _Tried | None = None
     roomier: tuple[tuple[float, _Tried], ...] = ()
-    allowed: tuple[tuple[str, _Tried], ...] = ()
+    allowed: tuple[tuple[str, float, _Tried], ...] = ()  # "spray" or "ice", how much (m3/s, kg), the run
 
 
 def _asides(shop: _Shop, kept: Sequence[_Growing]) -> list[_Aside]:
     """For every starter: plain water in place of glycol; where it does not hold, more room, spray and ice."""
     jobs: list[tuple[Build, Session]] = []
-    places: list[tuple[int, float | str]] = []  # which starter; a factor of room, or what was tried
+    places: list[tuple[int, float | str | tuple[str, float]]] = []  # which starter; a factor of room, or what was tried
     for number, one in enumerate(kept):
         if one.kind != AIR and shop.coolant != "water":
             jobs.append((shop.build(one.kind, one.growth, "water"), shop.session))
@@ -416,9 +453,9 @@ def _asides(shop: _Shop, kept: Sequence[_Growing]) -> list[_Aside]:
         if one.tried.margin >= 0.0:
             continue
         build = shop.build(one.kind, one.growth)
-        for words, other in _allowed(shop.brief, build):
+        for what_else, other in _allowed(shop.brief, build):
             jobs.append((other, shop.session))
-            places.append((number, words))
+            places.append((number, what_else))
         for factor in ROOMIER:
             jobs.append((_in_more_room(shop, one, factor), shop.session))
             places.append((number, factor))
@@ -427,10 +464,10 @@ def _asides(shop: _Shop, kept: Sequence[_Growing]) -> list[_Aside]:
         aside = found[number]
         if isinstance(what, float):
             aside = replace(aside, roomier=(*aside.roomier, (what, tried)))
-        elif what == "water":
+        elif isinstance(what, str):
             aside = replace(aside, water=tried)
         else:
-            aside = replace(aside, allowed=(*aside.allowed, (what, tried)))
+            aside = replace(aside, allowed=(*aside.allowed, (*what, tried)))
         found[number] = aside
     return found
 
@@ -438,19 +475,19 @@ def _asides(shop: _Shop, kept: Sequence[_Growing]) -> list[_Aside]:
 def _in_more_room(shop: _Shop, one: _Growing, factor: float) -> Build:
     """A starter with every side of its room longer, and what helps grown into it."""
     spec = shop.brief.spec
-    sides = {key: min(factor * getattr(spec, key), _most(key)) for key in ROOM}
+    kept = ("core_length", "core_width", "core_height") if spec.core == AS_IT_IS else ()
+    sides = {key: min(factor * getattr(spec, key), _most(key)) for key in ROOM if key not in kept}
     brief = shop.brief.having(**sides, tank_room=min(factor * spec.tank_room, _most("tank_room")))
     growth = {**one.growth, **{lever: one.growth.get(lever, 1.0) * factor**2 for lever in one.useful}}
     return read_build(build_text(brief, shop.need, one.kind, growth, shop.coolant)[0], f"{one.kind}.toml")
 
 
-def _allowed(brief: Brief, build: Build) -> list[tuple[str, Build]]:
+def _allowed(brief: Brief, build: Build) -> list[tuple[tuple[str, float], Build]]:
     """The build with what the rule book allows beside it: water on its faces, ice in its tank."""
-    found = []
+    found: list[tuple[tuple[str, float], Build]] = []
     if brief.spec.spray == "allowed":
         wet = {n: replace(p, spray=SPRAY) for n, p in build.parts.items() if _cools_by_air(p)}
-        words = f"{show(SPRAY, 'volume_flow')} of water sprayed on each face in boost"
-        found.append((words, replace(build, parts={**build.parts, **wet})))
+        found.append((("spray", SPRAY), replace(build, parts={**build.parts, **wet})))
     tanks = {n: p for n, p in build.parts.items() if isinstance(p, ReservoirSpec)}
     if brief.spec.ice == "allowed" and brief.spec.use == DRAG and tanks:
         share = ICE_SHARE * brief.spec.tank_room
@@ -458,9 +495,14 @@ def _allowed(brief: Brief, build: Build) -> list[tuple[str, Build]]:
             n: replace(p, ice=share * ICE_DENSITY, volume=min(p.volume, brief.spec.tank_room - share))
             for n, p in tanks.items()
         }
-        words = f"{show(share * ICE_DENSITY, 'mass')} of ice in the tank before the first run"
-        found.append((words, replace(build, parts={**build.parts, **iced})))
+        found.append((("ice", share * ICE_DENSITY), replace(build, parts={**build.parts, **iced})))
     return found
+
+
+def _allowed_words(what: str, amount: float, system: str) -> str:
+    if what == "spray":
+        return f"{show(amount, 'volume_flow', system)} of water sprayed on each face in boost"
+    return f"{show(amount, 'mass', system)} of ice in the tank before the first run"
 
 
 def _cools_by_air(part: object) -> bool:
@@ -472,25 +514,31 @@ def _most(key: str) -> float:
     return math.inf if high is None else high
 
 
-def _starter(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, about_hybrid: str) -> Starter:
+def _starter(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, about_hybrid: _Words | None) -> Starter:
     text, rules = build_text(shop.brief, shop.need, one.kind, one.growth, shop.coolant)
     build = read_build(text, f"{one.kind}.toml")
     held = inventory(build)
-    notes = _notes(shop, one, final, aside)
-    seals = ", lower for apex seals" if shop.brief.rotary else ""
-    notes.append(
-        f"Judged against {_degC(shop.limit)} of intake in boost, what shops keep to on {shop.brief.spec.fuel}{seals} "
-        "(common practice, no source); a limit of your own goes into the session."
-    )
-    loss = show(final.charge_loss, "pressure_difference")
-    if final.charge_loss > HEAVY * sizing.CHARGE_LOSS:
-        loss += f", over the {show(sizing.CHARGE_LOSS, 'pressure_difference')} aimed at, which costs power and heat"
-    notes.append(
-        f"Charge held behind the turbo: {show(held.charge_volume, 'volume')}, filled in "
-        f"{show(held.fill_time, 'time')} of full flow; charge loss {loss}."
-    )
-    if about_hybrid:
-        notes.append(about_hybrid)
+    holds = final.verdict.holds
+
+    def said(system: str) -> Said:
+        notes = [
+            *_room_notes(shop, one, build, holds, system),
+            *_notes(shop, one, final, aside, system),
+            _limit_note(shop, system),
+        ]
+        volume, filled = show(held.charge_volume, "volume", system), show(held.fill_time, "time", system)
+        loss = _loss_words(final.charge_loss, system)
+        notes.append(f"Charge held behind the turbo: {volume}, filled in {filled} of full flow; charge loss {loss}.")
+        if about_hybrid is not None:
+            notes.append(about_hybrid(system))
+        return Said(
+            sizing.boost_words(shop.need, system, final.power),
+            f"Run through: {_lower(programme(shop.brief).words)}.",
+            "" if holds else _why_not(shop, one, final, aside, system),
+            tuple(_step_words(step, system) for step in one.steps),
+            tuple(notes),
+        )
+
     return Starter(
         kind=one.kind,
         name=build.name,
@@ -501,38 +549,131 @@ def _starter(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, about_hyb
         verdict=final.verdict,
         headline=final.verdict.words("si").headline,
         sized=rules,
-        refined=tuple(one.told),
-        holds=final.verdict.holds,
-        why_not="" if final.verdict.holds else _why_not(shop, one, final, aside),
-        notes=tuple(notes),
+        said={system: said(system) for system in SYSTEMS},
+        holds=holds,
         peak=final.peak,
         margin=final.margin,
         charge_loss=final.charge_loss,
         charge_volume=held.charge_volume,
+        power=final.power,
         growth=dict(one.growth),
         coolant="" if one.kind == AIR else shop.coolant,
     )
 
 
-def _notes(shop: _Shop, one: _Growing, final: _Final, aside: _Aside) -> list[str]:
+def _lower(words: str) -> str:
+    return words[:1].lower() + words[1:]
+
+
+def _step_words(step: tuple[tuple[str, ...], float, float], system: str) -> str:
+    names = ", ".join(LEVER_WORDS[lever] for lever in step[0])
+    return f"{names} grown: intake {_temperature(step[1], system)} to {_temperature(step[2], system)}"
+
+
+def _loss_words(loss: float, system: str) -> str:
+    words = show(loss, "pressure_difference", system)
+    if loss > HEAVY * sizing.CHARGE_LOSS:
+        aim = show(sizing.CHARGE_LOSS, "pressure_difference", system)
+        words += f", over the {aim} aimed at, which costs power and heat"
+    return words
+
+
+def _limit_note(shop: _Shop, system: str) -> str:
+    seals = ", lower for apex seals" if shop.brief.rotary else ""
+    return (
+        f"Judged against {_temperature(shop.limit, system)} of intake in boost, what shops keep to on "
+        f"{shop.brief.spec.fuel}{seals} (common practice, no source); a limit of your own goes into the session."
+    )
+
+
+def _room_notes(shop: _Shop, one: _Growing, build: Build, holds: bool, system: str) -> list[str]:
+    """What of the room is left, and why: a core or a tank that is smaller than its room is no slip."""
+    spec, notes = shop.brief.spec, []
+
+    def sides(*lengths: float) -> str:
+        return " x ".join(show(length, "length", system) for length in lengths)
+
+    def left(what: str, levers: tuple[str, ...]) -> str:
+        if holds:
+            return f"The limits hold with that; a larger {what} costs mass, loss and room."
+        if any(lever in one.useful for lever in levers):
+            return "Growing it further, with all else that helps, brought next to nothing."
+        return f"Half as much {what} again brought less than {_worth(system)}."
+
+    core = build.parts.get("core")
+    if isinstance(core, WaterCoreSpec) and spec.core == AS_IT_IS:
+        box = sides(spec.core_length, spec.core_width, spec.core_height)
+        notes.append(f"The charge core stands as given: {box} of fins; how they are made is assumed.")
+    elif isinstance(core, WaterCoreSpec):
+        takes = (
+            (core.charge_length or 0.0) + 2.0 * END_TANK,
+            (core.coolant_length or 0.0) + 2.0 * COOLANT_TANK,
+            (core.stack_height or 0.0) + 0.01,
+        )
+        room = (spec.core_length, spec.core_width, spec.core_height)
+        words = f"Of the room for the charge core, {sides(*room)}, it takes {sides(*takes)}, its tanks included"
+        if any(taken < FULL * side for taken, side in zip(takes, room, strict=True)):
+            notes.append(f"{words}. {left('core', ('core',))}")
+        else:
+            fins = sides(core.charge_length or 0.0, core.coolant_length or 0.0, core.stack_height or 0.0)
+            notes.append(f"{words}: its fins are {fins}.")
+    face = next((build.parts[name] for name in ("core", "front_core", "nose_hx") if _at_nose(build, name)), None)
+    if isinstance(face, AirCoreSpec | ExchangerSpec):
+        across = face.charge_length if isinstance(face, AirCoreSpec) else face.coolant_length
+        way = (across or 0.0) + 2.0 * (END_TANK if isinstance(face, AirCoreSpec) else SIDE_TANK)
+        stack = (face.stack_height or 0.0) + (0.01 if isinstance(face, AirCoreSpec) else 0.02)
+        turned = isinstance(face, AirCoreSpec) and one.growth.get(TURNED, 0.0) > 0.0
+        takes = (stack, way, face.cooling_length or 0.0) if turned else (way, stack, face.cooling_length or 0.0)
+        room = (spec.nose_width, spec.nose_height, spec.nose_depth)
+        if any(taken < FULL * side for taken, side in zip(takes, room, strict=True)):
+            if spec.keep == "engine cooling":
+                why = (
+                    f"No more than {100 * COVERED:.0f} % of the radiator may stand behind it: engine cooling must stay."
+                )
+            elif all(taken >= FULL * side for taken, side in zip(takes[:2], room[:2], strict=True)):
+                why = left("depth", ("depth", "exchanger_depth"))
+            else:
+                why = left("face", ("face", "exchanger"))
+            words = f"Of the room at the nose, {sides(*room)}, it takes {sides(*takes)}, tanks included."
+            notes.append(f"{words} {why}")
+    tank = build.parts.get("tank")
+    if isinstance(tank, ReservoirSpec) and tank.volume < FULL * spec.tank_room:
+        holds_words, room_words = (show(v, "volume", system) for v in (tank.volume, spec.tank_room))
+        notes.append(
+            f"The tank holds {holds_words} of the {room_words} that there is room for. {left('tank', ('tank',))}"
+        )
+    return notes
+
+
+def _worth(system: str) -> str:
+    return show(WORTH, "temperature_difference", system, 1).removesuffix(" rise")
+
+
+def _at_nose(build: Build, name: str) -> bool:
+    part = build.parts.get(name)
+    return isinstance(part, AirCoreSpec | ExchangerSpec)
+
+
+def _notes(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, system: str) -> list[str]:
     """What constraints decided, in words."""
     spec, notes = shop.brief.spec, []
     frost = spec.winter < ZERO_CELSIUS
     if one.kind != AIR:
-        if frost and shop.coolant != "water":
-            text = f"Winter storage down to {_degC(spec.winter)} decides the coolant: {shop.coolant}."
-            if aside.water is not None and not aside.water.fault:
-                paid = one.tried.peak - aside.water.peak
-                if paid >= 0.05:
-                    text += f" Plain water would be {_K(paid)} cooler at the peak, but must be drained before frost."
-                else:
-                    text += " Plain water would be no cooler here."
-            notes.append(text)
+        night = _temperature(spec.winter, system)
+        if spec.glycol_share is not None:
+            freezes = parse_coolant(shop.coolant).freezing_point
+            text = f"The coolant stands as given: {shop.coolant}, liquid to {_temperature(freezes, system)}."
+            if freezes > spec.winter:
+                text += f" That is not enough for {night}: drain core, lines, exchanger and pump before frost."
+            notes.append(text + _water_words(one, aside, system))
+        elif frost and shop.coolant != "water":
+            text = f"Winter storage down to {night} decides the coolant: {shop.coolant}."
+            notes.append(text + _water_words(one, aside, system))
             if parse_coolant(shop.coolant).freezing_point > spec.winter - sizing.FROST_MARGIN + 1e-6:
                 notes.append("Even the richest mix is not safe at that cold: drain it, or store the car warmer.")
         elif frost:
             notes.append(
-                f"The rule book bars glycol, and winter storage goes down to {_degC(spec.winter)}: it is water, the "
+                f"The rule book bars glycol, and winter storage goes down to {night}: it is water, the "
                 "best coolant, but drain core, lines, exchanger and pump before frost, or they burst."
             )
         if spec.cabin == "forbidden" or spec.keep == "boot space":
@@ -542,57 +683,78 @@ def _notes(shop: _Shop, one: _Growing, final: _Final, aside: _Aside) -> list[str
                 "Ice in the tank is allowed: it buys passes, not steady cooling; key ice of the tank tries it."
             )
     if final.preheat is not None and final.preheat >= 0.5:
-        text = f"The air that reaches the engine's radiator is {_K(final.preheat)} warmer at the worst moment."
+        warmer = difference_words(final.preheat, system)
+        text = f"The air that reaches the engine's radiator is {warmer} warmer at the worst moment."
         if spec.keep == "engine cooling":
-            text += f" The faces ahead of it were kept to {60} % of it, because engine cooling must not be lost."
+            text += f" The faces ahead of it were kept to {100 * COVERED:.0f} % of it: engine cooling must not be lost."
         notes.append(text)
     if spec.keep == "response":
         notes.append("Response must not be lost: charge volume and loss stand below; the shorter tract answers sooner.")
-    need = shop.need
-    bought = _bought_notes(shop.brief, need)
-    return notes + bought
+    return notes + _bought_notes(shop.brief, shop.need, system)
 
 
-def _bought_notes(brief: Brief, need: Need) -> list[str]:
+def _water_words(one: _Growing, aside: _Aside, system: str) -> str:
+    """What plain water would bring instead."""
+    if aside.water is None or aside.water.fault:
+        return ""
+    paid = one.tried.peak - aside.water.peak
+    if paid < 0.05:
+        return " Plain water would be no cooler here."
+    cooler = difference_words(paid, system)
+    return f" Plain water would be {cooler} cooler at the peak, but must be drained before frost."
+
+
+def _bought_notes(brief: Brief, need: Need, system: str) -> list[str]:
     """Whether bought parts are enough."""
     spec, notes = brief.spec, []
+
+    def flow(value: float) -> str:
+        return show(value, "mass_flow", system)
+
     if spec.turbo_flow is not None and need.corrected > 0.95 * spec.turbo_flow:
         notes.append(
-            f"The turbo already bought passes {show(spec.turbo_flow, 'mass_flow')}, but "
-            f"{show(need.corrected, 'mass_flow')} corrected are needed: it is too small for this power on that day."
+            f"The turbo already bought passes {flow(spec.turbo_flow)}, but {flow(need.corrected)} corrected are "
+            "needed: it is too small for this power on that day."
         )
     count = spec.injectors or (2 * spec.rotors if brief.rotary else spec.cylinders)
     if spec.injector_capacity is not None and need.fuel_flow > sizing.DUTY * count * spec.injector_capacity:
         notes.append(
-            f"{count} injectors of {show(spec.injector_capacity, 'mass_flow')} are too small: "
-            f"{show(need.fuel_flow, 'mass_flow')} of fuel asks for "
-            f"{show(need.fuel_flow / sizing.DUTY / count, 'mass_flow')} each at 85 % duty."
+            f"{count} injectors of {flow(spec.injector_capacity)} are too small: {flow(need.fuel_flow)} of fuel asks "
+            f"for {flow(need.fuel_flow / sizing.DUTY / count)} each at 85 % duty."
         )
     return notes
 
 
-def _why_not(shop: _Shop, one: _Growing, final: _Final, aside: _Aside) -> str:
+def _why_not(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, system: str) -> str:
     """What would be needed where the room does not do."""
-    words = f"It misses by {_K(final.margin)} with all that the room and the rules allow."
-    enough = next((factor for factor, tried in aside.roomier if tried.margin >= 0.0), None)
-    if enough is not None:
-        words += f" With every side of the room {enough:g} times as long it would hold."
+    without = " or ".join(what for what, _, _ in aside.allowed)
+    words = f"It misses by {difference_words(final.margin, system)} with the room used as far as that helps"
+    words += f", without {without}." if without else "."
+    for what, amount, tried in aside.allowed:
+        if math.isfinite(tried.margin) and tried.margin - one.tried.margin >= 0.5:
+            gain = difference_words(tried.margin - one.tried.margin, system)
+            enough = ", enough" if tried.margin >= 0.0 else ""
+            words += f" The rule book allows {_allowed_words(what, amount, system)}: it brings {gain}{enough}."
+        else:
+            words += f" The rule book allows {_allowed_words(what, amount, system)}: here it brings next to nothing."
+    fits = next((factor for factor, tried in aside.roomier if tried.margin >= 0.0), None)
+    if fits is not None:
+        words += f" With every side of the room {fits:g} times as long it would hold."
     elif aside.roomier:
         factor, tried = aside.roomier[-1]
         gained = tried.margin - one.tried.margin
         if math.isfinite(gained) and gained >= 0.5:
-            words += f" Every side of the room {factor:g} times as long brings {_K(gained)} of it;"
+            words += (
+                f" Every side of the room {factor:g} times as long brings {difference_words(gained, system)} of it;"
+            )
         else:
             words += " More room alone brings nothing;"
         words += " the rest must come from less power, another fuel, rest between runs, or a cooler day."
-    for what, tried in aside.allowed:
-        if math.isfinite(tried.margin) and tried.margin - one.tried.margin >= 0.5:
-            gain = _K(tried.margin - one.tried.margin)
-            words += f" The rule book allows {what}: it brings {gain}{', enough' if tried.margin >= 0.0 else ''}."
     lowest = shop.need.ambient + 12.0
     if shop.limit < lowest:
         words += (
-            f" The limit of {_degC(shop.limit)} is only {_K(shop.limit - shop.need.ambient)} over that day's air: next "
+            f" The limit of {_temperature(shop.limit, system)} is only "
+            f"{difference_words(shop.limit - shop.need.ambient, system)} over that day's air: next "
             "to nothing cools charge that far without ice."
         )
     return words
@@ -647,20 +809,20 @@ def _unknown(key: str, kind: str, found: Sequence[tuple[str, float]], base: floa
     return Unknown(key, help_words, kind, tuple(words for words, _ in found), margins, change)
 
 
-def _unknown_words(ranked: Sequence[Unknown]) -> str:
+def _unknown_words(ranked: Sequence[Unknown], system: str) -> str:
     """The unknown that matters most, in a sentence or two."""
     if not ranked:
         return "Every key that matters was answered."
     first = ranked[0]
     if first.change < 0.05:
         return "Nothing that is not known moves the intake of any starter."
-    told = ", ".join(
-        f"{words} {'leaves' if margin >= 0 else 'misses by'} {_K(margin)}"
+    tried = ", ".join(
+        f"{retold(words, system)} {'leaves' if margin >= 0 else 'misses by'} {difference_words(margin, system)}"
         for words, margin in zip(first.values, first.margins, strict=True)
         if math.isfinite(margin)
     )
     words = f"Find out first: {first.help} ({first.key}). It moves the {first.starter} starter's margin by "
-    words += f"{_K(first.change)}: {told}."
+    words += f"{difference_words(first.change, system)}: {tried}."
     if len(ranked) > 1 and ranked[1].change >= 0.5:
-        words += f" Next: {ranked[1].help} ({ranked[1].key}), {_K(ranked[1].change)}."
+        words += f" Next: {ranked[1].help} ({ranked[1].key}), {difference_words(ranked[1].change, system)}."
     return words

@@ -10,6 +10,7 @@ import math
 import os
 import textwrap
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -32,8 +33,7 @@ def drafted_lines(
     """The brief as understood, what was assumed, every starter with its verdict, the unknown to find out first."""
 
     def wrapped(text: str, indent: str = "") -> list[str]:
-        said = units.retold(text, system)
-        return textwrap.wrap(said, width, initial_indent=indent, subsequent_indent=indent)
+        return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent)
 
     lines = [brief.name, *textwrap.wrap(paragraph(brief, system), width)]
     assumed = assumptions(brief, system)
@@ -42,29 +42,75 @@ def drafted_lines(
         lines += [f"  {line}" for line in assumed]
     for starter in starters:
         lines += ["", starter.kind[:1].upper() + starter.kind[1:]]
-        lines += textwrap.wrap(
-            starter.verdict.words(system).headline, width, initial_indent="  ", subsequent_indent="  "
-        )
-        if starter.why_not:
-            lines += wrapped(starter.why_not, "  ")
-        for step in starter.refined:
+        said = starter.said[system]
+        for words in (starter.verdict.words(system).headline, said.boost, said.session, said.why_not):
+            lines += wrapped(words, "  ")
+        for step in said.refined:
             lines += wrapped(f"Refined: {step}.", "  ")
-        for note in starter.notes:
+        for note in said.notes:
             lines += wrapped(note, "  ")
         lines += ["  Sizes"]
         lines += [f"    {line}" for line in sizes_lines(starter, system)]
-    return [*lines, "", *wrapped(unknowns.words)]
+    return [*lines, "", *wrapped(unknowns.said[system])]
+
+
+@dataclass(frozen=True)
+class Sized:
+    """One size as a person reads it: of which `part`, which `size`, its value, `how` it was found, the `source`."""
+
+    part: str
+    size: str
+    value: str
+    how: str
+    source: str
+
+
+PART_WORDS = {  # names that a draft gives -> words
+    "core": "charge core",
+    "front_core": "air-to-air core at the nose",
+    "left_core": "air-to-air core, left",
+    "right_core": "air-to-air core, right",
+    "nose_hx": "exchanger at the nose",
+    "left_hx": "exchanger, left",
+    "right_hx": "exchanger, right",
+    "nose_fan": "fan at the nose",
+    "left_fan": "fan, left",
+    "right_fan": "fan, right",
+    "hot_pipe": "pipe behind the turbo",
+    "cold_pipe": "pipe to the throttle",
+    "feed_hose": "hose from the tank",
+    "return_hose": "hose to the front",
+    "engine_radiator": "engine's radiator",
+}
+DUCT_WORDS = {"nose": "duct at the nose", "left_side": "duct, left", "right_side": "duct, right"}
+
+
+def sizes_of(starter: Starter, system: str = "si") -> list[Sized]:
+    """Every size of a starter that a rule gave, in the order of the file."""
+    found = []
+    for rule in starter.sized:
+        table, _, key = rule.key.rpartition(".")
+        sort, _, name = table.partition(".")
+        part = DUCT_WORDS.get(name, name) if sort == "ducts" else PART_WORDS.get(name, name or sort)
+        value = units.retold(rule.words or rule.value, system)
+        found.append(
+            Sized(
+                part.replace("_", " "),
+                key.replace("_", " "),
+                value,
+                units.retold(rule.sentence, system),
+                rule.source_words,
+            )
+        )
+    return found
 
 
 def sizes_lines(starter: Starter, system: str = "si") -> list[str]:
-    """The sizes that a person buys or makes by, one a line; how each was found stands in the file."""
-    names = ("bore", "charge_length", "coolant_length", "cooling_length", "stack_height", "volume", "inlet_area")
+    """The same without how, a line a part."""
     told: dict[str, list[str]] = {}
-    for rule in starter.sized:
-        table, _, key = rule.key.rpartition(".")
-        if key in names:
-            told.setdefault(table.removeprefix("parts."), []).append(f"{key.replace('_', ' ')} {rule.value}")
-    return [units.retold(f"{part}: {', '.join(sizes)}", system) for part, sizes in told.items()]
+    for one in sizes_of(starter, system):
+        told.setdefault(one.part, []).append(f"{one.size} {one.value}")
+    return [f"{part}: {', '.join(sizes)}" for part, sizes in told.items()]
 
 
 def _number(value: float) -> float | None:
@@ -90,14 +136,17 @@ def drafted_json(
                 "name": one.name,
                 "holds": one.holds,
                 "headline": one.verdict.words(system).headline,
-                "why_not": units.retold(one.why_not, system),
+                "boost": one.said[system].boost,
+                "session": one.said[system].session,
+                "power_W": _number(one.power),
+                "why_not": one.said[system].why_not,
                 "intake_max_K": one.peak,
                 "margin_K": _number(one.margin),
                 "charge_loss_Pa": one.charge_loss,
                 "charge_volume_m3": one.charge_volume,
                 "coolant": one.coolant,
-                "refined": [units.retold(step, system) for step in one.refined],
-                "notes": [units.retold(note, system) for note in one.notes],
+                "refined": list(one.said[system].refined),
+                "notes": list(one.said[system].notes),
                 "sized": [
                     {"key": rule.key, "value": rule.value, "rule": rule.sentence, "source": rule.source}
                     for rule in one.sized
@@ -106,7 +155,7 @@ def drafted_json(
             for one in starters
         ],
         "unknowns": {
-            "words": units.retold(unknowns.words, system),
+            "words": unknowns.said[system],
             "ranked": [
                 {
                     "key": one.key,

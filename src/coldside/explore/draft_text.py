@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from coldside.build import sizing
-from coldside.build.brief import BOTH, DRAG, DYNO, HILL, TRACK, Brief
+from coldside.build.brief import AS_IT_IS, BOTH, DRAG, DYNO, HILL, STREET, TRACK, Brief
 from coldside.build.sizing import FILLING, Need, Rule
 from coldside.media.coolants import parse_coolant
 from coldside.parts.compressor import CompressorSpec
@@ -46,6 +46,7 @@ TURNED = "turned"  # growth above 0: the charge goes down through an air core, n
 FRONT_SHARE = 0.4  # of the nose's depth that a hybrid's exchanger takes, ahead of its air core
 INLET_MOST = 0.8  # of the face
 WIDEST, STRONGEST = 1.3, 2.2  # growth at which pipes and pumps stop
+FEED_SHARE = 3.0 / 7.0  # of the hoses there and back that runs from the tank to the charge core (own)
 LEAST_TANK, ELSEWHERE = 1e-3, 2e-3  # m3: a filler and breather; coolant that cores and lines hold beside the tank
 RADIATOR_SHARE, RADIATOR_DUTY = 0.20, 0.15  # of the fuel's heat to the engine's coolant; least mean load
 HYBRID_HEAT = 0.35  # of the charge's heat that reaches the water core behind an air core (own estimate)
@@ -91,9 +92,9 @@ class _Text:
         """One key; a text gets quotes, a list its brackets."""
         self.lines.append(f"{key} = {_toml(value)}" + (f"  # {comment}" if comment else ""))
 
-    def size(self, key: str, value: object, sentence: str, source: str) -> None:
-        """One size that a rule gave."""
-        rule = Rule(f"{self.table}.{key}", str(value), sentence, source)
+    def size(self, key: str, value: object, sentence: str, source: str, words: str = "") -> None:
+        """One size that a rule gave; `words` of a curve for a person."""
+        rule = Rule(f"{self.table}.{key}", str(value), sentence, source, words)
         self.rules.append(rule)
         self.put(key, value, f"{sentence} ({rule.source_words})")
 
@@ -110,6 +111,10 @@ def _toml(value: object) -> str:
 
 def _mm(value: float) -> str:
     return f"{1e3 * value:.0f} mm"
+
+
+def _exact(value: float) -> str:
+    return f"{1e3 * value:.5g} mm"  # of what is bought: three inches stay three inches
 
 
 def _litres(value: float) -> str:
@@ -176,7 +181,7 @@ def build_text(brief: Brief, need: Need, kind: str, growth: Growth, coolant: str
     """
     draft = Draft(brief, need, kind, growth, coolant)
     text = _Text()
-    name = f"{brief.name}, {kind} starter"
+    name = f"{brief.name}, {kind}"
     text.lines += [
         f"# {brief.name}: a STARTER drafted from {_plain(brief.file)}, not a measured car.  First sizes by rules,",
         "# then grown by the solver within the room until the session's limits held or the room was used up.",
@@ -211,15 +216,20 @@ def _engine(text: _Text, d: Draft) -> None:
         text.put("cylinders", spec.cylinders)
         firing = spec.cylinders
     filling = [[_speed(share * redline), f"{value:.2f}"] for share, value in FILLING]
-    text.size("volumetric_efficiency", filling, "usual of boosted engines, of the plenum's state", "Practice")
+    shares = [value for _, value in FILLING]
+    words = f"{min(shares):g} to {max(shares):g}"
+    text.size("volumetric_efficiency", filling, "usual of boosted engines, of the plenum's state", "Practice", words)
     curve = sizing.boost_curve(need, _turbo(d))
-    boost = [[_speed(share * redline), f"{1e-5 * value:.2f} bar"] for share, value in curve]
-    rule = (
-        f"{need.air:.3f} kg/s of air for {1e-3 * (spec.power or 0.0):.0f} kW at brake efficiency {need.efficiency:.2f} "
+    boost = [[_speed(share * redline), f"{1e-5 * value:.3f} bar"] for share, value in curve]
+    rule = "as the brief gives it" if need.given else "what the power takes"
+    rule += (
+        f": {need.air:.3f} kg/s of air for {1e-3 * need.power:.0f} kW at brake efficiency {need.efficiency:.2f} "
         f"and lambda {need.rich:.2f}, charge {sizing.CHARGE_RISE:.0f} K over ambient: p = m R T/(VE V n); "
         "below, 6 % from surge"
     )
-    text.size("boost", boost, rule, "Heywood1988")
+    full = [share for share, value in curve if value >= 0.995 * need.boost]
+    words = f"{1e-5 * need.boost:.4g} bar from {_speed(full[0] * redline)} to {_speed(full[-1] * redline)}"
+    text.size("boost", boost, rule, "Heywood1988", words)
     text.put("fuel", spec.fuel)
     text.put("lambda", round(need.rich, 3))
     text.size("brake_efficiency", f"{need.efficiency:.2f} +- 0.02", "usual of boosted engines at full load", "Practice")
@@ -276,7 +286,7 @@ def _tract(text: _Text, d: Draft, hot: float, cold: float) -> tuple[float, float
         text.put("length", f"{length:.2g} m", "assumed: measure it")
         bore = spec.pipe_bore or sizing.pipe_bore(need.air, temperature, need.plenum, min(d.grown("pipe"), WIDEST))
         if spec.pipe_bore is not None:
-            text.put("bore", _mm(bore), "as bought")
+            text.put("bore", _exact(bore), "as bought")
         else:
             text.size("bore", _mm(bore), "charge at no more than 50 m/s, the next bore sold", "Practice")
         text.put("losses", 1.1 if name == "hot_pipe" else 0.8)
@@ -305,7 +315,7 @@ def _nose_duct(text: _Text, d: Draft, faces: list[str], area: float) -> None:
     text.put("place", "nose")
     _openings(text, d, max(area, 0.5 * radiator))
     text.open("parts.engine_radiator", "exchanger")
-    fuel_heat = (spec.power or 0.0) / d.need.efficiency
+    fuel_heat = d.need.power / d.need.efficiency
     duty = max(sizing.USED[spec.use].duty, RADIATOR_DUTY)
     heat = RADIATOR_SHARE * duty * fuel_heat
     text.size(
@@ -337,7 +347,8 @@ def _fan(text: _Text, d: Draft, name: str, area: float, control: str) -> None:
     if flow is bought:
         text.put("curve", curve, "open flow as bought")
     else:
-        text.size("curve", curve, "4 m/s on the face against nothing, 200 Pa shut off", "Practice")
+        words = f"{flow:.2f} m3/s against nothing, {rise:.0f} Pa shut off"
+        text.size("curve", curve, "4 m/s on the face against nothing, 200 Pa shut off", "Practice", words)
     text.put("control", control)
 
 
@@ -434,15 +445,18 @@ def _loop(text: _Text, d: Draft, heat: float) -> float:
     else:
         ratio = sizing.CAPACITY_RATIO * min(d.grown("pump"), STRONGEST)
         rule = f"{_flow(wanted)} against {share * head:.1f} m: {ratio:.1f} times the heat capacity rate of the charge"
-        text.size("curve", curve, rule, "Own")
+        words = f"{_flow(wanted)} against {share * head:.1f} m, {_flow(sizing.OPEN_FLOW * wanted)} against nothing"
+        text.size("curve", curve, rule, "Own", words)
     text.put("control", "always")
     text.put("height", "0.25 m")
     bore = spec.line_bore or sizing.line_bore(wanted)
-    for name, length in (("feed_hose", 1.8), ("return_hose", 2.4)):
+    known = "hose_run" in d.brief.known
+    for name, share in (("feed_hose", FEED_SHARE), ("return_hose", 1.0 - FEED_SHARE)):
         text.open(f"parts.{name}", "hose")
-        text.put("length", f"{length:g} m", "assumed: measure it")
+        comment = "of the run there and back, as the brief gives it" if known else "assumed: measure it"
+        text.put("length", f"{2.0 * share * spec.hose_run:.3g} m", comment)
         if spec.line_bore is not None:
-            text.put("bore", _mm(bore), "as bought")
+            text.put("bore", _exact(bore), "as bought")
         else:
             text.size("bore", _mm(bore), "coolant at no more than 1.8 m/s, the next bore sold", "Own")
         text.put("losses", 3.5)
@@ -472,9 +486,14 @@ def _water_core(text: _Text, d: Draft, flow: float, share: float, bores: tuple[f
     side = math.sqrt(area / (high * wide))
     rule = "12 L of core for every kg/s of charge, face by 35 kg/(s m2) in its passages, within the room"
     text.open("parts.core", "water_core")
-    text.size("charge_length", _mm(min(volume / area, longest)), rule, "Own")
-    text.size("stack_height", _mm(side * high), rule, "Own")
-    text.size("coolant_length", _mm(side * wide), rule, "Own")
+    if spec.core == AS_IT_IS:
+        text.put("charge_length", _exact(spec.core_length), "as bought; its fins are assumed: count them")
+        text.put("stack_height", _exact(spec.core_height), "as bought")
+        text.put("coolant_length", _exact(spec.core_width), "as bought")
+    else:
+        text.size("charge_length", _mm(min(volume / area, longest)), rule, "Own")
+        text.size("stack_height", _mm(side * high), rule, "Own")
+        text.size("coolant_length", _mm(side * wide), rule, "Own")
     text.put("charge_bore", _mm(bores[0]))
     text.put("charge_tanks", "diffusing", "cast or well-shaped tanks: plain ones lose twice as much")
     text.put("coolant_bore", _mm(bores[1]))
@@ -585,30 +604,46 @@ def _hybrid(text: _Text, d: Draft) -> None:
 # ---------------------------------------------------------------- the session
 
 
-def session_text(brief: Brief, limit: float) -> str:
-    """The session for the stated use on the hottest day as TOML; `limit` K of charge in boost."""
+@dataclass(frozen=True)
+class Programme:
+    """A use as a session: its `name`, what it is in `words`, the lines of its phases."""
+
+    name: str
+    words: str
+    lines: list[str]
+
+
+def programme(brief: Brief) -> Programme:
+    """The session of a brief's use, as long as the brief says, or as is usual."""
     spec = brief.spec
     redline = spec.redline or 0.0
+    made: dict[str, Callable[[float, float | None], Programme]] = {
+        STREET: _street,
+        TRACK: _track,
+        BOTH: _street_and_track,
+        DRAG: _drag,
+        DYNO: _dyno,
+        HILL: _hill,
+    }
+    return made[spec.use](redline, spec.session_length)
+
+
+def session_text(brief: Brief, limit: float) -> str:
+    """The session for the stated use on the hottest day as TOML; `limit` K of charge in boost."""
+    spec, made = brief.spec, programme(brief)
     lines = [
-        f"# What {brief.name} is used for, on its hottest day: drafted from the brief, invented in its details.",
+        f"# What {_one_line(brief.name)} is used for, on its hottest day: drafted from the brief, details invented.",
+        f"# {made.words}.",
         'schema = "coldside.session/1"',
-        f'name = "{_names(spec.use)}"',
-        f'start = "{"soaked" if spec.use in ("street", BOTH) else "ambient"}"',
+        f'name = "{made.name}"',
+        f'start = "{"soaked" if spec.use in (STREET, BOTH) else "ambient"}"',
         "",
         "[ambient]",
         f'temperature = "{spec.hottest_day - ZERO_CELSIUS:.1f} degC"',
         f'altitude = "{spec.altitude:.0f} m"',
         'humidity = "50 %"',
+        *made.lines,
     ]
-    phases: dict[str, Callable[[float], list[str]]] = {
-        "street": _street,
-        TRACK: _track,
-        BOTH: lambda n: _street(n) + _track(n, 8),
-        DRAG: _drag,
-        DYNO: _dyno,
-        HILL: _hill,
-    }
-    lines += phases[spec.use](redline)
     limits = [("intake", f'"{limit - ZERO_CELSIUS:.0f} degC"')]
     if spec.use == DYNO:
         limits.append(("spread", '"35 %"'))
@@ -618,15 +653,19 @@ def session_text(brief: Brief, limit: float) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _names(use: str) -> str:
-    return {
-        "street": "Traffic, then two pulls on the highway",
-        TRACK: "Twenty minutes on track",
-        BOTH: "Traffic, two pulls, then a stint on track",
-        DRAG: "Three standing quarter miles",
-        DYNO: "Five dyno pulls",
-        HILL: "Two hill climbs",
-    }[use]
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _times(length: float | None, each: float, usual: int) -> int:
+    """How many of `each` seconds a session of `length` holds, at least one."""
+    return usual if length is None else max(1, round(length / each))
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    names = ("no", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
+    told = names[number] if number < len(names) else str(number)
+    return f"{told} {one if number == 1 else many or one + 's'}"
 
 
 def _phase(kind: str, **keys: object) -> list[str]:
@@ -639,70 +678,128 @@ def _pull(redline: float, low: float, seconds: float, gear: int, **keys: object)
     return rows + [f"{key} = {_toml(value)}" for key, value in keys.items()]
 
 
-def _street(redline: float) -> list[str]:
-    return [
-        *_phase("traffic", duration="12 min"),
-        *_phase("cruise", name="highway", duration="3 min", speed="100 km/h"),
-        *_pull(redline, 0.45, 9, 3),
-        *_phase("cruise", name="highway again", duration="60 s", speed="110 km/h"),
-        *_pull(redline, 0.45, 9, 3),
-        *_phase("cruise", name="and again", duration="60 s", speed="110 km/h"),
+PULL, BETWEEN, HIGHWAY, TRAFFIC = 9.0, 60.0, 180.0, 720.0  # s on the street
+STRAIGHTS, REST_OF_LAP = (12.0, 9.0), (5.0, 32.0, 4.0, 38.0)  # s at full load; s braking, twisty, braking, sweepers
+LAP = sum(STRAIGHTS) + sum(REST_OF_LAP)
+STAGING, RETURN, PADDOCK, ENGINE_OFF, PASS = 180.0, 90.0, 480.0, 360.0, 21.0  # s of one round of drag racing
+WARM_UP, DYNO_PULL, REST = 180.0, 11.0, 240.0  # s on a dyno
+CLIMBS, BEND = (9.0, 12.0, 9.0, 12.0), 6.0  # s at full load on a hill; s between
+TO_THE_HILL, DOWN, BELOW = 240.0, 240.0, 480.0  # s
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60.0:.3g} min"
+
+
+def _street(redline: float, length: float | None) -> Programme:
+    rest = HIGHWAY + 2.0 * (PULL + BETWEEN)
+    traffic = TRAFFIC if length is None else max(60.0, length - rest)
+    lines = [
+        *_phase("traffic", duration=_minutes(traffic)),
+        *_phase("cruise", name="highway", duration=_minutes(HIGHWAY), speed="100 km/h"),
+        *_pull(redline, 0.45, PULL, 3),
+        *_phase("cruise", name="highway again", duration=f"{BETWEEN:g} s", speed="110 km/h"),
+        *_pull(redline, 0.45, PULL, 3),
+        *_phase("cruise", name="and again", duration=f"{BETWEEN:g} s", speed="110 km/h"),
     ]
+    words = f"{_minutes(traffic)} of traffic, then two pulls at full throttle on the highway, {PULL:g} s each"
+    return Programme("Traffic, then two pulls on the highway", words, lines)
 
 
-def _track(redline: float, laps: int = 12) -> list[str]:
+def _track(redline: float, length: float | None, usual: int = 12) -> Programme:
     """Laps of 100 s: two full-load stretches, two at part load, braking between."""
+    laps = _times(length, LAP, usual)
     n = _speed(0.64 * redline)
     group = {"group": "lap"}
-    return [
-        *_pull(redline, 0.55, 12, 4, name="main straight", **group),
-        *_phase("cruise", name="braking", duration="5 s", speed="110 km/h", engine_speed=n, load="0 %", **group),
-        *_phase("cruise", name="twisty part", duration="32 s", speed="95 km/h", engine_speed=n, load="40 %", **group),
-        *_pull(redline, 0.53, 9, 3, name="back straight", **group),
-        *_phase("cruise", name="braking again", duration="4 s", speed="90 km/h", engine_speed=n, load="0 %", **group),
-        *_phase("cruise", name="sweepers", duration="38 s", speed="120 km/h", engine_speed=n, load="50 %", **group),
+    durations = [f"{seconds:g} s" for seconds in REST_OF_LAP]
+    parts = (
+        ("braking", "110 km/h", "0 %"),
+        ("twisty part", "95 km/h", "40 %"),
+        ("braking again", "90 km/h", "0 %"),
+        ("sweepers", "120 km/h", "50 %"),
+    )
+    between = [
+        _phase("cruise", name=name, duration=duration, speed=speed, engine_speed=n, load=load, **group)
+        for (name, speed, load), duration in zip(parts, durations, strict=True)
+    ]
+    lines = [
+        *_pull(redline, 0.55, STRAIGHTS[0], 4, name="main straight", **group),
+        *between[0],
+        *between[1],
+        *_pull(redline, 0.53, STRAIGHTS[1], 3, name="back straight", **group),
+        *between[2],
+        *between[3],
         "",
         "[groups.lap]",
         f"repeat = {laps}",
     ]
+    words = f"{_count(laps, 'lap')} of {LAP:g} s, full throttle {sum(STRAIGHTS):g} s in {LAP:g}"
+    name = "Twenty minutes on track" if length is None else f"{_count(laps, 'lap')} on track"
+    return Programme(name, words, lines)
 
 
-def _drag(redline: float) -> list[str]:
+def _street_and_track(redline: float, length: float | None) -> Programme:
+    street, track = _street(redline, None), _track(redline, length, 8)
+    words = f"{street.words}; then {track.words[:1].lower()}{track.words[1:]}"
+    return Programme("Traffic, two pulls, then a stint on track", words, street.lines + track.lines)
+
+
+def _drag(redline: float, length: float | None) -> Programme:
+    rounds = _times(length, STAGING + PASS + RETURN + PADDOCK, 3)
     group = {"group": "round"}
-    return [
-        *_phase("staging", duration="3 min", creep_every="45 s", creep_distance="8 m", **group),
+    lines = [
+        *_phase("staging", duration=_minutes(STAGING), creep_every="45 s", creep_distance="8 m", **group),
         *_phase(
             "pass", distance="0.25 mi", burnout="4 s", launch_hold="3 s", launch_speed=_speed(0.55 * redline), **group
         ),
-        *_phase("cruise", name="return road", duration="90 s", speed="30 km/h", **group),
-        *_phase("paddock", duration="8 min", engine_off="6 min", **group),
+        *_phase("cruise", name="return road", duration=f"{RETURN:g} s", speed="30 km/h", **group),
+        *_phase("paddock", duration=_minutes(PADDOCK), engine_off=_minutes(ENGINE_OFF), **group),
         "",
         "[groups.round]",
-        "repeat = 3",
+        f"repeat = {rounds}",
     ]
+    name = _count(rounds, "standing quarter mile")
+    words = (
+        f"{name}, full throttle all the way; {_minutes(STAGING)} of staging before each, {_minutes(PADDOCK)} in the "
+        f"paddock after it, {_minutes(ENGINE_OFF)} of them with the engine off"
+    )
+    return Programme(name, words, lines)
 
 
-def _dyno(redline: float) -> list[str]:
+def _dyno(redline: float, length: float | None) -> Programme:
+    pulls = _times(None if length is None else length - WARM_UP, DYNO_PULL + REST, 5)
     air = ["[phases.air]", 'nose = "8 m/s"', 'side = "2 m/s"']
-    pull = _pull(redline, 0.42, 11, 4, on="dyno", repeat=5, rest="4 min")
-    return [*_phase("idle", name="warm up", duration="3 min"), *air, *pull, *air]
+    pull = _pull(redline, 0.42, DYNO_PULL, 4, on="dyno", repeat=pulls, rest=_minutes(REST))
+    lines = [*_phase("idle", name="warm up", duration=_minutes(WARM_UP)), *air, *pull, *air]
+    name = _count(pulls, "dyno pull")
+    return Programme(name, f"{name} of {DYNO_PULL:g} s at full throttle, {_minutes(REST)} of rest after each", lines)
 
 
-def _hill(redline: float) -> list[str]:
+def _hill(redline: float, length: float | None) -> Programme:
     n = _speed(0.64 * redline)
     group = {"group": "run"}
     climb: list[str] = []
-    for number, (seconds, gear) in enumerate(((9, 2), (12, 3), (9, 2), (12, 3)), 1):
+    for number, (seconds, gear) in enumerate(zip(CLIMBS, (2, 3, 2, 3), strict=True), 1):
         climb += _pull(redline, 0.55, seconds, gear, name=f"climb {number}", **group)
         climb += _phase(
-            "cruise", name=f"bend {number}", duration="6 s", speed="55 km/h", engine_speed=n, load="15 %", **group
+            "cruise",
+            name=f"bend {number}",
+            duration=f"{BEND:g} s",
+            speed="55 km/h",
+            engine_speed=n,
+            load="15 %",
+            **group,
         )
-    return [
-        *_phase("staging", duration="4 min", creep_every="60 s", creep_distance="10 m", **group),
+    up = sum(CLIMBS) + BEND * len(CLIMBS)
+    runs = _times(length, TO_THE_HILL + up + DOWN + BELOW, 2)
+    lines = [
+        *_phase("staging", duration=_minutes(TO_THE_HILL), creep_every="60 s", creep_distance="10 m", **group),
         *climb,
-        *_phase("cruise", name="down again", duration="4 min", speed="30 km/h", grade="-8 %", **group),
-        *_phase("paddock", duration="8 min", **group),
+        *_phase("cruise", name="down again", duration=_minutes(DOWN), speed="30 km/h", grade="-8 %", **group),
+        *_phase("paddock", duration=_minutes(BELOW), **group),
         "",
         "[groups.run]",
-        "repeat = 2",
+        f"repeat = {runs}",
     ]
+    name = _count(runs, "hill climb")
+    return Programme(name, f"{name}, full throttle {sum(CLIMBS):g} s in {up:g} of each", lines)

@@ -12,6 +12,7 @@ from typing import Any
 from starlette.routing import Route
 
 from coldside.build.brief import (
+    BOUGHT,
     BRIEF_FIELDS,
     DONT_KNOW,
     SCHEMA,
@@ -25,15 +26,30 @@ from coldside.build.brief import (
 )
 from coldside.build.document import scan
 from coldside.build.editing import set_value
-from coldside.errors import BadInput, ColdsideError
-from coldside.explore.draft import Starter, Unknowns, draft, most_important_unknown
-from coldside.page.jobs import Report
+from coldside.build.sizing import boost_words, need_of
+from coldside.errors import BadInput, ColdsideError, ManyBadInputs
+from coldside.explore.draft import Starter, Unknowns, difference_words, draft, most_important_unknown
+from coldside.explore.draft_answer import sizes_of
+from coldside.explore.draft_text import programme
+from coldside.media.fuels import fuel
+from coldside.page.jobs import RUNNING, Report
 from coldside.page.project import etag, file_name
 from coldside.page.shell import Ask, done, problems, render, seen, told_as
+from coldside.page.typing import as_meant
 from coldside.sheet.scale import pretty
-from coldside.units import retold
-from coldside.units import show as show_value
 
+USUAL_UNIT = {  # key -> what a bare number in its blank is, by the units chosen; where trades differ, none
+    "power": {"us": "hp"},
+    "displacement": {"si": "L"},
+    "car_mass": {"si": "kg", "us": "lb"},
+    "altitude": {"si": "m", "us": "ft"},
+    "tank_room": {"si": "L", "us": "US gal"},
+    "pump_flow": {"si": "L/min", "us": "US gal/min"},
+    "hose_run": {"si": "m", "us": "ft"},
+    "session_length": {"si": "min", "us": "min"},
+    "pipe_bore": {"si": "mm", "us": "in"},
+    "line_bore": {"si": "mm", "us": "in"},
+}
 FIELDS = {item.key: item for item in BRIEF_FIELDS}
 _writing = threading.Lock()
 
@@ -51,27 +67,40 @@ def show(ask: Ask) -> str:
         briefs=ask.desk.project.entries("brief"),
         values=values,
         fields=FIELDS,
-        usual={key: usual(item, state_brief(text, file), ask.system) for key, item in FIELDS.items()},
         hints={key: hint(item, ask.system) for key, item in FIELDS.items()},
         dont_know=DONT_KNOW,
         state=state_json(ask, text, file),
+        last=last_of(ask, file, text),
     )
 
 
 def usual(item: BriefField, brief: Brief | None, system: str) -> str:
     """What is taken where a blank is left, in few words; for what was not bought, that."""
-    if brief is not None and item.key not in brief.known:
-        words = value_words(brief, item.key, system).removesuffix(" (assumed)")
-        return "none yet" if words == "none" else words
-    return item.blank
+    if brief is None or item.key in brief.known:
+        return item.blank
+    if getattr(brief.spec, item.key) is None:
+        return "none yet" if item.key in BOUGHT else item.blank
+    return value_words(brief, item.key, system).removesuffix(" (assumed)")
 
 
-def state_brief(text: str, name: str) -> Brief | None:
-    """The brief of a text, or None where it does not read."""
-    try:
-        return parse_brief(text or brief_text({}), name or "brief.toml")
-    except ColdsideError:
-        return None
+def readable(text: str, name: str) -> tuple[Brief | None, ColdsideError | None]:
+    """A brief of all answers that read, and what is wrong with the others; None where no brief is left."""
+    trouble: ColdsideError | None = None
+    reset: set[str] = set()
+    for _ in range(4):
+        try:
+            return parse_brief(text, name), trouble
+        except ColdsideError as error:
+            trouble = trouble or error
+            faults = error.faults if isinstance(error, ManyBadInputs) else [error]
+            keys = {str(getattr(fault, "key", "")).partition(".")[0] for fault in faults} & set(FIELDS)
+        wrong = keys - reset or {"core", "glycol", "engine", "side_pods"} - reset  # then what the rest is held against
+        if not keys:
+            break
+        reset |= wrong
+        for key in wrong:
+            text = set_value(text, key, DONT_KNOW)
+    return None, trouble
 
 
 def hint(item: BriefField, system: str) -> str:
@@ -91,44 +120,65 @@ def values_of(text: str, name: str) -> dict[str, str]:
 
 
 def state_json(ask: Ask, text: str, file: str) -> dict[str, Any]:
-    """What a brief's text amounts to: read back in words, what is assumed, and what is wrong with it."""
-    try:
-        brief = parse_brief(text or brief_text({}), file or "brief.toml")
-    except ColdsideError as error:
-        return {
-            "file": file,
-            "etag": etag(text),
-            "problems": problems(error, ask.system),
-            "paragraph": "",
-            "assumed": [],
-        }
+    """What a brief's text amounts to: read back in words as far as it reads, what is assumed, and what is wrong."""
+    brief, trouble = readable(text or brief_text({}), file or "brief.toml")
+    told = [] if trouble is None else problems(trouble, ask.system)
+    boost = session = ""
+    if brief is not None:
+        session = programme(brief).words
+        try:
+            boost = boost_words(need_of(brief), ask.system)
+        except BadInput as error:
+            told += problems(error, ask.system)
+    for one in told:
+        one["name"] = one["key"].replace("_", " ")
     return {
         "file": file,
         "etag": etag(text),
-        "problems": [],
-        "paragraph": pretty(paragraph(brief, ask.system)),
-        "assumed": [pretty(words).replace(" +- ", " ± ") for words in assumptions(brief, ask.system)],
+        "problems": told,
+        "paragraph": pretty(paragraph(brief, ask.system)) if brief else "",
+        "assumed": [pretty(words).replace(" +- ", " ± ") for words in assumptions(brief, ask.system)] if brief else [],
+        "boost": boost,
+        "session": session,
+        "usual": {key: usual(item, brief, ask.system) for key, item in FIELDS.items()},
     }
 
 
 def put(ask: Ask) -> Mapping[str, Any]:
     """Answer one blank.  The first answer makes the file; an answer that does not read is kept and told.
 
+    What the units chosen leave in no doubt is written out ("3 gal" as "3 US gal"); `value` is what stands in the file.
     BadInput for a file that is no brief, or no TOML: nothing of it is written over.
     """
     project, file, key, value = ask.desk.project, ask.text("file", ""), ask.text("key"), ask.text("value").strip()
     if key not in FIELDS and key != "name":
         raise BadInput(f'"{key}" is no blank of a brief')
     if not file:
+        value = meant(ask, "", "", key, value)
         made = brief_text(dict.fromkeys(FIELDS, "") | {key: value})
         file = project.create(file_name(f"brief {value if key == 'name' else 'car'}"), made)
-        return state_json(ask, made, file)
+        return state_json(ask, made, file) | {"value": value}
     with _writing:
         text = project.read(file)
+        value = meant(ask, text, file, key, value)
         made = answered(text, file, key, value)
         if made != text:
             project.write(file, made)
-    return state_json(ask, made, file)
+    return state_json(ask, made, file) | {"value": value}
+
+
+def meant(ask: Ask, text: str, file: str, key: str, value: str) -> str:
+    """What was typed into a blank as the file says it."""
+    if key == "name":
+        return value
+    density = None
+    if key == "injector_capacity":
+        brief, _ = readable(text or brief_text({}), file or "brief.toml")
+        density = fuel(brief.spec.fuel).density if brief else None
+    usual_unit = USUAL_UNIT.get(key, {}).get(ask.system, "")
+    if key.startswith(("core_", "nose_", "side_")) and ask.system == "us":
+        usual_unit = "in"
+    return as_meant(value, FIELDS[key].kind, ask.system, usual=usual_unit, density=density)
 
 
 def answered(text: str, file: str, key: str, value: str) -> str:
@@ -160,9 +210,33 @@ def begin(ask: Ask) -> Mapping[str, Any]:
     file = ask.text("file", "")
     text = ask.desk.project.read(file) if file else brief_text({})
     brief = parse_brief(text, file or "brief.toml")
+    need_of(brief)
     key = etag(file + "\0" + text)
     found = ask.desk.remember("brief", key, lambda: Found(brief, text))
-    return {"job": ask.desk.jobs.start("brief", key, lambda report: _draft(found, report)).id}
+    job = ask.desk.jobs.start("brief", key, lambda report: _draft(found, report)).id
+    ask.desk.remember("drafted last", file, dict).update(draft=key, job=job)
+    return {"job": job, "draft": key}
+
+
+def last_of(ask: Ask, file: str, text: str) -> dict[str, Any] | None:
+    """What was drafted last for a brief, where it is still held: `draft` its name, `job` where it still runs."""
+    last = ask.desk.recall("drafted last", file) if file else None
+    found = ask.desk.recall("brief", last["draft"]) if last else None
+    if last is None or not isinstance(found, Found):
+        return None
+    try:
+        runs = ask.desk.jobs.get(last["job"]).state == RUNNING
+    except BadInput:
+        runs = False
+    if not found.starters and not runs:
+        return None
+    return {
+        "draft": last["draft"],
+        "job": last["job"] if runs else "",
+        "starters": starters_html(ask, found) if found.starters else "",
+        "unknowns": unknowns_html(ask, found) if found.unknowns else "",
+        "older": found.text != text,
+    }
 
 
 def _draft(found: Found, report: Report) -> None:
@@ -179,34 +253,39 @@ def _draft(found: Found, report: Report) -> None:
 
 def piece(ask: Ask) -> Mapping[str, Any]:
     """Starter builds, or what matters most, as HTML."""
-    found = found_of(ask, ask.one("job"))
-    if ask.one("name") == "unknowns":
-        unknowns = found.unknowns
-        words = in_units(unknowns.words, ask.system) if unknowns else ""
-        rows = [(FIELDS[one.key].help, one.change) for one in unknowns.ranked[:6]] if unknowns else []
-        told = [
-            (what, show_value(change, "temperature_difference", ask.system)) for what, change in rows if change > 0.1
-        ]
-        return {"html": render(ask, "unknowns.html", title="", words=words, rows=told)}
-    starters = [
-        {
-            "index": index,
-            "kind": one.kind,
-            "name": one.name,
-            "headline": headline(one, ask.system),
-            "holds": one.holds,
-            "why_not": in_units(one.why_not, ask.system),
-            "notes": [in_units(words, ask.system) for words in one.notes],
-            "sized": [
-                (r.key, in_units(r.value, ask.system), in_units(r.sentence, ask.system), r.source_words)
-                for r in one.sized
-            ],
-            "refined": [in_units(words, ask.system) for words in one.refined],
-            "taken": found.taken.get(index),
-        }
-        for index, one in enumerate(found.starters)
-    ]
-    return {"html": render(ask, "starters.html", title="", starters=starters)}
+    found = found_of(ask, ask.one("draft"))
+    return {"html": unknowns_html(ask, found) if ask.one("name") == "unknowns" else starters_html(ask, found)}
+
+
+def unknowns_html(ask: Ask, found: Found) -> str:
+    """What matters most of what is not known."""
+    unknowns = found.unknowns
+    ranked = [one for one in unknowns.ranked[:6] if one.change > 0.1] if unknowns else []
+    rows = [(FIELDS[one.key].help, difference_words(one.change, ask.system)) for one in ranked]
+    words = unknowns.said[ask.system] if unknowns else ""
+    return render(ask, "unknowns.html", title="", words=words, rows=rows)
+
+
+def starters_html(ask: Ask, found: Found) -> str:
+    """The starter builds."""
+    starters = []
+    for index, one in enumerate(found.starters):
+        parts: dict[str, list[Any]] = {}
+        for size in sizes_of(one, ask.system):
+            parts.setdefault(size.part, []).append(size)
+        said = one.said[ask.system]
+        starters.append(
+            {
+                "index": index,
+                "kind": one.kind,
+                "headline": headline(one, ask.system),
+                "holds": one.holds,
+                "said": said,
+                "parts": parts,
+                "taken": found.taken.get(index),
+            }
+        )
+    return render(ask, "starters.html", title="", starters=starters)
 
 
 def headline(one: Starter, system: str) -> str:
@@ -214,14 +293,9 @@ def headline(one: Starter, system: str) -> str:
     return " ".join(sentence.words(system) for sentence in one.verdict.headline)
 
 
-def in_units(words: str, system: str) -> str:
-    """Words of a starter in the units chosen; they are made in SI."""
-    return retold(words, system) if system == "us" else words
-
-
 def take(ask: Ask) -> Mapping[str, Any]:
     """Write a starter build and its session into the folder."""
-    found, index = found_of(ask, ask.text("job")), int(ask.number("index"))
+    found, index = found_of(ask, ask.text("draft")), int(ask.number("index"))
     if not 0 <= index < len(found.starters):
         raise BadInput("there is no such starter build")
     if index not in found.taken:
@@ -235,9 +309,9 @@ def take(ask: Ask) -> Mapping[str, Any]:
     return found.taken[index] | {"all": [entry["build"] for entry in found.taken.values()]}
 
 
-def found_of(ask: Ask, job: str) -> Found:
-    """What a drafting job found."""
-    found = ask.desk.recall("brief", ask.desk.jobs.get(job).key)
+def found_of(ask: Ask, key: str) -> Found:
+    """What a draft found."""
+    found = ask.desk.recall("brief", key)
     if not isinstance(found, Found):
         raise BadInput("this draft is no longer held; draft it again")
     return found

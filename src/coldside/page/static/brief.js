@@ -4,82 +4,147 @@ import { get, latest, post, say, swap, trouble, watch } from "./page.js";
 const form = document.getElementById("brief");
 let file = form.dataset.file;
 let running = Promise.resolve();
-let job = null;
+let job = form.dataset.job;
+let draft = form.dataset.draft;
+
+const of = (id) => document.getElementById(id);
 
 function kinds() {
-  const engine = document.getElementById("b-engine").value;
-  document.body.classList.toggle("rotary", engine.startsWith("rot"));
+  document.body.classList.toggle("rotary", of("b-engine").value.startsWith("rot"));
 }
 kinds();
 
-function told(state) {
+// A blank is as wide as what stands in it.
+function widen(entry) {
+  if (entry.matches("input")) entry.size = Math.max(Number(entry.dataset.least) || 6, (entry.value || entry.placeholder).length + 1);
+}
+
+function list(items) {
+  const made = document.createElement("ul");
+  made.append(...items.map((parts) => {
+    const item = document.createElement("li");
+    item.append(...parts);
+    return item;
+  }));
+  return made;
+}
+
+function wrong(one) {
+  if (!of(`b-${one.key}`)) return [one.message];
+  const link = document.createElement("a");
+  link.href = `#b-${one.key}`;
+  link.textContent = one.name;
+  return [link, ": ", one.message];
+}
+
+function told(state, sent) {
   file = state.file;
   if (file && new URL(location.href).searchParams.get("brief") !== file) {
     const address = new URL(location.href);
     address.searchParams.set("brief", file);
     history.replaceState(null, "", address);
   }
-  const bad = new Map(state.problems.map((one) => [one.key, one.message]));
+  const bad = new Set(state.problems.map((one) => one.key));
   for (const entry of form.querySelectorAll("[data-key]")) {
-    const words = bad.get(entry.dataset.key);
-    if (words) {
+    if (bad.has(entry.dataset.key)) {
       entry.setAttribute("aria-invalid", "true");
       entry.setAttribute("aria-describedby", "brief-problems");
-    } else entry.removeAttribute("aria-invalid");
+    } else {
+      entry.removeAttribute("aria-invalid");
+      entry.removeAttribute("aria-describedby");
+    }
+    const usual = state.usual[entry.dataset.key];
+    if (usual !== undefined && entry.matches("input")) entry.placeholder = usual;
+    if (sent && entry === sent.entry && entry.value.trim() === sent.value.trim()) entry.value = state.value;
+    widen(entry);
   }
-  const list = document.createElement("ul");
-  list.className = "problems";
-  list.append(...state.problems.map((one) => Object.assign(document.createElement("li"), { textContent: one.message })));
-  document.getElementById("brief-problems").replaceChildren(list);
-  if (state.problems.length === 0) {
-    document.getElementById("read-back").textContent = state.paragraph;
-    document.getElementById("assumed-count").textContent = String(state.assumed.length);
-    document.getElementById("assumed").replaceChildren(...state.assumed.map((words) => Object.assign(document.createElement("li"), { textContent: words })));
-  }
+  const problems = list(state.problems.map(wrong));
+  problems.className = "problems";
+  of("brief-problems").replaceChildren(...(state.problems.length ? [problems] : []));
+  of("read-but").hidden = state.problems.length === 0;
+  of("read-wrong").textContent = [...new Set(state.problems.map((one) => one.name).filter(Boolean))].join(", ");
+  if (state.problems.length === 0) of("draft-problem").hidden = true;
+  of("boost-words").textContent = state.boost;
+  of("session-words").textContent = state.session;
+  of("read-back").textContent = state.paragraph;
+  of("assumed-count").textContent = String(state.assumed.length);
+  of("assumed").replaceChildren(...list(state.assumed.map((words) => [words])).children);
+  of("older").hidden = !of("p-starters").childElementCount;
 }
 
 form.addEventListener("change", (event) => {
   kinds();
-  const { key } = event.target.dataset;
+  const entry = event.target;
+  const { key } = entry.dataset;
   if (!key) return;
+  const value = entry.value;
   running = running.then(async () => {
     try {
-      told(await post("/do/brief/put", { file, key, value: event.target.value }));
+      told(await post("/do/brief/put", { file, key, value }), { entry, value });
       trouble(null);
     } catch (error) {
       say(error);
     }
   });
 });
+form.addEventListener("input", (event) => widen(event.target));
 form.addEventListener("submit", (event) => event.preventDefault());
 
-const stop = document.getElementById("stop");
+// What a blank asks, for whoever cannot hover: below the text while one stands in it.
+form.addEventListener("focusin", (event) => {
+  const { about } = event.target.dataset;
+  of("about-blank").hidden = !about;
+  of("about-blank").textContent = about ?? "";
+});
+form.addEventListener("focusout", () => (of("about-blank").hidden = true));
+
+of("brief-problems").addEventListener("click", (event) => {
+  const target = event.target.closest("a");
+  if (!target) return;
+  event.preventDefault();
+  of(target.hash.slice(1))?.focus();
+});
+
+const button = of("draft");
+const stop = of("stop");
 stop.addEventListener("click", () => post("/do/stop", { job }).catch(say));
 
-document.getElementById("draft").addEventListener("click", async (event) => {
-  const button = event.currentTarget;
-  button.disabled = true;
-  document.activeElement?.blur?.();
-  await running;
-  const work = document.getElementById("work");
+function refuse() {
+  const bad = [...form.querySelectorAll("[aria-invalid]")];
+  if (!bad.length) return false;
+  const names = bad.map((entry) => entry.dataset.key.replaceAll("_", " ")).join(", ");
+  of("draft-problem").textContent = `Not drafted: ${names} ${bad.length > 1 ? "do" : "does"} not do as it stands; what is wrong stands above "Read back".`;
+  of("draft-problem").hidden = false;
+  bad[0].focus();
+  return true;
+}
+
+async function follow() {
   const shown = new Set();
   const place = latest(async (pieces) => {
     for (const name of Object.keys(pieces)) {
       if (shown.has(name)) continue;
       shown.add(name);
-      swap(`p-${name}`, (await get(`/do/brief/piece?job=${encodeURIComponent(job)}&name=${name}`)).html);
+      const elsewhere = document.activeElement && document.activeElement !== document.body && document.activeElement !== button;
+      swap(`p-${name}`, (await get(`/do/brief/piece?draft=${encodeURIComponent(draft)}&name=${name}`)).html);
+      if (name === "starters" && !elsewhere) of("h-starters")?.focus();
+      if (name === "starters") of("older").hidden = true;
     }
   });
+  of("work").hidden = false;
+  stop.hidden = false;
+  button.disabled = true;
+  of("work").scrollIntoView({ block: "nearest" });
   try {
-    job = (await post("/do/brief/start", { file })).job;
-    work.hidden = false;
-    stop.hidden = false;
     const last = await watch(job, (state) => {
-      document.getElementById("work-words").textContent = state.left ? `${state.words}, ${state.left}` : state.words;
-      document.getElementById("work-bar").value = state.fraction;
+      of("work-words").textContent = state.left ? `${state.words}, ${state.left}` : state.words;
+      of("work-bar").value = state.fraction;
       place(state.pieces);
     });
-    if (last.state === "failed") say({ problems: last.problems });
+    if (last.state === "failed") {
+      of("draft-problem").textContent = last.problems.map((one) => one.message).join("; ");
+      of("draft-problem").hidden = false;
+    }
     trouble(last.state === "failed" ? last.problems : null);
   } catch (error) {
     say(error);
@@ -87,15 +152,30 @@ document.getElementById("draft").addEventListener("click", async (event) => {
     button.disabled = false;
     stop.hidden = true;
   }
-});
+}
 
-document.getElementById("p-starters").addEventListener("click", async (event) => {
+button.addEventListener("click", async () => {
+  await running;
+  if (refuse()) return;
+  try {
+    ({ job, draft } = await post("/do/brief/start", { file }));
+  } catch (error) {
+    of("draft-problem").textContent = (error.problems ?? [error]).map((one) => one.message).join("; ");
+    of("draft-problem").hidden = false;
+    return;
+  }
+  of("draft-problem").hidden = true;
+  await follow();
+});
+if (job) follow();
+
+of("p-starters").addEventListener("click", async (event) => {
   const index = event.target.dataset?.take;
   if (index === undefined) return;
   event.target.disabled = true;
   try {
-    await post("/do/brief/take", { job, index: Number(index) });
-    swap("p-starters", (await get(`/do/brief/piece?job=${encodeURIComponent(job)}&name=starters`)).html);
+    await post("/do/brief/take", { draft, index: Number(index) });
+    swap("p-starters", (await get(`/do/brief/piece?draft=${encodeURIComponent(draft)}&name=starters`)).html);
     document.querySelector(`#s-${index}`)?.parentElement.querySelector("a")?.focus();
   } catch (error) {
     say(error);
