@@ -166,7 +166,10 @@ FOUND = Consistency(
 
 def test_words():
     assert FOUND.words() == (
-        "Three pulls: the intake peaks at 47 degC to 50 degC; peaks over ambient differ by 11 %, power by 1.2 %.",
+        (
+            "Three pulls: the intake peaks at 47 degC to 50 degC; over the air outside they differ by 11 %, "
+            "power by 1.2 %."
+        ),
         (
             "At full load without a break, started cold, the intake settles at 85 degC; nine tenths of the way are "
             "done after 2 min 30 s."

@@ -81,7 +81,10 @@ def test_given_back():
 def test_ladder_and_preheat():
     base = made.forecast()
     assert texts(reasons.ladder, base) == [
-        "The largest step from charge to ambient at the hottest moment is the remote air film: 15 K, 50 % of the way."
+        (
+            "The largest step from charge to air outside at the hottest moment: radiator fins to the air; 15 K, "
+            "50 % of the way."
+        )
     ]
     assert texts(reasons.preheat, base) == [
         "The cooling air arrives 3 K over ambient, warmed by what stands in front of it."
@@ -164,7 +167,7 @@ def test_the_engines_own_loop_is_not_the_cores():
 
 def test_a_rung_of_several_chains_names_its_chain():
     base = replace(made.forecast(), ladder=(Rung("air cores: charge film", 9.0, 1e-4, 1.0),))
-    assert "is the charge film (air cores): 9 K" in texts(reasons.ladder, base)[0]
+    assert "inside the core, charge side: air to metal (air cores); 9 K" in texts(reasons.ladder, base)[0]
 
 
 def test_what_health_says_is_not_said_twice():

@@ -114,7 +114,7 @@ def test_words_of_ratings():
     assert any(text.endswith("50 % under the 2 bar gauge it is rated for.") for text in words(tract_build(hot=high)))
     over = next(text for text in words(tract_build(hot=low)) if text.startswith("Over its rating"))
     assert over.endswith("25 % over the 0.8 bar gauge it is rated for.")
-    assert "No coupler_rating is given for hot: not checked." in words(tract_build())
+    assert "What the couplers of hot are rated for was not given (coupler_rating): not checked." in words(tract_build())
     assert any(
         "14.5 psi gauge pulls at each coupler with" in text and "lbf" in text for text in words(tract_build(), "us")
     )
@@ -154,7 +154,8 @@ def test_over_the_rating_is_a_reason():
     strong = with_pipe(replace(PIPE, coupler_rating=Pressure(3.0e5, True)))
     assert not any("rating" in text for text in judge(strong).words("si").reasons)
     rows = {row[0]: row for row in tables.before_full_load(weak, "si")}
-    assert rows["largest pull at a coupler"][2] == "at hot, from 1.6 bar gauge; its couplers are rated for 1 bar gauge"
+    told = rows["largest pull at a coupler"][2]
+    assert told == "at hot, from 1.6 bar gauge; its couplers are rated for 1 bar gauge; the most of this session"
 
 
 def test_exhaust_pressure():
@@ -186,11 +187,11 @@ def test_lanes():
     uneven = made.forecast(face_spread={"core": (333.15, 323.15, 313.15)})
     assert pressures.uneven_lanes(calm) == []
     told = pressures.uneven_lanes(uneven)[0].words("si")
-    assert told.startswith("At the hottest moment the charge leaves core at 60 degC in its hottest lane, 50 degC on")
+    assert told.startswith("At the hottest moment the charge leaves core at 60 degC where it is hottest, 50 degC on")
     rows = {row[0]: row[1:] for row in tables.before_full_load(uneven, "us")}
-    assert rows["hottest lane of core"] == (
+    assert rows["hottest charge out of core"] == (
         "140 degF",
-        "122 degF on average, 104 degF in the coldest, at the hottest moment",
+        "122 degF on average, 104 degF where coldest, at the hottest moment",
     )
     said = forecast_json(uneven, judge(uneven))["parts"]["core"]
     assert (said["lane_hottest_K"], said["lane_mean_K"], said["lane_coldest_K"]) == (333.15, 323.15, 313.15)

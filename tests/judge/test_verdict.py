@@ -117,12 +117,12 @@ def test_the_hottest_loop_counts():
 
 def test_spread_takes_the_worse_of_temperature_and_power():
     base = made.forecast(limits=(made.limit("spread", 0.15),))
-    assert said(base) == "Does not hold: the repeats' peaks over ambient differ by 40 %, your limit is 15 %."
+    assert said(base) == "Does not hold: the repeats' peaks over the air outside differ by 40 %, your limit is 15 %."
     even = made.forecast(peaks=(320.0, 320.0), limits=(made.limit("spread", 0.15),))
     watts = even.power.copy()
     watts[: round(made.PULL / made.STEP) + 1] = 150e3
     assert said(replace(even, power=watts)).startswith("Does not hold: the repeats' mean powers differ by 67 %")
-    assert said(even) == "Holds: the repeats' peaks over ambient differ by 0 %, your limit is 15 %."
+    assert said(even) == "Holds: the repeats' peaks over the air outside differ by 0 %, your limit is 15 %."
 
 
 def test_a_broken_spread_still_says_how_near_the_temperature_is():

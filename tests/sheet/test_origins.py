@@ -275,8 +275,8 @@ def test_the_steps_are_the_equations():
     assert float(steps["air flow"].split()[0]) == pytest.approx(flow, rel=0.01)
     told = origin_of("limits/0", forecast, verdict, asked, "si")
     limit = verdict.limits[0]
-    assert dict(told.steps)["margin"].startswith(f"{abs(limit.bound - limit.value):.1f}".removesuffix(".0"))
-    assert f"{limit.value - 273.15:.1f}".removesuffix(".0") in dict(told.steps)["came out"]
+    assert dict(told.steps)["margin"].startswith(f"{abs(limit.bound - limit.value):.0f}")
+    assert f"{limit.value - 273.15:.0f}" in dict(told.steps)["came out"]
 
 
 def test_rung_times_heat_is_its_drop():

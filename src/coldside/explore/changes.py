@@ -507,7 +507,7 @@ def _beside(aside: Aside, values: dict[str, Quantity | str]) -> list[str]:
     if abs(aside.mass) >= MASS:
         told.append(put("mass", aside.mass, "mass") + " to carry")
     if abs(aside.charge_volume) >= VOLUME:
-        told.append(put("volume", aside.charge_volume, "volume") + " charge volume")
+        told.append(put("volume", aside.charge_volume, "air_volume") + " charge volume")
     if abs(aside.current) >= CURRENT:
         told.append(put("current", aside.current, "current") + " to draw")
     if abs(aside.charge_loss) >= LOSS:

@@ -21,7 +21,7 @@ SESSIONS_SCHEMA = "coldside.comparisons/1"  # of several sessions
 FOR = {  # figure -> what speaks for the build that is ahead in it
     "intake_max": "cooler charge in boost",
     "power_mean": "more power in boost",
-    "spread_temperature": "repeats more alike in temperature",
+    "spread_temperature": "steadier from repeat to repeat",
     "mass": "less to carry",
     "charge_volume": "less volume to fill before boost is there",
     "energy": "less electricity",
@@ -31,7 +31,8 @@ JOULE_PER_WATT_HOUR = 3600.0
 KEPT = 1.0  # K of change below which a dead part changes nothing
 CAUTION = (
     "A likely range holds four cases of five of what is not known of the inputs; what the model itself leaves out is "
-    "not in it, and only a measured run of both tells that."
+    "not in it, and only a measured run of both tells that. The cars are varied in pairs: a range may lie a degree "
+    "off that of a verdict alone."
 )
 
 
@@ -194,8 +195,11 @@ def _spread(found: Comparison) -> Sentence | None:
         return None
     values = _values(found, contrast)
     if contrast.settled == "open":
-        return Sentence("Repeats are about equally alike: peaks over ambient differ by {v_ahead} and {v_next}.", values)
-    text = "{ahead}'s repeats are more alike: their peaks over ambient differ by {v_ahead} against {v_next}"
+        return Sentence(
+            "Repeat for repeat there is little to choose: the hottest over ambient differs by {v_ahead} and {v_next}.",
+            values,
+        )
+    text = "{ahead} is steadier: from repeat to repeat its hottest over ambient differs by {v_ahead} against {v_next}"
     if contrast.overlap:
         text += ", though their likely ranges overlap"
     return Sentence(text + ".", values)
@@ -243,7 +247,7 @@ def _carries(entry: Entry) -> Sentence:
         "letter": entry.letter,
         "mass": Quantity(held.mass, "mass"),
         "coolant": Quantity(held.coolant_volume, "volume"),
-        "volume": Quantity(held.charge_volume, "volume"),
+        "volume": Quantity(held.charge_volume, "air_volume"),
         "fill": f"{1000.0 * held.fill_time:.0f} ms",
         "current": Quantity(held.current, "current"),
         "energy": f"{entry.energy / JOULE_PER_WATT_HOUR:.0f} Wh",

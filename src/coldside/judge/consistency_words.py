@@ -139,7 +139,8 @@ def _of_repeats(found: Consistency) -> list[Sentence]:
         return []
     return [
         Sentence(
-            "{runs}: the intake peaks at {low} to {high}; peaks over ambient differ by {peaks}, power by {power}.",
+            "{runs}: the intake peaks at {low} to {high}; over the air outside they differ by {peaks}, "
+            "power by {power}.",
             {
                 "runs": counted(len(found.peaks), found.repeat_noun).capitalize(),
                 "low": Quantity(min(found.peaks), "temperature"),

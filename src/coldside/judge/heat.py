@@ -163,6 +163,26 @@ def largest_rung(forecast: Forecast) -> Rung | None:
     return max(forecast.ladder, key=lambda rung: rung.drop) if forecast.ladder else None
 
 
+STEP_WORDS = {  # a step of the ladder -> where heat is held back, in a workshop's words
+    "charge film": "inside the core, charge side: air to metal",
+    "wall and fouling": "through the metal and what clogs it",
+    "storage in the metal": "taken up by the metal itself",
+    "coolant film": "inside the core, coolant side: metal to coolant",
+    "coolant rise and storage": "coolant warming up on its way",
+    "remote coolant film": "inside the radiator: coolant to metal",
+    "remote air film": "radiator fins to the air",
+    "cooling-air film": "fins to the cooling air",
+    "cooling-air rise": "cooling air warming up on its way",
+    "preheat of cooling air": "cooling air that arrives warm",
+}
+
+
+def step_words(name: str) -> str:
+    """A step of the ladder in words: "air cores: charge film" is "air cores: inside the core, charge side: ..."."""
+    chain, _, own = name.rpartition(": ")
+    return (f"{chain}: " if chain else "") + STEP_WORDS.get(own, own)
+
+
 def preheat_rung(forecast: Forecast) -> Rung | None:
     """The rung that says how much warmer than ambient the cooling air arrives; None when there is none."""
     for rung in forecast.ladder:

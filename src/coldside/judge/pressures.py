@@ -213,8 +213,8 @@ def uneven_lanes(forecast: Forecast) -> list[Sentence]:
             continue
         said.append(
             Sentence(
-                "At the hottest moment the charge leaves {core} at {hottest} in its hottest lane, {mean} on average, "
-                "{coldest} in its coldest: a runner close behind it gets the hottest lane unmixed.",
+                "At the hottest moment the charge leaves {core} at {hottest} where it is hottest, {mean} on average, "
+                "{coldest} where it is coldest: a runner close behind the core gets the hottest of it unmixed.",
                 {
                     "core": core,
                     "hottest": Quantity(hottest, "temperature"),

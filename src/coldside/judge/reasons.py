@@ -15,7 +15,7 @@ from coldside.build.model import Parallel, Path, names_on
 from coldside.judge.airways import leaking, own_air, starved
 from coldside.judge.coolant import unfit_coolant
 from coldside.judge.corrections import correction_words
-from coldside.judge.heat import charge_cores, core_loops, heat_shares, is_core, largest_rung, preheat_rung
+from coldside.judge.heat import charge_cores, core_loops, heat_shares, is_core, largest_rung, preheat_rung, step_words
 from coldside.judge.ice_day import ice_day_words
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
 from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
@@ -249,9 +249,9 @@ def ladder(forecast: Forecast) -> list[Sentence]:
     chain, _, name = rung.name.rpartition(": ")
     return [
         Sentence(
-            "The largest step from charge to ambient at the hottest moment is the {rung}: {drop}, {share} of the way.",
+            "The largest step from charge to air outside at the hottest moment: {rung}; {drop}, {share} of the way.",
             {
-                "rung": f"{name} ({chain})" if chain else name,
+                "rung": step_words(name) + (f" ({chain})" if chain else ""),
                 "drop": Quantity(rung.drop, "temperature_difference"),
                 "share": Quantity(rung.share, "share"),
             },
@@ -317,8 +317,8 @@ def fuel_notes(forecast: Forecast) -> list[Sentence]:
     if fuel.peak <= 0.0:
         return []
     values: dict[str, Quantity | str] = {
-        "peak": Quantity(fuel.peak, "mass_flow"),
-        "each": Quantity(fuel.per_injector, "mass_flow"),
+        "peak": Quantity(fuel.peak, "fuel_flow"),
+        "each": Quantity(fuel.per_injector, "fuel_flow"),
         "count": str(fuel.injectors),
     }
     text = "The engine asks for {peak} of fuel at most, {each} from each of {count} injectors"

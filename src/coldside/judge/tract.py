@@ -197,17 +197,17 @@ def tract_sentences(build: Build) -> tuple[Sentence, ...]:
         return ()
     return (
         *_volume_words(tract),
-        *coupler_sentences(tract.couplers),
+        *coupler_sentences(tract.couplers, " at the boost asked for; what a session comes to is its forecast's"),
         _leak_words(tract),
         *_shield_words(build),
     )
 
 
 def _volume_words(tract: Tract) -> list[Sentence]:
-    values: dict[str, Quantity | str] = {"all": Quantity(tract.volume, "volume")}
+    values: dict[str, Quantity | str] = {"all": Quantity(tract.volume, "air_volume")}
     pieces = []
     for i, (name, volume) in enumerate(tract.held):
-        values[f"v{i}"] = Quantity(volume, "volume")
+        values[f"v{i}"] = Quantity(volume, "air_volume")
         values[f"n{i}"] = name
         pieces.append(f"{{n{i}}} {{v{i}}}")
     said = [Sentence("Holds {all} of air between compressor and engine: " + listed(pieces) + ".", values)]
@@ -215,7 +215,8 @@ def _volume_words(tract: Tract) -> list[Sentence]:
         said.append(
             Sentence(
                 "To reach {boost} it takes up {air} of air: {least} of the engine's whole air flow at {speed}, "
-                "{spared} with a tenth of that flow to spare. The lag of the boost itself is boost_lag ({lag}).",
+                "{spared} where only a tenth of that flow is left for it. The boost's own lag is {lag} "
+                "(boost_lag).",
                 {
                     "boost": Quantity(tract.gauge, "pressure_gauge"),
                     "air": Quantity(tract.air, "mass"),
@@ -229,8 +230,8 @@ def _volume_words(tract: Tract) -> list[Sentence]:
     return said
 
 
-def coupler_sentences(couplers: Sequence[Coupler]) -> list[Sentence]:
-    """What pulls at the couplers, pipes alike in one sentence; then those that nobody rated."""
+def coupler_sentences(couplers: Sequence[Coupler], when: str = "") -> list[Sentence]:
+    """What pulls at the couplers, pipes alike in one sentence; then those that nobody rated.  `when`: of that pull."""
     alike: dict[tuple[float, float, float | None], list[str]] = {}
     for found in couplers:
         alike.setdefault((round(found.force, 3), round(found.gauge, 1), found.rating), []).append(found.part)
@@ -241,7 +242,7 @@ def coupler_sentences(couplers: Sequence[Coupler]) -> list[Sentence]:
             "force": Quantity(force, "force"),
             "gauge": Quantity(gauge, "pressure_gauge"),
         }
-        text = "{parts}: {gauge} pulls at each coupler with {force}"
+        text = "{parts}: {gauge} pulls at each coupler with {force}" + when
         if rating is None:
             said.append(Sentence(text + ".", values))
             continue
@@ -253,7 +254,12 @@ def coupler_sentences(couplers: Sequence[Coupler]) -> list[Sentence]:
         said.append(Sentence(start + text + ", {left} " + where + " the {rating} it is rated for.", values))
     unrated = [found.part for found in couplers if found.rating is None]
     if unrated:
-        said.append(Sentence("No coupler_rating is given for {parts}: not checked.", {"parts": listed(unrated)}))
+        said.append(
+            Sentence(
+                "What the couplers of {parts} are rated for was not given (coupler_rating): not checked.",
+                {"parts": listed(unrated)},
+            )
+        )
     return said
 
 

@@ -297,7 +297,7 @@ def _judge_spread(forecast: Forecast, spec: LimitSpec) -> LimitResult:
     found = [
         (share, subject)
         for share, subject in (
-            (temperature_spread(forecast, forecast.intake), "the repeats' peaks over ambient"),
+            (temperature_spread(forecast, forecast.intake), "the repeats' peaks over the air outside"),
             (power_spread(forecast), "the repeats' mean powers"),
         )
         if share is not None

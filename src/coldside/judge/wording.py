@@ -27,6 +27,7 @@ ORDINALS = (
     "eleventh",
     "twelfth",
 )
+WATER_WEIGHT = 998.0 * 9.80665  # Pa for a metre of water at 20 degC
 DIFFERENCE_WORD = {"si": "K", "us": "degF"}  # in a sentence that says over, under or warmer, "rise" would be said twice
 
 
@@ -80,7 +81,7 @@ def shown(quantity: Quantity, system: str = "si") -> str:
     Temperatures and differences are rounded to whole degrees unless `digits` says more, since a forecast
     knows no tenths; a difference that rounds to nothing reads "less than 1 K".  `clock` is minutes and
     seconds into the session, `time` a duration, `share` percent, `points` a difference of percents,
-    `boost_difference` a pressure in two digits.
+    `boost_difference` a pressure in two digits, `head` in "us" in psi of water too.
     Every other kind goes through `units.show`.
     """
     value, kind, digits = quantity.value, quantity.kind, quantity.digits
@@ -106,6 +107,8 @@ def shown(quantity: Quantity, system: str = "si") -> str:
         label, from_si = units.UNIT[("pressure_difference", system)]
         scaled = from_si(value)
         return f"{scaled:.0f} {label}" if abs(scaled) >= 9.95 else f"{_plain(scaled, 1)} {label}"
+    if kind == "head" and system == "us":  # what pumps are sold by stands beside it
+        return f"{units.show(value, kind, system)} ({units.show(value * WATER_WEIGHT, 'pressure_difference', system)})"
     return units.show(value, kind, system)
 
 

@@ -154,7 +154,7 @@ class Cases:
             case.learn(forecast, judged(forecast, asked), asked)
         report.piece("changes", 1)
         if asked.consistency is None:
-            stage = within(0.85, 0.98, "how alike its runs are")
+            stage = within(0.85, 0.98, "repeat for repeat")
             asked = replace(asked, consistency=consistency(forecast, progress=stage))
             case.learn(forecast, judged(forecast, asked), asked)
         report.piece("consistency", 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -73,7 +74,7 @@ def extrapolated(plant: Plant, solution: Solution, state: ChargeState) -> list[s
     if _longest_run(slow) * plant.arrays.step > SPOOLING:
         found.append(
             f"{plant.charge.compressor_name} ran below the compressor map's lowest speed line in boost "
-            f"for {np.count_nonzero(slow) * plant.arrays.step:.1f} s: that line was carried down by the fan law"
+            f"for {np.count_nonzero(slow) * plant.arrays.step:.1f} s: what is below it is an estimate"
         )
     found.extend(_charge_missed(plant, solution, state))
     found.extend(_cells_missed(plant, solution))
@@ -147,8 +148,27 @@ def _surfaces_left(plant: Plant, solution: Solution) -> list[str]:
         rating = rate(spec, coolant)
         assert isinstance(rating, SizedRating)
         one, two = (float(np.median(np.abs(solution.streams[some, p, 2]))) for p in mine)
-        found += [f"{name}: {words}" for words in rating.extrapolated(one, two, T, coolant)]
+        found += [f"{name}: {_measured_at(words)}" for words in rating.extrapolated(one, two, T, coolant)]
     return found
+
+
+def _measured_at(words: str) -> str:
+    """ "tube fins, Re = 66 is below 120, the range of its source" for one who builds cars."""
+    found = _OUTSIDE.match(words)
+    if found is None:
+        return words
+    value, bound = float(found["value"]), float(found["bound"])
+    if found["number"] != "Re" or min(value, bound) <= 0.0:
+        return (
+            f"{found['surface']}, its formula was not measured with a liquid so {'thin' if value < bound else 'thick'}"
+        )
+    times, how = (bound / value, "slower") if value < bound else (value / bound, "faster")
+    return f"{found['surface']}, the flow through it is {times:.2g} times {how} than its formula was measured at"
+
+
+_OUTSIDE = re.compile(
+    r"(?P<surface>.*), (?P<number>Re|Pr) = (?P<value>\S+) is (?:below|above) (?P<bound>[^\s,]+), the range"
+)
 
 
 def _as_tabulated(plant: Plant, loop: int, T: np.ndarray) -> np.ndarray:

@@ -30,14 +30,19 @@ FIGURES = {  # figure of a band -> words and kind of unit; "*" stands for a loop
     "sensor_max": ("intake sensor, highest in boost", "temperature"),
     "coolant_max.*": ("coolant of loop *, highest into the cores", "temperature"),
     "power_mean": ("power, mean in boost", "power"),
-    "spread_temperature": ("spread of the repeats' peaks over ambient", "share"),
-    "spread_power": ("spread of the repeats' mean power", "share"),
+    "spread_temperature": ("from repeat to repeat, the hottest over ambient differs by", "share"),
+    "spread_power": ("from repeat to repeat, the mean power differs by", "share"),
     "seconds_over.*": ("time over the limit on the *", "time"),
 }
-MEANING = (
-    "Likely: four draws in five of every value with a known +- fall in it. What the model itself leaves out is not in "
-    "it."
-)
+MEANING = "Likely: four of five of them fall in it. What the model itself leaves out is not in it."
+
+
+HEADINGS = {"how alike its runs are": "Repeat for repeat"}
+
+
+def heading(title: str) -> str:
+    """A section's title as it is printed."""
+    return HEADINGS.get(title, title[:1].upper() + title[1:])
 
 
 @dataclass(frozen=True)
@@ -114,7 +119,7 @@ def _how_sure(bands: Bands, limits: Sequence[LimitResult], system: str) -> Secti
         if words:
             low, middle, high = (_say(value, kind, system) for value in band)
             rows.append((words, low, middle, high))
-    count = f"From {bands.draws} draws of {len(bands.inputs)} uncertain values."
+    count = f"From {bands.draws} runs with {len(bands.inputs)} uncertain values varied within their +-."
     failed = f" {len(bands.failed)} more found no balance and are left out." if bands.failed else ""
     above = [sentence.words(system) for sentence in influence_words(by_regression(bands), bands.inputs)]
     heads = ("figure", "one in ten below", "middle", "one in ten above")

@@ -389,7 +389,7 @@ def _response_rows(found: Comparison, system: str) -> list[Row]:
         _row(
             found,
             "Charge air between compressor and engine",
-            lambda entry: show(entry.inventory.charge_volume, "volume", system),
+            lambda entry: show(entry.inventory.charge_volume, "air_volume", system),
             "charge_volume",
         ),
         _row(found, "Time to boost that filling it takes, by the engine's whole air flow", fill),

@@ -139,7 +139,7 @@ RECIPES: tuple[Recipe, ...] = (
         },
     ),
     Recipe(
-        r"before/hottest lane of (?P<part>.+)",
+        r"before/hottest charge out of (?P<part>.+)",
         "A core is cut into lanes along the charge; the lane where the coolant or cooling air arrives last is the"
         " hottest. At the hottest moment.",
         PAST_WALLS[:2],
@@ -402,7 +402,7 @@ RECIPES: tuple[Recipe, ...] = (
     ),
     Recipe(
         "answers/why",
-        "Told from the tables of this forecast: the limit broken first or nearest, the moment, the longest rung of the"
+        "Told from the tables of this forecast: the limit broken first or nearest, the moment, the largest step of the"
         " ladder, what is stored and picked up, and which repeat is worst. Nothing is reckoned for it alone.",
         RUNGS,
         ("Own",),

@@ -150,7 +150,7 @@ RECIPES: tuple[Recipe, ...] = (
         sized=True,
     ),
     Recipe(
-        "limits/spread|sure/spread of the repeats' peaks over ambient|sure/spread of the repeats' mean power",
+        "limits/spread|sure/from repeat to repeat, (?:the hottest over ambient|the mean power) differs by",
         "How unlike the repeats are: of the peaks of the intake over ambient, and of the mean powers in boost; the"
         " limit is held against the larger of the two.",
         (SPREAD,),

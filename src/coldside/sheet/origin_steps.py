@@ -142,7 +142,7 @@ def _air(seen: Seen) -> list[Step]:
 def _fuel(seen: Seen) -> list[Step]:
     forecast, spec = seen.forecast, seen.forecast.build.engine
     at = int(np.argmax(forecast.fuel_flow))
-    found = [*_engine(seen, at), ("fuel flow", show(float(forecast.fuel_flow[at]), "mass_flow", seen.system))]
+    found = [*_engine(seen, at), ("fuel flow", show(float(forecast.fuel_flow[at]), "fuel_flow", seen.system))]
     lam = float(engine.mixture(spec, forecast.plenum_pressure[at] / forecast.demand.ambient_pressure, True))
     stoichiometric = fuels.fuel(spec.fuel).stoichiometric
     return [*found, ("lambda, and stoichiometric ratio", f"{lam:.2f}, {stoichiometric:.2f} kg of air to 1 kg")]
@@ -151,7 +151,7 @@ def _fuel(seen: Seen) -> list[Step]:
 def _power(seen: Seen) -> list[Step]:
     forecast = seen.forecast
     at = int(np.argmax(forecast.power))
-    found = [*_engine(seen, at), ("fuel flow", show(float(forecast.fuel_flow[at]), "mass_flow", seen.system))]
+    found = [*_engine(seen, at), ("fuel flow", show(float(forecast.fuel_flow[at]), "fuel_flow", seen.system))]
     cold = show(float(forecast.power_at_ambient[at]), "power", seen.system)
     found.append(("power", show(float(forecast.power[at]), "power", seen.system)))
     return [*found, ("with the charge at ambient temperature", cold)]

@@ -303,13 +303,13 @@ RUNG = (
     "One step on the way from the charge in the cores to ambient, at the hottest moment; weighted by the heat there. "
 )
 RUNGS = (
-    ("drop = T_warmer - T_colder", "of this rung"),
+    ("drop = T_warmer - T_colder", "of this step"),
     ("resistance = drop / Q", "with the heat of the cores"),
     ("share = drop / (T_charge - T_ambient)", "of the whole way"),
 )
 OF_RUNG = {
     "drop": "drop of temperature",
-    "resistance": "resistance of the rung",
+    "resistance": "resistance of the step",
     "share": "its share",
     "T_warmer": "mean temperature before it, weighted by heat",
     "T_colder": "the same behind it",

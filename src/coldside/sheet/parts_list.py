@@ -10,7 +10,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from coldside.build.describing import shown_as
 from coldside.build.model import Given, names_on
+from coldside.build.values import is_flat
+from coldside.judge.wording import Quantity, shown
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import ExchangerSpec
 from coldside.parts.fields import Field
@@ -114,7 +117,6 @@ WORDS = {  # key in words -> how it is said; the words that go without saying
     "ice_form": ("{} ice", ()),
     "spray_when": ("spray: {}", ()),
 }
-HEATS = ("heat", "bench_heat", "bench2_heat")  # keys whose power is heat
 LONGEST_TOGETHER = 30  # characters, about what a phone's line holds
 UNUSED_AT_ZERO = ("spacer", "ice", "charge_bypass")
 MOST_POINTS = 8  # of a curve that are told one by one
@@ -184,7 +186,9 @@ def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
         elif attribute.name in SIZES and isinstance(value, int | float | Pressure) and not isinstance(value, bool):
             if (attribute.name == "covers" and value == 1.0) or (attribute.name in UNUSED_AT_ZERO and value == 0.0):
                 continue
-            found.append(f"{SIZES[attribute.name]} {show(value, _shown_as(attribute.name, meta.kind), system)}{star}")
+            words = show(value, shown_as(attribute.name, meta.kind), system)
+            words = shown(Quantity(float(value), "head"), system) if attribute.name == "npsh_required" else words  # type: ignore[arg-type]
+            found.append(f"{SIZES[attribute.name]} {words}{star}")
         elif attribute.name == "bleed" and value:
             found.append("bleed here")
     if isinstance(spec, CompressorSpec):
@@ -197,10 +201,13 @@ def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
 
 def _curve_words(curve: tuple[tuple[float, Any], ...], kinds: tuple[str, str], system: str, points: int = 2) -> str:
     """A curve by its points where there are no more than `points`, else by its ends."""
+    if is_flat(curve):
+        return f"{show(curve[0][1], kinds[1], system)} at every engine speed"
     told = []
     for x, y in curve if 2 < len(curve) <= points else (curve[0], curve[-1]):
         # a curve up to a power is a chiller's: heat
         rise = "nothing" if y == 0.0 else show(y, "heat" if kinds[1] == "power" else kinds[1], system)
+        rise = shown(Quantity(y, "head"), system) if kinds[1] == "head" and y else rise
         told.append(f"{rise} at " + ("no flow" if x == 0.0 and "flow" in kinds[0] else show(x, kinds[0], system)))
     return ", ".join(told) if len(told) > 2 else "curve from " + " to ".join(told)
 
@@ -262,25 +269,22 @@ def _owner(forecast: Forecast, owner: str) -> tuple[str, str]:
 def given_words(forecast: Forecast, key: str, value: Given, system: str) -> str:
     """A value of a build's or session's key in the sheet's units with its +-; words stay as they are."""
     meta = _field_of(forecast, key)
-    kind = _shown_as(key.rpartition(".")[2], "" if meta is None else meta.kind)
+    kind = shown_as(key.rpartition(".")[2], "" if meta is None else meta.kind)
     if isinstance(value.value, Control):
         return control_words(value.value, system)
     if meta is not None and meta.curve is not None and value.value:
         return _curve_words(value.value, meta.curve, system, points=MOST_POINTS)
     if isinstance(value.value, bool):
         return "yes" if value.value else "no"
-    if (kind not in KINDS and kind != "heat") or not isinstance(value.value, int | float | Pressure):
+    if (kind not in KINDS and kind not in ("heat", "air_volume", "engine_volume")) or not isinstance(
+        value.value, int | float | Pressure
+    ):
         return retold(value.text, system)
     words = show(value.value, kind, system)
     if value.sd is None or isinstance(value.value, Pressure):
         return words
     spread = show(value.sd, "temperature_difference" if kind == "temperature" else kind, system)
     return f"{words} +- {spread.removesuffix(' rise')}"
-
-
-def _shown_as(key: str, kind: str) -> str:
-    """The kind that a key's value is shown as: a power that is heat reads in heat's unit."""
-    return "heat" if kind == "power" and key in HEATS else kind
 
 
 def _field_of(forecast: Forecast, key: str) -> Field | None:

@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from coldside import sources
+from coldside.judge.heat import step_words
 from coldside.judge.run_times import run_rows, run_sentences
 from coldside.judge.verdict import Verdict, label_at
 from coldside.judge.wording import Range
 from coldside.judge.workshop import workshop
 from coldside.plant.results import Forecast
 from coldside.sheet import parts_list, tables
-from coldside.sheet.asked import Asked, Section
+from coldside.sheet.asked import Asked, Section, heading
 from coldside.sheet.equation import equation_html, letter_html
 from coldside.sheet.figures import RESISTANCE_UNIT, bar, time_chart
 from coldside.sheet.html import bullets, grid, titled, told
@@ -93,7 +94,7 @@ def answer(one: Section, opens: Opens | None = None) -> str:
     names = [_named(opens, f"sure/{row[0]}", row[0]) for row in one.rows]
     table = grid(one.heads, one.rows, looks="stack", names=names) if one.rows else ""
     inner = bullets(one.sentences) + table + _below(opens, f"answers/{one.title}")
-    return titled(one.title[:1].upper() + one.title[1:], inner)
+    return titled(heading(one.title), inner)
 
 
 def reasons(verdict: Verdict, system: str, opens: Opens | None = None) -> str:
@@ -202,16 +203,16 @@ def heat_balance(forecast: Forecast, system: str, opens: Opens | None = None) ->
         return titled("Where the heat went", ledger)
     low, high, unit = min(r[1] for r in rungs), max(r[1] for r in rungs), told(RESISTANCE_UNIT[system])
     steps = "".join(
-        f'<tr><th scope="row">{_named(opens, f"ladder/{name}", name)}</th>'
+        f'<tr><th scope="row">{_named(opens, f"ladder/{name}", step_words(name))}</th>'
         f'<td class="b">{bar(drop, low, high, words)}</td>'
         f'<td class="n" data-l="drop">{told(words)}</td>'
         f'<td class="n" data-l="share">{told(share)}</td><td class="n" data-l="{unit}">{told(k)}</td></tr>'
         for name, drop, words, k, share in rungs
     )
     ladder = (
-        "<p>From the charge in the cores to ambient, at the hottest moment. The longest rung is where a change can do"
+        "<p>From the charge in the cores to ambient, at the hottest moment. The largest step is where a change can do"
         " most, if it can be changed.</p>"
-        '<table class="stack"><thead><tr><th scope="col">rung</th><th scope="col">drop</th>'
+        '<table class="stack"><thead><tr><th scope="col">step</th><th scope="col">drop</th>'
         '<th scope="col"></th><th scope="col">share</th>'
         f'<th scope="col" class="whole">resistance,<br/>{unit}</th></tr></thead><tbody>{steps}</tbody></table>'
     )

@@ -125,7 +125,7 @@ def key_figures(forecast: Forecast, system: str) -> list[tuple[str, tuple[str, s
         rows.append((f"coolant of loop {loop}{where}", temperatures(trace, "temperature")))
     rows.append(("power", flows(forecast.power, "power")))
     rows.append(("air flow", flows(forecast.charge_flow, "mass_flow")))
-    rows.append(("fuel flow", flows(forecast.fuel_flow, "mass_flow")))
+    rows.append(("fuel flow", flows(forecast.fuel_flow, "fuel_flow")))
     rows.append(("heat taken by the cores", flows(forecast.heat_rejected, "heat")))
     for loop, trace in forecast.coolant_flow.items():
         rows.append((f"coolant flow of loop {loop}", flows(trace, "volume_flow")))
@@ -173,7 +173,7 @@ def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, st
     rows = [
         (
             "fuel flow at its highest",
-            show(fuel.peak, "mass_flow", system),
+            show(fuel.peak, "fuel_flow", system),
             f"{engine.fuel}, for {show(fuel.air, 'mass_flow', system)} of air",
         )
     ]
@@ -181,9 +181,9 @@ def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, st
         meaning = "its capacity was not given, so it is not checked"
     else:
         meaning = (
-            f"{100 * fuel.used:.0f} % of the {show(engine.injector_capacity, 'mass_flow', system)} that one passes"
+            f"{100 * fuel.used:.0f} % of the {show(engine.injector_capacity, 'fuel_flow', system)} that one passes"
         )
-    rows.append((f"from each of {fuel.injectors} injectors", show(fuel.per_injector, "mass_flow", system), meaning))
+    rows.append((f"from each of {fuel.injectors} injectors", show(fuel.per_injector, "fuel_flow", system), meaning))
     at = at_full_flow(forecast)
     loss = float(forecast.compressor_out_pressure[at] - forecast.plenum_pressure[at])
     share = loss / float(forecast.compressor_out_pressure[at])
@@ -200,7 +200,9 @@ def before_full_load(forecast: Forecast, system: str) -> list[tuple[str, str, st
     )
     rows.append(("compressor outlet", f"{ratio:.2f} times ambient", f"for {plenum} in the plenum"))
     power = power_kept(forecast)
-    mean = "" if power.mean_boost is None else f"{show(power.mean_boost, 'power', system)} on average in boost"
+    mean = (
+        "" if power.mean_boost is None else f"{show(power.mean_boost, 'power', system)} averaged over all time in boost"
+    )
     rows.append(("power at its highest", show(power.peak, "power", system), mean))
     return rows + _tract_rows(forecast, system) + _lane_rows(forecast, system) + _suction_rows(forecast, system)
 
@@ -230,6 +232,7 @@ def _tract_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
             meaning += f"; its couplers are rated for {show(pull.rating, 'pressure_gauge', system)}"
         rows.append(("largest pull at a coupler", show(pull.force, "force", system), meaning))
     lost = leak(forecast)
+        meaning += "; the most of this session"
     if lost is not None:
         meaning = f"{100 * lost.share:.1f} % of the air flow, by the tract's pressure-decay test"
         rows.append(("leak of the charge tract, highest", show(lost.flow, "mass_flow", system), meaning))
@@ -242,9 +245,9 @@ def _lane_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
     for core, (hottest, mean, coldest) in forecast.face_spread.items():
         if hottest - mean < LANES_ALIKE:
             continue
-        meaning = f"{say(mean, 'temperature', system)} on average, {say(coldest, 'temperature', system)} in the coldest"
+        meaning = f"{say(mean, 'temperature', system)} on average, {say(coldest, 'temperature', system)} where coldest"
         rows.append(
-            (f"hottest lane of {core}", say(hottest, "temperature", system), meaning + ", at the hottest moment")
+            (f"hottest charge out of {core}", say(hottest, "temperature", system), meaning + ", at the hottest moment")
         )
     return rows
 
@@ -256,7 +259,9 @@ def _suction_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]
         hot = say(found.hottest, "temperature", system)
         for inlet in found.inlets:
             if inlet.required is not None:
-                left, need = (show(value, "head", system) for value in (max(inlet.available, 0.0), inlet.required))
+                left, need = (
+                    shown(Quantity(value, "head"), system) for value in (max(inlet.available, 0.0), inlet.required)
+                )
                 rows.append((f"suction head of {inlet.pump}, least", left, f"needs {need}; coolant at {hot}"))
     return rows
 

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from coldside.judge.coolant import point_cautions, serves_core
+from coldside.judge.heat import step_words
 from coldside.judge.pressures import belts
 from coldside.judge.run_times import run_rows, run_sentences
 from coldside.judge.verdict import Verdict
@@ -21,7 +22,7 @@ from coldside.judge.wording import Range
 from coldside.plant.charge import StageState
 from coldside.plant.results import Forecast, Point
 from coldside.sheet import tables
-from coldside.sheet.asked import NOTHING, Asked
+from coldside.sheet.asked import NOTHING, Asked, heading
 from coldside.sheet.ribbon_narrow import ribbon_text
 from coldside.sheet.scale import keep_units
 from coldside.units import retold, show
@@ -69,7 +70,7 @@ def forecast_text(
         for reason in reasons:
             page.item(reason)
     for section in asked.sections(verdict.limits, system):
-        page.head(section.title)
+        page.head(heading(section.title))
         for words in section.sentences:
             page.item(words)
         if section.rows:
@@ -120,7 +121,7 @@ def _heat(page: _Page, forecast: Forecast, system: str) -> None:
     if rungs:
         page.head("what holds it back, charge to ambient")
         most = max(abs(r[1]) for r in rungs)
-        page.bars([(name, drop / most, f"{words}, {share}") for name, drop, words, _, share in rungs])
+        page.bars([(step_words(name), drop / most, f"{words}, {share}") for name, drop, words, _, share in rungs])
 
 
 def _trust(page: _Page, forecast: Forecast, system: str) -> None:
@@ -178,8 +179,8 @@ def _point_charge(point: Point, system: str) -> list[tuple[str, str]]:
         ("charge loss", loss),
         ("charge density", density),
         ("heat rejected", show(point.heat_rejected, "heat", system)),
-        ("fuel flow", show(point.fuel_flow, "mass_flow", system)),
-        ("per injector", show(point.fuel_flow_per_injector, "mass_flow", system)),
+        ("fuel flow", show(point.fuel_flow, "fuel_flow", system)),
+        ("per injector", show(point.fuel_flow_per_injector, "fuel_flow", system)),
     ]
     if point.exhaust_pressure is not None and np.isfinite(point.exhaust_pressure):
         times = f", {point.exhaust_pressure / point.plenum_pressure:.2f} times the plenum's"
