@@ -28,24 +28,10 @@ from coldside.page.codec import MAGIC, decode, digest, encode
 from coldside.sheet.answer import Wanted, answer
 from coldside.sheet.render import sheet_html
 from coldside.units import Pressure
+from page.short import TWO_PULLS
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 BUILDS = [file for file in sorted(EXAMPLES.rglob("*.toml")) if "coldside.build/1" in file.read_text("utf-8")]
-SHORT = """
-schema = "coldside.session/1"
-name = "Two short pulls"
-[ambient]
-temperature = "31 degC"
-[[phases]]
-kind = "pull"
-on = "dyno"
-from = "3200 rpm"
-to = "6400 rpm"
-duration = "9 s"
-gear = 4
-repeat = 2
-rest = "20 s"
-"""
 
 
 def alike(a: Any, b: Any) -> bool:
@@ -131,7 +117,7 @@ def check_reopened(build: Build, session: Session, wanted: Wanted) -> None:
 
 @pytest.mark.parametrize("file", BUILDS, ids=lambda file: f"{file.parent.name}-{file.stem}")
 def test_a_reopened_forecast_gives_the_same_sheet(file: Path) -> None:
-    check_reopened(load_build(file), read_session(SHORT, EXAMPLES / "sessions" / "short.toml"), Wanted())
+    check_reopened(load_build(file), read_session(TWO_PULLS, EXAMPLES / "sessions" / "short.toml"), Wanted())
 
 
 @pytest.mark.slow

@@ -15,29 +15,13 @@ from coldside.page.solving import Answer
 from coldside.page.store import Store
 from coldside.sheet.answer import answer
 from coldside.sheet.render import sheet_html
+from page.short import WITH_LIMIT
 from words.files import BUILD
-
-SESSION = """
-schema = "coldside.session/1"
-name = "One short pull"
-[ambient]
-temperature = "31 degC"
-[[phases]]
-kind = "pull"
-on = "dyno"
-from = "3200 rpm"
-to = "6400 rpm"
-duration = "9 s"
-gear = 4
-[[limits]]
-quantity = "intake"
-at_most = "20 degC"
-"""
 
 
 @pytest.fixture(scope="module")
 def solved() -> Answer:
-    return answer(read_build(BUILD, "car.toml"), read_session(SESSION, "day.toml"))
+    return answer(read_build(BUILD, "car.toml"), read_session(WITH_LIMIT, "day.toml"))
 
 
 def renamed(solved: Answer, name: str) -> Answer:
@@ -46,7 +30,7 @@ def renamed(solved: Answer, name: str) -> Answer:
 
 
 def test_a_kept_forecast_is_reopened_as_it_was(tmp_path: Path, solved: Answer) -> None:
-    texts = {"car.toml": BUILD, "day.toml": SESSION}
+    texts = {"car.toml": BUILD, "day.toml": WITH_LIMIT}
     kept = Kept(Store(tmp_path / "coldside.db"), clock=lambda: 5.0)
     new = kept.keep(*solved, texts, {"chart si": "<svg/>"})
     assert kept.keep(*solved, texts, {"chart si": "<svg/>"}) == new  # not twice

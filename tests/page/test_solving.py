@@ -17,22 +17,10 @@ from coldside.page.solving import Solver, check_build, check_session
 from coldside.plant.forecast import simulate
 from coldside.sheet.answer import answer
 from coldside.sheet.render import sheet_html
+from page.short import ONE_PULL
 from words.files import BUILD, MAP, SESSION, spoiled
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
-SHORT = """
-schema = "coldside.session/1"
-name = "One short pull"
-[ambient]
-temperature = "31 degC"
-[[phases]]
-kind = "pull"
-on = "dyno"
-from = "3200 rpm"
-to = "6400 rpm"
-duration = "9 s"
-gear = 4
-"""
 
 
 def told(path: Path, load) -> list[str]:
@@ -95,7 +83,7 @@ def test_every_fault_has_its_key_and_line(tmp_path: Path) -> None:
 
 
 def test_sessions_too_with_the_loops_of_the_build(tmp_path: Path) -> None:
-    text = SHORT + '[[limits]]\nquantity = "coolant"\nloop = "hot"\nat_most = "50 degC"\n'
+    text = ONE_PULL + '[[limits]]\nquantity = "coolant"\nloop = "hot"\nat_most = "50 degC"\n'
     assert check_session(text, tmp_path / "day.toml")[1] == []
     (problem,) = check_session(text, tmp_path / "day.toml", ["charge"])[1]
     assert problem.where == "day.toml:15"
@@ -110,7 +98,7 @@ def test_a_file_that_is_named_lies_beside(tmp_path: Path) -> None:
     build, problems = solver.build(text, tmp_path / "car.toml")
     assert problems == []
     assert solver.build(text, tmp_path / "car.toml")[0] is build
-    session = read_session(SHORT, tmp_path / "day.toml")
+    session = read_session(ONE_PULL, tmp_path / "day.toml")
     before = solver.mark(build, session)
     (tmp_path / "map.csv").write_text(MAP + "\n")
     assert solver.mark(build, session) != before
@@ -123,7 +111,7 @@ def test_a_file_that_is_named_lies_beside(tmp_path: Path) -> None:
 # -- solving -----------------------------------------------------------------------------------------
 def test_the_whole_answer_is_the_commands(tmp_path: Path) -> None:
     build = load_build(EXAMPLES / "tern" / "water.toml")
-    session = read_session(SHORT, tmp_path / "day.toml")
+    session = read_session(ONE_PULL, tmp_path / "day.toml")
     solver, heard = Solver(), []
     assert solver.known(build, session) is None
     forecast, verdict, asked = solver.full(build, session, lambda share, words: heard.append((share, words)))
@@ -142,7 +130,7 @@ def test_the_whole_answer_is_the_commands(tmp_path: Path) -> None:
 
 
 def test_stopping_ends_the_work_and_leaves_nothing(tmp_path: Path) -> None:
-    build, session = load_build(EXAMPLES / "tern" / "water.toml"), read_session(SHORT, tmp_path / "day.toml")
+    build, session = load_build(EXAMPLES / "tern" / "water.toml"), read_session(ONE_PULL, tmp_path / "day.toml")
 
     def stop(_share: float, _words: str) -> None:
         raise KeyError
@@ -154,7 +142,7 @@ def test_stopping_ends_the_work_and_leaves_nothing(tmp_path: Path) -> None:
 
 
 def test_two_that_ask_at_once_are_given_one_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    build, session = load_build(EXAMPLES / "tern" / "water.toml"), read_session(SHORT, tmp_path / "day.toml")
+    build, session = load_build(EXAMPLES / "tern" / "water.toml"), read_session(ONE_PULL, tmp_path / "day.toml")
     begun, made = threading.Barrier(3), []
 
     def slow(*args: object) -> object:
@@ -198,7 +186,7 @@ def test_a_preview_is_near_and_says_what_it_is(build: str, session: str) -> None
 
 def test_a_refusal_names_files_not_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     build, _ = check_build(BUILD, tmp_path / "car.toml")
-    session = read_session(SHORT, tmp_path / "day.toml")
+    session = read_session(ONE_PULL, tmp_path / "day.toml")
     assert build is not None
 
     def refuse(*_: object, **__: object) -> None:
@@ -214,7 +202,7 @@ def test_a_refusal_names_files_not_folders(tmp_path: Path, monkeypatch: pytest.M
 
 
 def test_warming_leaves_a_preview(tmp_path: Path) -> None:
-    build, session = load_build(EXAMPLES / "tern" / "water.toml"), read_session(SHORT, tmp_path / "day.toml")
+    build, session = load_build(EXAMPLES / "tern" / "water.toml"), read_session(ONE_PULL, tmp_path / "day.toml")
     solver = Solver()
     solver.warm(build, session).join(120)
     assert solver.quick(build, session) is solver.quick(build, session)
