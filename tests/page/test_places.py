@@ -341,3 +341,81 @@ def test_the_air_may_change_by_readings(client):
     )
     assert state["problems"] == []
     assert 'temperature = "33 degC"' in client.get(f"/do/draft/text?file={SESSION}")["text"]
+
+
+# -- what is done with files -------------------------------------------------------------------------
+
+
+def test_files_are_renamed_copied_and_set_aside(client, folder):
+    before = (folder / BUILD).read_text()
+    assert client.post("/do/start/rename", file=BUILD, title='The "Tern"')["title"] == 'The "Tern"'
+    after = (folder / BUILD).read_text()
+    differs = [(a, b) for a, b in zip(before.splitlines(), after.splitlines(), strict=True) if a != b]
+    assert len(differs) == 1
+    assert 'The "Tern"' in text_of(client.page("/"))  # without the backslashes of the file
+    copied = client.post("/do/start/copy", file=BUILD, title="Second")["file"]
+    assert copied == "tern/second.toml"
+    assert load_build(folder / copied).name == "Second"
+    assert client.post("/do/start/copy", 400, file=BUILD, title=" ")["problems"]
+    client.post("/do/draft/put", file=copied, key="parts.tank.volume", value="9 L", kind="volume", was='"9.5 L"')
+    assert "not saved" in client.post("/do/start/remove", 400, file=copied)["problems"][0]["message"]
+    client.post("/do/draft/save", file=copied)
+    moved = client.post("/do/start/remove", file=copied)["moved"]
+    assert moved == "removed/tern-second.toml"
+    assert not (folder / copied).exists()
+    assert 'volume = "9 L"' in (folder / moved).read_text()
+    assert "Second" not in text_of(client.page("/"))
+    client.post("/do/start/remove", 400, file="../outside.toml")
+
+
+def test_a_kept_forecast_is_forgotten(client):
+    job = client.post("/do/verdict/start", build=BUILD, session=SESSION)["job"]
+    assert client.finish(job)["state"] == "done"
+    (entry,) = client.desk.kept.list()
+    assert f"kept={entry.id}" in client.page("/")
+    client.post("/do/start/forget", kept=entry.id)
+    assert client.desk.kept.list() == []
+    assert "kept=" not in client.page("/")
+
+
+def test_a_plain_boost_and_units_as_meant_are_taken(client):
+    client.post("/do/choose", name="units", value="us")
+    for key, kind, typed, held in (
+        ("engine.boost", "curve", "24 psi", 'boost = "24 psi"'),
+        ("engine.boost", "curve", "22", 'boost = "22 psi"'),
+        ("parts.tank.volume", "volume", "3 gal", 'volume = "3 US gal"'),
+        ("engine.volumetric_efficiency", "curve", "95 %", 'volumetric_efficiency = "95 %"'),
+    ):
+        state = client.post("/do/draft/put", file=BUILD, key=key, kind=kind, value=typed, was="*")
+        assert state["problems"] == [], typed
+        assert held in client.desk.drafts.open(BUILD).text
+    page = client.page(f"/build?{QUERY}&part=engine")
+    assert "= 146 in3" in text_of(page)
+    assert "US gal" not in text_of(page)[text_of(page).index("displacement") :][:200]
+
+
+def test_undo_passes_what_never_read(client):
+    for typed in ("10 L", "1", "11 bananas", "12 L"):
+        client.post("/do/draft/put", file=BUILD, key="parts.tank.volume", kind="volume", value=typed, was="*")
+        client.desk.drafts.clock = lambda at=client.desk.drafts.clock() + 5.0: at  # each a step of its own
+    client.post("/do/draft/undo", file=BUILD)
+    assert 'volume = "10 L"' in client.desk.drafts.open(BUILD).text
+    client.post("/do/draft/redo", file=BUILD)
+    assert 'volume = "12 L"' in client.desk.drafts.open(BUILD).text
+
+
+def test_a_verdict_of_what_does_not_read_leads_to_the_field(client):
+    client.post("/do/draft/put", file=BUILD, key="parts.tank.volume", kind="volume", value="9", was="*")
+    client.post("/do/draft/put", file=SESSION, key="phases.0.duration", kind="time", value="soon", was="*")
+    page = html.unescape(client.page(f"/verdict?{QUERY}"))
+    assert "part=tank&field=parts.tank.volume" in page
+    assert "field=phases.0.duration" in page
+    assert "What to change" not in page
+
+
+def test_a_quick_look_proposes_a_limit_as_the_command_does(client, folder):
+    (folder / SESSION).write_text(SHORT.partition("[[limits]]")[0])
+    made = client.post("/do/build/look", build=BUILD, session=SESSION)
+    words = made["headline"].replace("\u00a0", " ")
+    assert "No limit was given" in words
+    assert "your" not in words.partition("No limit")[0]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,6 +25,7 @@ KINDS = {  # what stands in a schema line -> what the page calls it
     "coldside.prices": "prices",
 }
 DEEPEST = 2  # folders
+REMOVED = "removed"  # folder of what was taken out of the lists
 MOST_FILES = 500
 _SCHEMA = re.compile(r'^\s*schema\s*=\s*"(coldside\.[a-z]+)/\d+"', re.MULTILINE)
 _NAME = re.compile(r'^\s*name\s*=\s*"((?:[^"\\\n]|\\.)*)"', re.MULTILINE)
@@ -61,7 +63,7 @@ class Project:
             if what is not None and kind in (None, what):
                 title = _NAME.search(text)
                 name = path.relative_to(self.folder).as_posix()
-                found.append(Entry(name, what, title[1] if title else path.stem))
+                found.append(Entry(name, what, _unquoted(title[1]) if title else path.stem))
         return found
 
     def path(self, name: str, *, new: bool = False, ending: str = ".toml") -> Path:
@@ -115,12 +117,31 @@ class Project:
             return tried
         raise BadInput("every name like this is taken", where=name)
 
+    def set_aside(self, name: str) -> str:
+        """Move a file into the folder of removed ones, where it is no longer listed.  Returns its name there."""
+        path = self.path(name)
+        stem = name.removesuffix(".toml").replace("/", "-")
+        for count in range(1, 1000):
+            target = f"{REMOVED}/{stem}{'' if count == 1 else f'-{count}'}.toml"
+            there = self.path(target, new=True)
+            if there.exists():
+                continue
+            _make_folder(there, target)
+            try:
+                path.rename(there)
+            except OSError as error:
+                raise BadInput(f"cannot be moved: {error.strerror or error}", where=name) from None
+            return target
+        raise BadInput("every name like this is taken among the removed ones", where=name)
+
     def _files(self) -> list[Path]:
         """TOML files at most two folders deep, in order; hidden folders and links out of the folder are not entered."""
         found: list[Path] = []
         for top, folders, files in os.walk(self.folder):
             depth = len(Path(top).relative_to(self.folder).parts)
-            folders[:] = sorted(f for f in folders if not f.startswith((".", "_"))) if depth < DEEPEST else []
+            shut = (REMOVED,) if depth == 0 else ()
+            open_ = sorted(f for f in folders if not f.startswith((".", "_")) and f not in shut)
+            folders[:] = open_ if depth < DEEPEST else []
             found += [Path(top, file) for file in sorted(files) if file.endswith(".toml")]
             if len(found) > MOST_FILES:
                 break
@@ -132,6 +153,14 @@ class Project:
             return path.resolve().is_relative_to(self.folder)
         except (OSError, RuntimeError):  # links that lead to each other
             return False
+
+
+def _unquoted(text: str) -> str:
+    """What stands between the quotes of a TOML text, as it is meant."""
+    try:
+        return str(tomllib.loads(f'text = "{text}"')["text"])
+    except ValueError:
+        return text
 
 
 def _make_folder(path: Path, name: str) -> None:

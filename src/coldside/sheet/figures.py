@@ -32,11 +32,11 @@ SIZE = 12.0  # px, words in charts
 
 _LIGHT = (
     "--ink:#20262b;--soft:#5c666e;--rule:#d8d4c8;--gas:#20262b;--sensor:#6b5a2b;--hot:#9a3412;--cool:#2f7f86;--tank:#6aa3a6;"
-    "--band:#efece2;--paper:#fbfaf6"
+    "--band:#eae5d5;--paper:#fbfaf6"
 )
 _DARK = (
     "--ink:#e9e4d8;--soft:#a7abaa;--rule:#3a3f41;--gas:#f3efe4;--sensor:#cdb673;--hot:#f2a65a;--cool:#58b3ba;--tank:#8fc9cc;"
-    "--band:#24282a;--paper:#191c1e"
+    "--band:#2f3639;--paper:#191c1e"
 )
 _RULES = (
     f".ch text{{font-family:{FONT};font-size:12px;fill:var(--soft)}}.ch .k{{fill:var(--ink);font-weight:600}}"
@@ -273,7 +273,7 @@ class _Chart:
             if x1 - x0 > 0.4:
                 self.pieces.append(
                     f'<rect x="{x0:.1f}" y="{top:.1f}" width="{x1 - x0:.1f}" height="{bottom - top:.1f}" class="band"'
-                    ' fill="#efece2"/>'
+                    ' fill="#eae5d5"/>'
                 )
 
     def phases(self, y: float) -> None:

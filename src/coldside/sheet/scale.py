@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 STEPS = 20  # colours on each slope
 LIGHT = (("#c8d9d7", "#8cb6b7", "#2f7f86"), ("#cc7d2d", "#96401f", "#431409"))
-DARK = (("#4a5f63", "#3f7077", "#58b3ba"), ("#d98a34", "#f0b873", "#fff1dc"))
+DARK = (("#4a5f63", "#3f7077", "#58b3ba"), ("#b5702a", "#e0622f", "#ff7355"))
 WIDEST = 32.0  # px, the widest ribbon
 WIDTH_POWER = 0.4
 FONT = "'Source Sans 3','Segoe UI','Helvetica Neue',Helvetica,Arial,'Liberation Sans',sans-serif"

@@ -138,6 +138,8 @@ def _about(spec: type | None) -> str:
         return ""
     words = (spec.__doc__ or "").strip().split("\n\n")[0].replace("\n", " ")
     words = " ".join(words.split()).partition("`: ")[2]
+    if "`" in words:  # of the file's form, not of the part
+        return ""
     return words[:1].upper() + words[1:]
 
 

@@ -1,6 +1,6 @@
 """The start: what is in the folder, the demo cars, and the choice of units and look.
 
-Here: `show`, `copy_demo`, `choose`.
+Here: `show`, `copy_demo`, `bring`, `choose`; `rename`, `copy`, `remove` of a file, `forget` of a kept forecast.
 """
 
 from __future__ import annotations
@@ -14,8 +14,10 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from coldside.build.document import LARGEST_FILE, read_text, scan
+from coldside.build.editing import set_value
 from coldside.errors import BadInput
 from coldside.page.kept import Entry
+from coldside.page.project import file_name
 from coldside.page.shell import LOOKS, SYSTEMS, Ask, carried, done, render, seen
 from coldside.resources import examples_folder
 
@@ -71,6 +73,51 @@ def copy_demo(ask: Ask) -> Mapping[str, Any]:
     return {"copied": made}
 
 
+def rename(ask: Ask) -> Mapping[str, Any]:
+    """Give a car, a session or a brief another name; its file keeps its own."""
+    name, title = ask.text("file"), _title(ask)
+    _all_saved(ask, name)
+    ask.desk.drafts.edit(name, "name", lambda text: set_value(text, "name", title))
+    ask.desk.drafts.save(name)
+    return {"title": title}
+
+
+def copy(ask: Ask) -> Mapping[str, Any]:
+    """A copy of a file as it is in the editor, under another name, beside it."""
+    name, title = ask.text("file"), _title(ask)
+    text = set_value(ask.desk.drafts.open(name).text, "name", title)
+    folder = name.rpartition("/")[0]
+    new = file_name(title)
+    return {"file": ask.desk.project.create(f"{folder}/{new}" if folder else new, text)}
+
+
+def remove(ask: Ask) -> Mapping[str, Any]:
+    """Take a file out of the lists: it is moved into a folder of removed ones, not deleted."""
+    name = ask.text("file")
+    _all_saved(ask, name)
+    moved = ask.desk.project.set_aside(name)
+    ask.desk.drafts.forget(name)
+    return {"moved": moved}
+
+
+def forget(ask: Ask) -> Mapping[str, Any]:
+    """Throw a kept forecast away."""
+    ask.desk.kept.forget(int(ask.number("kept")))
+    return {}
+
+
+def _title(ask: Ask) -> str:
+    title = ask.text("title").strip()
+    if not title:
+        raise BadInput("it needs a name")
+    return title
+
+
+def _all_saved(ask: Ask, name: str) -> None:
+    if ask.desk.drafts.open(name).dirty:
+        raise BadInput("has changes not saved yet: save it first, or go back to the file", where=name)
+
+
 def bring(ask: Ask) -> Mapping[str, Any]:
     """Take one file from elsewhere on this machine into the folder; a name that is taken gets a number."""
     name, text = ask.text("name"), ask.text("text")
@@ -97,4 +144,8 @@ ROUTES: list[Route] = [
     done("/do/copy-demo", copy_demo),
     done("/do/choose", choose),
     done("/do/bring", bring),
+    done("/do/start/rename", rename),
+    done("/do/start/copy", copy),
+    done("/do/start/remove", remove),
+    done("/do/start/forget", forget),
 ]

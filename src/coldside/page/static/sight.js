@@ -87,7 +87,7 @@ export class Sight {
       if (!line) {
         line = document.createElementNS("http://www.w3.org/2000/svg", "path");
         line.setAttribute("class", "cursor");
-        svg.append(line);
+        svg.insertBefore(line, [...svg.children].find((one) => one.matches("text") || one.querySelector("text")) ?? null); // behind words
       }
       const inside = this.time >= t0 && this.time <= t1;
       const x = x0 + ((x1 - x0) * (this.time - t0)) / Math.max(t1 - t0, 1e-9);

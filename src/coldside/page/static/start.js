@@ -35,3 +35,41 @@ bring.addEventListener("change", async () => {
   bring.value = "";
   document.getElementById("brought").textContent = made.length ? `Brought in: ${made.join(", ")}` : "";
 });
+
+for (const form of document.querySelectorAll(".manage form")) {
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const item = form.closest("li");
+    const told = item.querySelector(".manage-told");
+    const file = form.dataset.file;
+    const what = event.submitter?.dataset.do ?? "rename";
+    told.className = "manage-told";
+    try {
+      const made = await post(`/do/start/${what}`, { file, title: form.querySelector("input").value });
+      if (what === "rename") {
+        item.querySelector("a").textContent = made.title;
+        told.textContent = "renamed";
+      } else if (what === "remove") {
+        for (const one of item.querySelectorAll("a, .manage")) one.remove();
+        told.textContent = `was moved to ${made.moved} in this folder; move it back by hand to have it again`;
+      } else {
+        told.textContent = `copied as ${made.file}`;
+        setTimeout(() => location.reload(), 900);
+      }
+    } catch (error) {
+      told.className = "manage-told problem";
+      told.textContent = error.message;
+    }
+  });
+}
+
+for (const button of document.querySelectorAll("[data-forget]")) {
+  button.addEventListener("click", async () => {
+    try {
+      await post("/do/start/forget", { kept: Number(button.dataset.forget) });
+      button.closest("li").remove();
+    } catch (error) {
+      say(error);
+    }
+  });
+}
