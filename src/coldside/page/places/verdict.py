@@ -95,8 +95,8 @@ def _number(text: str) -> int:
 
 
 def state(ask: Ask) -> Mapping[str, Any]:
-    """How far a job is; waits for news after `after`."""
-    job = ask.desk.jobs.get(ask.one("id"), after=int(number_of(ask, "after")), timeout=5.0)  # s; a browser keeps six requests open
+    """How far a job is; waits for news after `after`, not long: a browser has six requests at once for all its tabs."""
+    job = ask.desk.jobs.get(ask.one("id"), after=int(number_of(ask, "after")), timeout=5.0)
     known = set(job.pieces)
     pieces = {n: sum(s in known for s in stages) for n, stages in KNOWN_BY.items() if known & set(stages)}
     return job_json(job, ask.system) | {"pieces": pieces if job.kind == "verdict" else dict.fromkeys(job.pieces, 1)}
