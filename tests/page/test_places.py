@@ -7,6 +7,7 @@ are the invented ones.
 from __future__ import annotations
 
 import html
+import itertools
 import re
 import shutil
 
@@ -397,7 +398,8 @@ def test_a_plain_boost_and_units_as_meant_are_taken(client):
 def test_undo_passes_what_never_read(client):
     for typed in ("10 L", "1", "11 bananas", "12 L"):
         client.post("/do/draft/put", file=BUILD, key="parts.tank.volume", kind="volume", value=typed, was="*")
-        client.desk.drafts.clock = lambda at=client.desk.drafts.clock() + 5.0: at  # each a step of its own
+        now = client.desk.drafts.clock() + 5.0  # each a step of its own
+        client.desk.drafts.clock = itertools.repeat(now).__next__
     client.post("/do/draft/undo", file=BUILD)
     assert 'volume = "10 L"' in client.desk.drafts.open(BUILD).text
     client.post("/do/draft/redo", file=BUILD)

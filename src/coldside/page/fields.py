@@ -183,14 +183,17 @@ def kind_in(item: SpecField, data: Mapping[str, Any], table: str) -> str:
 
 
 def in_units(text: str, kind: str, system: str, key: str = "") -> str:
-    """A text of the file in the units chosen; "" where it cannot be read or has no units to choose."""
+    """A text of the file in the units chosen; "" where it cannot be read or reads alike in both."""
     if kind not in KINDS:
         return ""
     try:
         value = parse(text, kind).value
     except BadInput:
         return ""
-    return say(value, kind, system, 1) if kind == "head" else show(value, shown_as(key, kind), system)
+    if kind == "head":
+        return say(value, kind, system, 1)
+    told = {one: show(value, shown_as(key, kind), one) for one in ("si", "us")}
+    return told[system] if told["si"] != told["us"] else ""
 
 
 def _slide(item: SpecField, value: Any, system: str) -> Slide | None:
