@@ -23,7 +23,7 @@ from coldside.build.schema import RULES, Reading, Verdict, fields_of
 from coldside.parts.engine import RPM
 from coldside.parts.fields import Field, given
 from coldside.units import typed
-from coldside.units.kinds import HP, INCH
+from coldside.units.kinds import HP, INCH, POUND
 
 SCHEMA = "coldside.brief/1"
 DONT_KNOW = "don't know"
@@ -478,10 +478,12 @@ def value_words(brief: Brief, key: str, system: str = "si") -> str:
 
 
 def shown(key: str, value: Any, system: str = "si") -> str:
-    """A value of a key in words; an engine's size in litres or cubic inches, as engines are told."""
+    """A value of a key in words; an engine's size in litres, an injector's flow by the hour, as they are sold."""
     kind = _FIELD[key].kind
     if key == "displacement":
-        return f"{1e3 * value:.3g} L" if system == "si" else f"{value / INCH**3:.0f} in3"
+        return f"{1e3 * value:.3g} L" + ("" if system == "si" else f" ({value / INCH**3:.0f} in3)")
+    if key == "injector_capacity" and system == "us":
+        return f"{value / POUND * 3600.0:.4g} lb/h"
     if key == "boost":
         return units.show(value, kind, system).removesuffix(" gauge")
     return units.show(value, kind, system) if kind in units.KINDS else str(value)

@@ -266,7 +266,7 @@ class _Shop:
         self.need: Need = sizing.need_of(brief)
         spec = brief.spec
         engine = EngineSpec(kind=spec.engine or "piston", boost=(), fuel=spec.fuel)
-        self.limit = usual_limit(engine)
+        self.limit = round(usual_limit(engine) - ZERO_CELSIUS) + ZERO_CELSIUS  # as it stands in the session
         self.coolant = sizing.coolant_of(brief)
         self.session_text = session_text(brief, self.limit)
         self.session = read_session(self.session_text, "session.toml")
@@ -581,7 +581,7 @@ def _loss_words(loss: float, system: str) -> str:
 def _limit_note(shop: _Shop, system: str) -> str:
     seals = ", lower for apex seals" if shop.brief.rotary else ""
     return (
-        f"Judged against {_temperature(shop.limit, system)} of intake in boost, what shops keep to on "
+        f"Judged against {show(shop.limit, 'temperature', system)} of intake in boost, what shops keep to on "
         f"{shop.brief.spec.fuel}{seals} (common practice, no source); a limit of your own goes into the session."
     )
 
@@ -595,7 +595,7 @@ def _room_notes(shop: _Shop, one: _Growing, build: Build, holds: bool, system: s
 
     def left(what: str, levers: tuple[str, ...]) -> str:
         if holds:
-            return f"The limits hold with that; a larger {what} costs mass, loss and room."
+            return f"The limits hold with that; more {what} costs mass, loss and room."
         if any(lever in one.useful for lever in levers):
             return "Growing it further, with all else that helps, brought next to nothing."
         return f"Half as much {what} again brought less than {_worth(system)}."
@@ -821,8 +821,8 @@ def _unknown_words(ranked: Sequence[Unknown], system: str) -> str:
         for words, margin in zip(first.values, first.margins, strict=True)
         if math.isfinite(margin)
     )
-    words = f"Find out first: {first.help} ({first.key}). It moves the {first.starter} starter's margin by "
+    words = f"Find out first: {first.help}. It moves the {first.starter} starter's margin by "
     words += f"{difference_words(first.change, system)}: {tried}."
     if len(ranked) > 1 and ranked[1].change >= 0.5:
-        words += f" Next: {ranked[1].help} ({ranked[1].key}), {difference_words(ranked[1].change, system)}."
+        words += f" Next: {ranked[1].help}, {difference_words(ranked[1].change, system)}."
     return words

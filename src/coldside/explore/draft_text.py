@@ -363,7 +363,7 @@ def _air_core(text: _Text, d: Draft, name: str, room: Face, flow: float, bore: f
     across = d.growth.get(TURNED, 0.0) <= 0.0
     stack, way = (face.height, face.width) if across else (face.width, face.height)
     text.open(f"parts.{name}", "air_core")
-    rule = "29 L of core for every kg/s of charge, within the room"
+    rule = f"{_litres(volume)} of core for {_kg_s(flow)} of charge at first, grown within the room"
     words = "" if across else "; the charge goes down, not across: across it would lose too much pressure"
     text.size("charge_length", _mm(max(way - 2.0 * END_TANK, 0.05)), rule + words, "Own")
     text.size("stack_height", _mm(max(stack - 0.01, 0.03)), rule, "Own")
@@ -484,7 +484,10 @@ def _water_core(text: _Text, d: Draft, flow: float, share: float, bores: tuple[f
     volume = sizing.water_core_volume(flow) * share * d.grown("core")
     area = min(sizing.water_core_face(flow) * math.sqrt(d.grown("core")), high * wide)
     side = math.sqrt(area / (high * wide))
-    rule = "12 L of core for every kg/s of charge, face by 35 kg/(s m2) in its passages, within the room"
+    rule = (
+        f"{_litres(sizing.water_core_volume(flow) * share)} of core for {_kg_s(flow)} of charge at first, its face as "
+    )
+    rule += "large as the passages need for little loss, grown within the room"
     text.open("parts.core", "water_core")
     if spec.core == AS_IT_IS:
         text.put("charge_length", _exact(spec.core_length), "as bought; its fins are assumed: count them")

@@ -80,7 +80,7 @@ def usual(item: BriefField, brief: Brief | None, system: str) -> str:
         return item.blank
     if getattr(brief.spec, item.key) is None:
         return "none yet" if item.key in BOUGHT else item.blank
-    return value_words(brief, item.key, system).removesuffix(" (assumed)")
+    return value_words(brief, item.key, system).partition(" (")[0]
 
 
 def readable(text: str, name: str) -> tuple[Brief | None, ColdsideError | None]:
@@ -105,7 +105,7 @@ def readable(text: str, name: str) -> tuple[Brief | None, ColdsideError | None]:
 
 def hint(item: BriefField, system: str) -> str:
     """What is taken where nobody answers."""
-    words = item.default_words(system)
+    words = item.default_words(system).replace(" +- ", " ± ")
     return f"{words} if you don't know" if item.default is not None else words
 
 
@@ -125,23 +125,36 @@ def state_json(ask: Ask, text: str, file: str) -> dict[str, Any]:
     told = [] if trouble is None else problems(trouble, ask.system)
     boost = session = ""
     if brief is not None:
-        session = programme(brief).words
+        words = programme(brief).words
+        session = f"Run as {words[:1].lower()}{words[1:]}."
         try:
             boost = boost_words(need_of(brief), ask.system)
         except BadInput as error:
             told += problems(error, ask.system)
     for one in told:
-        one["name"] = one["key"].replace("_", " ")
+        one["name"] = words_of(one["key"])
+        one["message"] = one["message"].removeprefix(f"{one['key']} = ").removeprefix(f"{one['key']}: ")
     return {
         "file": file,
         "etag": etag(text),
         "problems": told,
         "paragraph": pretty(paragraph(brief, ask.system)) if brief else "",
-        "assumed": [pretty(words).replace(" +- ", " ± ") for words in assumptions(brief, ask.system)] if brief else [],
+        "assumed": assumed(brief, ask.system) if brief else [],
         "boost": boost,
         "session": session,
         "usual": {key: usual(item, brief, ask.system) for key, item in FIELDS.items()},
     }
+
+
+def words_of(key: str) -> str:
+    """A key as a person reads it."""
+    return key.replace("_", " ")
+
+
+def assumed(brief: Brief, system: str) -> list[str]:
+    """What was assumed, a line a blank."""
+    lines = [pretty(line).replace(" +- ", " ± ").partition(" = ") for line in assumptions(brief, system)]
+    return [f"{words_of(key)}: {rest}" for key, _, rest in lines]
 
 
 def put(ask: Ask) -> Mapping[str, Any]:

@@ -113,7 +113,7 @@ function refuse() {
   const bad = [...form.querySelectorAll("[aria-invalid]")];
   if (!bad.length) return false;
   const names = bad.map((entry) => entry.dataset.key.replaceAll("_", " ")).join(", ");
-  of("draft-problem").textContent = `Not drafted: ${names} ${bad.length > 1 ? "do" : "does"} not do as it stands; what is wrong stands above "Read back".`;
+  of("draft-problem").textContent = `Not drafted because of: ${names}. What is wrong stands above “Read back”.`;
   of("draft-problem").hidden = false;
   bad[0].focus();
   return true;
