@@ -623,7 +623,11 @@ def _room_notes(shop: _Shop, one: _Growing, build: Build, holds: bool, system: s
         way = (across or 0.0) + 2.0 * (END_TANK if isinstance(face, AirCoreSpec) else SIDE_TANK)
         stack = (face.stack_height or 0.0) + (0.01 if isinstance(face, AirCoreSpec) else 0.02)
         turned = isinstance(face, AirCoreSpec) and one.growth.get(TURNED, 0.0) > 0.0
-        takes = (stack, way, face.cooling_length or 0.0) if turned else (way, stack, face.cooling_length or 0.0)
+        deep = face.cooling_length or 0.0
+        before = build.parts.get("nose_hx") if one.kind == HYBRID else None
+        if isinstance(before, ExchangerSpec):  # a hybrid's two faces stand one behind the other
+            deep += before.cooling_length or 0.0
+        takes = (stack, way, deep) if turned else (way, stack, deep)
         room = (spec.nose_width, spec.nose_height, spec.nose_depth)
         if any(taken < FULL * side for taken, side in zip(takes, room, strict=True)):
             if spec.keep == "engine cooling":
