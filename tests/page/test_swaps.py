@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from coldside.page.guard import LOCKED
 from page.browser import meets
 
 FIRST, SECOND = "#f-parts-tank-volume", "#f-parts-tank-metal_mass"
@@ -84,3 +85,37 @@ def test_a_piece_that_does_not_come_is_told(visit, car):
     tab.route("**/do/verdict/piece?*name=why*", lambda route: route.fulfill(status=500, body="no answer today"))
     visit.go(tab, "/verdict", build=car, session=DAY)
     meets(tab, lambda: tab.locator("#trouble").inner_text(), lambda words: "no answer today" in words)
+
+
+def test_a_page_whose_key_has_changed_says_so_in_words(visit, car):
+    visit.forgive("403")
+    tab = visit.open("/build", build=car, session=DAY, part="tank")
+    tab.route("**/do/draft/put", lambda route: route.fulfill(status=403, body=LOCKED, content_type="text/html"))
+    tab.fill(FIRST, "21 L")
+    tab.press(FIRST, "Tab")
+    words = meets(tab, lambda: tab.locator("#trouble").inner_text(), bool)
+    assert "This page needs its key. Open the address" in words
+    assert "<" not in words
+
+
+def focus(tab: Any) -> str:
+    """The id of what has the focus, or of the nearest above it that has one."""
+    return str(tab.evaluate("() => document.activeElement.closest('[id]')?.id ?? ''"))
+
+
+def test_the_focus_stays_near_when_its_button_goes(visit, car, own):
+    tab = visit.open("/build", build=car, session=DAY, part="tank")
+    tab.locator("#part-more summary").click()
+    tab.locator("#new-name").fill("big_tank")
+    tab.keyboard.press("Enter")
+    meets(tab, lambda: focus(tab), lambda now: now == "pick")
+    meets(tab, lambda: tab.input_value("#pick"), lambda now: now == "parts.big_tank")
+    tab.locator("#undo").press("Enter")  # it was the only step
+    meets(tab, lambda: focus(tab), lambda now: now == "redo")
+    meets(tab, lambda: tab.input_value("#pick"), lambda now: now == "engine")  # the part of that name is gone
+
+    visit.go(tab, "/session", session=own(DAY), build=car)
+    tab.locator("[data-do=add][data-list=limits]").press("Enter")
+    meets(tab, lambda: focus(tab), lambda now: now == "c-limit-2")
+    tab.locator("#c-limit-2 [data-do=remove]").press("Enter")
+    meets(tab, lambda: focus(tab), lambda now: now == "c-limit-1")

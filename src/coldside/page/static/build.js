@@ -43,7 +43,7 @@ function start() {
       draft.tell();
       const page = await (await fetch(location.href)).text();
       const fresh = new DOMParser().parseFromString(page, "text/html");
-      if (fresh.querySelector(".path-list")?.innerHTML !== shape) reshape(fresh);
+      if (fresh.querySelector(".path-list")?.innerHTML !== shape) reshape(fresh, asked);
     } catch (error) {
       say(error);
     }
@@ -54,13 +54,14 @@ function start() {
   }
 
   // Paths or parts changed: the lists are drawn anew.
-  function reshape(fresh) {
+  function reshape(fresh, asked) {
     const list = document.querySelector(".path-list");
     if (list.contains(document.activeElement) && document.activeElement.tagName === "TEXTAREA") return;
     list.innerHTML = fresh.querySelector(".path-list").innerHTML;
     shape = paths();
     pick.innerHTML = fresh.getElementById("pick").innerHTML;
     pick.value = table;
+    if (pick.selectedIndex < 0 && table === asked) choose("engine"); // the part is gone
     document.getElementById("add-path").innerHTML = fresh.getElementById("add-path").innerHTML;
     suggest();
   }
@@ -84,13 +85,16 @@ function start() {
       say(error);
     }
   }
+  // After a step whose button is gone with the fields that it stood among.
+  function arrived(next) {
+    return choose(next).then(() => pick.focus({ preventScroll: true }));
+  }
   pick.addEventListener("change", () => choose(pick.value));
   document.getElementById("ribbon").addEventListener("click", (event) => {
     const link = event.target.closest("[data-part]");
     if (!link || event.ctrlKey || event.metaKey) return;
     event.preventDefault();
-    choose(`parts.${link.dataset.part}`).then(() => {
-      pick.focus({ preventScroll: true });
+    arrived(`parts.${link.dataset.part}`).then(() => {
       document.getElementById("h-fields").scrollIntoView({ block: "nearest" });
     });
   });
@@ -123,8 +127,10 @@ function start() {
       say(error);
     }
   });
+  // A slider beside a value that was typed a moment ago stands elsewhere until it is drawn anew.
+  const slid = (slide) => slide.classList.contains("slide") && !slide.dataset.typed;
   fields.addEventListener("input", (event) => {
-    if (!event.target.classList.contains("slide")) return;
+    if (!slid(event.target)) return;
     const field = event.target.closest(".field");
     const entry = field.querySelector(".entry input");
     if (entry) entry.value = standsAt(event.target);
@@ -133,7 +139,7 @@ function start() {
     attempt(field.dataset.key, Number(event.target.value));
   });
   fields.addEventListener("change", (event) => {
-    if (!event.target.classList.contains("slide")) return;
+    if (!slid(event.target)) return;
     const field = event.target.closest(".field");
     draft.ask("/do/build/slide", { key: field.dataset.key, value: Number(event.target.value) });
   });
@@ -141,11 +147,11 @@ function start() {
     event.preventDefault();
     const old = event.target.dataset.rename;
     const name = event.target.querySelector("input").value;
-    if (old) draft.ask("/do/build/rename", { part: old, new: name }).then((state) => state && choose(`parts.${name}`));
+    if (old) draft.ask("/do/build/rename", { part: old, new: name }).then((state) => state && arrived(`parts.${name}`));
   });
   fields.addEventListener("click", (event) => {
     const name = event.target.dataset?.remove;
-    if (name) draft.ask("/do/build/remove", { part: name }).then((state) => state && choose("engine"));
+    if (name) draft.ask("/do/build/remove", { part: name }).then((state) => state && arrived("engine"));
   });
 
   // ---- paths and parts
@@ -181,7 +187,7 @@ function start() {
     event.preventDefault();
     const name = document.getElementById("add-name").value.trim();
     draft.ask("/do/build/add", { item: item.value, name, path: onto.value, after: document.getElementById("add-after").value })
-      .then((state) => state && choose(`parts.${name}`));
+      .then((state) => state && arrived(`parts.${name}`));
   });
   document.getElementById("copy").addEventListener("submit", async (event) => {
     event.preventDefault();

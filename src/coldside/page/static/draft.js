@@ -97,6 +97,7 @@ export class Draft {
 
   take(state, elsewhere = false) {
     const moved = state.rev !== this.rev;
+    const active = document.activeElement;
     this.rev = state.rev;
     this.dirty = state.dirty;
     if (moved) this.sure = false;
@@ -109,6 +110,7 @@ export class Draft {
       button.disabled = !what;
       button.title = what ? `${name} ${what}` : "";
     }
+    if (active?.disabled) ["undo", "redo", "save"].map((name) => document.getElementById(name)).find((one) => !one.disabled)?.focus();
     this.tell();
     const typed = document.activeElement === this.raw || this.raw?.value !== this.rawText;
     if (moved && document.getElementById("raw")?.open && !typed) this.readRaw();

@@ -8,13 +8,20 @@ export class Refused extends Error {
   }
 }
 
+// The words of an answer that may be a page of its own, as the one that asks for a key.
+function plain(text) {
+  if (!text.startsWith("<")) return text.trim();
+  const main = new DOMParser().parseFromString(text, "text/html").querySelector("main");
+  return [...(main?.children ?? [])].map((one) => one.textContent.trim()).join(". ");
+}
+
 async function answer(response) {
   const text = await response.text();
   let data;
   try {
     data = JSON.parse(text);
   } catch {
-    throw new Refused([{ message: text.slice(0, 200) || `the page answered ${response.status}` }], response.status);
+    throw new Refused([{ message: plain(text).slice(0, 300) || `the page answered ${response.status}` }], response.status);
   }
   if (!response.ok) throw new Refused(data.problems ?? [{ message: `the page answered ${response.status}` }], response.status);
   return data;

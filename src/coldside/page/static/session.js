@@ -17,6 +17,7 @@ for (const button of document.querySelectorAll("[data-ready]")) {
   });
 }
 
+const SORTS = { phases: "phase", limits: "limit", "ambient.readings": "reading" }; // list -> its cards' ids
 const editor = document.getElementById("editor");
 if (editor) start();
 
@@ -32,10 +33,13 @@ function start() {
     document.getElementById("demand").classList.toggle("stale", bad);
     document.getElementById("demand-last").hidden = !bad;
   });
+  let then = null; // to be done once the cards stand as the server has them
   const refresh = latest(async () => {
     try {
       refill(cards, (await get(`/do/session/cards?file=${encodeURIComponent(file)}`)).html);
       draft.tell();
+      then?.();
+      then = null;
     } catch (error) {
       say(error);
     }
@@ -62,13 +66,13 @@ function start() {
     const { do: what, list, index } = button.dataset;
     const state = await draft.ask("/do/session/item", { do: what, list, index: Number(index), rev: draft.rev });
     if (!state) return;
-    await new Promise((done) => setTimeout(done, 150));
-    const at = Number(index) + (what === "up" ? -1 : what === "down" || what === "copy" ? 1 : 0);
-    const card = document.getElementById(`c-${list === "limits" ? "limit" : "phase"}-${at}`);
-    if (what !== "remove" && card) {
-      card.open = true;
-      card.querySelector("summary").focus();
-    }
+    then = () => {
+      const all = cards.querySelectorAll(`.card[id^="c-${SORTS[list]}-"]`);
+      const at = Number(index) + (what === "up" ? -1 : what === "down" || what === "copy" ? 1 : 0);
+      const card = all[what === "add" ? all.length - 1 : Math.min(at, all.length - 1)];
+      if (card && what !== "remove") card.open = true;
+      (card?.querySelector("summary") ?? cards.querySelector(`[data-do="add"][data-list="${list}"]`))?.focus();
+    };
   });
   document.getElementById("add").addEventListener("submit", (event) => {
     event.preventDefault();
