@@ -146,3 +146,17 @@ def test_the_part_whose_fields_are_shown_is_marked(visit, car, day):
     shape.dispatch_event("click")
     meets(tab, tab.locator("#pick").input_value, lambda table: table == "parts.pump")
     assert tab.locator("#ribbon a[aria-current=true]").get_attribute("data-part") == "pump"
+
+
+def test_what_was_stopped_goes_on(visit, car):
+    tab = visit.open("/verdict", build=car, session="sessions/dyno-pulls.toml")
+    tab.locator("#lead svg").wait_for()
+    assert "follow here" in tab.locator("#p-change").inner_text()
+    tab.get_by_role("button", name="stop").click()
+    tab.locator("#verdict[data-state=stopped]").wait_for()
+    assert "left" not in tab.locator("#work-words").inner_text().split()
+    assert "Not reckoned" in tab.locator("#p-change").inner_text()
+    tab.get_by_role("button", name="go on").click()
+    tab.locator("#verdict[data-state=done]").wait_for()
+    assert tab.locator("#p-change .to-come").count() == 0
+    assert tab.get_by_role("button", name="go on").is_hidden()
