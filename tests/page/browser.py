@@ -29,7 +29,7 @@ FLAGS = (
     "--disable-sync",
 )
 DESK, PHONE = (1280, 800), (390, 844)
-PATIENCE = 90.0  # s that anything may take: the machine may be busy with other tests, or compile for the first time
+PATIENCE = 60.0  # s that anything may take: the machine may be busy with other tests, or compile for the first time
 ADDRESS = re.compile(r"coldside page: (http://\S+)")
 SHORT = """\
 # A short day, so that a test need not wait.  Invented.
