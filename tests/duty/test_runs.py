@@ -70,7 +70,8 @@ def test_distance_and_speed_of_a_pass_agree_with_each_other() -> None:
     run = seen.runs[0]
     own = slice(run.first, run.last + 1)
     v, s = seen.road_speed[own], seen.distance[own]
-    assert np.cumsum(0.5 * (v[1:] + v[:-1])) * 0.1 + s[0] == pytest.approx(s[1:], abs=0.3)
+    along = np.cumsum(0.5 * (v[1:] + v[:-1])) * 0.1 + s[0]
+    assert along[:-1] == pytest.approx(s[1:-1], abs=0.3)  # the last sample is the run's end: part of a step
     assert run.length == pytest.approx(402.336)
     assert v[-1] == pytest.approx(run.trap_speed, rel=5e-3)
     assert run.trap_speed * run.time > run.length  # a standing start
@@ -127,8 +128,10 @@ def test_reckoned_power_is_what_moves_the_car() -> None:
     v, n = seen.road_speed[own], seen.engine_speed[own]
     power = reckoned_power(ENGINE, n, seen.plenum_target[own], around) * CAR.driveline_efficiency
     gear = np.argmin(abs(road.engine_speed_in(CAR, v[:, None], np.arange(1, 6)) - n[:, None]), axis=1) + 1
-    k = np.flatnonzero(seen.full_load[own][1:] & seen.full_load[own][:-1] & (np.diff(gear) == 0) & (v[:-1] > 20.0))
-    assert len(k) > 10
+    plenum = seen.plenum_target[own]
+    steady = (np.diff(gear) == 0) & (np.abs(np.diff(plenum)) < 0.2 * plenum[1:])  # boost comes back within a step
+    k = np.flatnonzero(seen.full_load[own][1:] & seen.full_load[own][:-1] & steady & (v[:-1] > 20.0))[:-1]
+    assert len(k) > 10  # without the last step, which ends at the run's end
     a = (v[k + 1] - v[k]) / 0.1
     m = CAR.mass * (1.0 + road.rotating_share(CAR, gear[k]))
     middle = 0.5 * (v[k] + v[k + 1])

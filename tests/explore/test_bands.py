@@ -61,7 +61,8 @@ def test_a_belt_and_a_second_stage_are_reckoned_as_in_the_forecast(name):
     """Belt power and the gas between two compressors enter the power of an outcome as they do the forecast's."""
     build = load_build(EXAMPLES / f"{name}.toml")
     ours, theirs = figures(run(build, SHORT, FINE)), figures(simulate(build, SHORT))
-    assert ours["power_mean"] == pytest.approx(theirs["power_mean"], rel=1e-9)  # the same exact balance in both
+    # with a belt the same exact balance in both; else the tables' flow, whose T^0.3 a cubic follows within 3e-8
+    assert ours["power_mean"] == pytest.approx(theirs["power_mean"], rel=1e-7)
     assert ours["intake_max"] == pytest.approx(theirs["intake_max"], rel=1e-12)
 
 

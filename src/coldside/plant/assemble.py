@@ -352,7 +352,7 @@ class _Assembly(Threads):
         shaped = [v.reshape(len(rows), len(T_feed)) for v in values]
         if spread is None:
             return _Tabulated(*shaped)
-        # flow falls as one over temperature: its product with it is what a polynomial follows
+        # flow falls nearly as one over temperature: its product with it is what a polynomial follows
         return _Tabulated((shaped[0] * T_feed) @ spread / T_all, *(v @ spread for v in shaped[1:]))
 
     def _charge_shares(self, most_flow: float) -> dict[str, Any]:

@@ -161,7 +161,7 @@ def _engine(seen: Seen, at: int) -> list[Step]:
     """What fills the engine at a sample."""
     forecast, system = seen.forecast, seen.system
     n = float(forecast.demand.engine_speed[at])
-    filling = float(engine.volumetric_efficiency(forecast.build.engine, n))
+    filling = float(engine.volumetric_efficiency(forecast.build.engine, n, float(forecast.intake[at])))
     return [
         seen.moment(at),
         ("engine speed", show(n, "engine_speed", system)),

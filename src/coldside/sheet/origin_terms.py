@@ -19,7 +19,8 @@ from dataclasses import dataclass, field
 AIR = ("ambient.temperature", "readings:temperature")
 WEATHER = (*AIR, "ambient.pressure", "ambient.altitude", "ambient.humidity", "readings:humidity")
 SIZE = ("engine.displacement", "engine.chamber_volume", "engine.rotors")
-ENGINE_AIR = ("engine.boost", *SIZE, "engine.volumetric_efficiency", "engine.boost_reference", "engine.boost_lag")
+FILLING = ("engine.volumetric_efficiency", "engine.filling_exponent")
+ENGINE_AIR = ("engine.boost", *SIZE, *FILLING, "engine.boost_reference", "engine.boost_lag")
 FUEL = ("engine.fuel", "engine.lambda")
 COMPRESSOR = (
     "compressor:map",
@@ -190,7 +191,7 @@ LETTERS: Mapping[str, str] = {
     "T_out": "gas as it leaves",
     "T_wall": "metal of the cell",
     "V": "volume, or volume flow of coolant",
-    "VE": "volumetric efficiency at that engine speed, referred to the plenum",
+    "VE": "volumetric efficiency at that engine speed and charge temperature, referred to the plenum",
     "V_rev": "air drawn each turn of the shaft at a volumetric efficiency of 1",
     "W": "humidity ratio, water to dry air",
     "c": "specific heat",
