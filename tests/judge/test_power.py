@@ -37,6 +37,7 @@ def test_power_kept_of_the_made_pulls():
     assert kept.mean_boost == pytest.approx(300e3, rel=EXACT)
     assert kept.spread == pytest.approx(0.0, abs=EXACT)
     assert kept.lost_to_heat == pytest.approx(1.0 - 1.0 / 1.05, rel=EXACT)
+    assert kept.lost_in_boost == pytest.approx(1.0 - 1.0 / 1.05, rel=EXACT)
     # over-ambient maxima 20, 22 ... 30 K: (30 - 20)/25
     assert kept.spread_over_ambient == pytest.approx(0.4, rel=EXACT)
 

@@ -145,9 +145,13 @@ def test_notes_say_how_text_was_read():
 
 def test_power_notes():
     base = made.forecast()
-    assert "A charge warmer than ambient costs 4.8 % of the session's energy." in texts(reasons.power_notes, base)
+    assert "A charge warmer than ambient costs 4.8 % of the work done in boost." in texts(reasons.power_notes, base)
     chilled = replace(base, power_at_ambient=0.98 * base.power)
-    assert "A charge colder than ambient gains 2 % of the session's energy." in texts(reasons.power_notes, chilled)
+    assert "A charge colder than ambient gains 2 % of the work done in boost." in texts(reasons.power_notes, chilled)
+    idle = replace(base, power_at_ambient=np.where(base.boost, base.power, 2.0 * base.power))
+    assert not any("than ambient costs" in text for text in texts(reasons.power_notes, idle))  # at idle only
+    quiet = replace(base, plenum_pressure=np.full(len(base.time), 90e3))
+    assert "A charge warmer than ambient costs 4.8 % of the session's energy." in texts(reasons.power_notes, quiet)
 
 
 def test_cautions_name_each_danger():

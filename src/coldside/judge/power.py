@@ -34,6 +34,7 @@ class PowerKept:
     spread: float | None  # (max - min)/mean of the repeats' mean power in boost
     spread_over_ambient: float | None  # the same of the repeats' highest over-ambient temperature
     lost_to_heat: float  # 1 - energy / energy of the same session with the intake held at ambient
+    lost_in_boost: float | None  # the same of the energy made in boost
     density_kept: float | None  # charge density over that at ambient temperature, mean in boost
 
 
@@ -149,19 +150,24 @@ def power_spread(forecast: Forecast) -> float | None:
 def power_kept(forecast: Forecast) -> PowerKept:
     """Power, what heat took from it, and its spread; definitions as in the docs' glossary.
 
-    `lost_to_heat` is below 0 when the charge is colder than ambient (a chilled tank).
+    Both losses to heat are below 0 when the charge is colder than ambient (a chilled tank).  A session's energy is also
+    made at idle and part load, where driver and throttle make up for warm charge or a core warms it.
     """
     boost = forecast.boost
     weights = time_weights(forecast.time)
-    energy = float(np.dot(weights, forecast.power))
-    at_ambient = float(np.dot(weights, forecast.power_at_ambient))
+
+    def lost(counts: np.ndarray) -> float:
+        at_ambient = float(np.dot(weights[counts], forecast.power_at_ambient[counts]))
+        return 1.0 - float(np.dot(weights[counts], forecast.power[counts])) / at_ambient if at_ambient > 0.0 else 0.0
+
     kept = forecast.demand.ambient_temperature / forecast.intake
     return PowerKept(
         peak=float(forecast.power.max()),
         mean_boost=mean_where(forecast.power, boost, forecast.time),
         spread=power_spread(forecast),
         spread_over_ambient=temperature_spread(forecast, forecast.intake),
-        lost_to_heat=1.0 - energy / at_ambient if at_ambient > 0.0 else 0.0,
+        lost_to_heat=lost(np.ones(len(boost), dtype=bool)),
+        lost_in_boost=lost(boost) if boost.any() else None,
         density_kept=mean_where(kept, boost, forecast.time),
     )
 

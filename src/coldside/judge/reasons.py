@@ -338,7 +338,7 @@ def fuel_notes(forecast: Forecast) -> list[Sentence]:
 
 
 def power_notes(forecast: Forecast) -> list[Sentence]:
-    """What heat took from density and energy."""
+    """What heat took from density, and from the work done in boost (of the session's energy where there is none)."""
     kept = power_kept(forecast)
     found = []
     if kept.density_kept is not None:
@@ -348,13 +348,16 @@ def power_notes(forecast: Forecast) -> list[Sentence]:
                 {"kept": Quantity(kept.density_kept, "share")},
             )
         )
-    if abs(kept.lost_to_heat) >= WORTH_SAYING:
-        word = "costs" if kept.lost_to_heat > 0.0 else "gains"
-        charge = "A charge warmer" if kept.lost_to_heat > 0.0 else "A charge colder"
+    lost, of = kept.lost_in_boost, "work done in boost"
+    if lost is None:
+        lost, of = kept.lost_to_heat, "session's energy"
+    if abs(lost) >= WORTH_SAYING:
+        word = "costs" if lost > 0.0 else "gains"
+        charge = "A charge warmer" if lost > 0.0 else "A charge colder"
         found.append(
             Sentence(
-                charge + " than ambient " + word + " {lost} of the session's energy.",
-                {"lost": Quantity(abs(kept.lost_to_heat), "share", 1)},
+                charge + " than ambient " + word + " {lost} of the " + of + ".",
+                {"lost": Quantity(abs(lost), "share", 1)},
             )
         )
     return found

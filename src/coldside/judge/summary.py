@@ -372,6 +372,7 @@ def _power_block(forecast: Forecast) -> dict[str, Any]:
         "mean_boost_W": kept.mean_boost,
         "spread": kept.spread,
         "lost_to_heat": kept.lost_to_heat,
+        "lost_to_heat_in_boost": kept.lost_in_boost,
         "density_kept": kept.density_kept,
         "corrections": dict(corrections(forecast)),
     }
