@@ -99,6 +99,34 @@ def test_broken_from_the_first_pull_and_holding():
     )
 
 
+def test_beyond_the_model_a_margin_is_only_a_bound():
+    """24 deg where 4 deg just knock at 303 K: the charge would have to be colder than the model's 210 K."""
+    forecast = calibrated(8.0)
+    cold = replace(
+        forecast.build.engine,
+        spark=((50.0, math.radians(24.0)), (120.0, math.radians(24.0))),
+        knock_intake=303.15,
+        knock_spark=math.radians(4.0),
+    )
+    forecast = replace(forecast, build=replace(forecast.build, engine=cold))
+    verdict = judge(forecast)
+    (limit,) = verdict.limits
+    assert limit.only_bound
+    assert verdict.knock is not None
+    assert verdict.knock.margins is not None
+    assert verdict.knock.margins.temperature is None
+    assert (limit.where, limit.peak_time) == (verdict.knock.worst.where, verdict.knock.worst.time)
+    assert limit.value == pytest.approx(210.0 - verdict.knock.worst.T, abs=1e-6)  # 330 K at the worst
+    assert limit.words().startswith(
+        "Knock margin in boost, at least 8 K: less than -120 K in pull 6, short by more than 128 K, first at"
+    )
+    headline = verdict.words().headline
+    assert "the charge falls more than" in headline
+    assert "short of your 8 K knock margin already in the first pull; the worst is the sixth." in headline
+    assert limit_row(limit, "si")[2:4] == ("less than -120 K", "more than 128 K short")
+    assert not judge(calibrated(8.0)).limits[0].only_bound
+
+
 def test_not_judged_without_a_known_point_or_without_boost():
     spec = LimitSpec(quantity="margin", at_least=8.0)
     plain = judge_limit(made.forecast(), spec)

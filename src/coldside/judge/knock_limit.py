@@ -1,6 +1,7 @@
 """The trace that a limit on the knock margin looks at: how much warmer the charge might be, moment by moment.
 
-Here: `margin_trace`.  Knock itself is judged in `knock.py`, limits in `verdict.py`.
+Here: `margin_trace`, and whether it is `held` where the model ends.  Knock itself is judged in `knock.py`, limits in
+`verdict.py`.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from coldside.judge.knock import KnockVerdict, judge_knock
 from coldside.plant.results import Forecast
 
 COLDEST, HOTTEST = 210.0, 590.0  # K of charge between which the model finds where knock begins
+HELD = 0.5  # K from either end within which the model's search has not come to an answer
 NOT_KNOWN = (
     "how near knock is takes a known knock-limited point of this engine (knock_speed, knock_boost, knock_intake, "
     "knock_spark)"
@@ -37,3 +39,9 @@ def margin_trace(forecast: Forecast, knock: KnockVerdict | None = None) -> tuple
     trace = np.full(len(forecast.time), np.nan)
     trace[rows] = np.interp(rows, at, begins) - forecast.intake[rows]
     return trace, ""
+
+
+def held(forecast: Forecast, trace: np.ndarray, sample: int) -> bool:
+    """Whether the margin at a sample is only a bound: knock begins beyond `COLDEST` or `HOTTEST`."""
+    begins = float(forecast.intake[sample] + trace[sample])
+    return begins <= COLDEST + HELD or begins >= HOTTEST - HELD

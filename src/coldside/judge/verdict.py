@@ -17,7 +17,7 @@ from coldside.errors import nearest
 from coldside.judge.coolant import hottest_outlet, spoiled_coolant
 from coldside.judge.heat import core_loops
 from coldside.judge.knock import KnockVerdict, judge_knock
-from coldside.judge.knock_limit import margin_trace
+from coldside.judge.knock_limit import held, margin_trace
 from coldside.judge.power import Repeat, power_spread, repeats, temperature_spread
 from coldside.judge.reasons import CAUTIONS, notes, reasons
 from coldside.judge.sureness import limit_sentence, peak_sentence
@@ -79,6 +79,12 @@ class LimitResult:
     chance: float | None = None  # that it holds, 0 to 1
     at_least: float | None = None  # in place of at_most, for what must not fall below it
     whose: str = "your"  # "your", or "the proposed"
+    only_bound: bool = False  # the model of knock reaches no further: value and margin are at least so far off
+
+    @property
+    def more(self) -> str:
+        """What stands before a margin: "more than " where it is only a bound."""
+        return "more than " if self.only_bound else ""
 
     @property
     def lowest(self) -> bool:
@@ -114,13 +120,15 @@ class LimitResult:
             return Sentence(name + " {limit}: not judged, " + self.why_not + ".", values)
         values["value"] = Quantity(self.value, self.kind)
         values["margin"] = Quantity(abs(self.margin), self.margin_kind)
-        text = name + " {limit}: {value}"
+        text = (
+            name + " {limit}: " + ("" if not self.only_bound else self.more if self.holds else "less than ") + "{value}"
+        )
         if self.where:
             text += " in {where}"
             values["where"] = self.where
         if self.holds:
-            return Sentence(text + ", {margin} to spare.", values)
-        text += ", short by {margin}" if self.lowest else ", over by {margin}"
+            return Sentence(text + ", " + self.more + "{margin} to spare.", values)
+        text += ", short by " + self.more + "{margin}" if self.lowest else ", over by {margin}"
         if self.first_broken is not None:
             values["first"] = Quantity(self.first_broken, "clock")
             values["over"] = Quantity(self.seconds_over, "time")
@@ -211,6 +219,8 @@ def judge_limit(forecast: Forecast, spec: LimitSpec, knock: KnockVerdict | None 
     if spec.quantity == "spread":
         return _judge_spread(forecast, spec)
     counts = forecast.boost if spec.during == "boost" else np.ones(len(forecast.time), dtype=bool)
+    if spec.quantity == "margin" and knock is None:
+        knock = judge_knock(forecast)
     trace, subject, why_not = limited_trace(forecast, spec.quantity, spec.loop, knock)
     blank = replace(_blank(spec), why_not=why_not)
     if trace is None:
@@ -220,6 +230,9 @@ def judge_limit(forecast: Forecast, spec: LimitSpec, knock: KnockVerdict | None 
     sign = -1.0 if spec.lowest else 1.0
     signed, limit = sign * trace, sign * spec.bound
     extreme = int(np.argmax(np.where(counts & np.isfinite(signed), signed, -np.inf)))
+    bound = spec.quantity == "margin" and held(forecast, trace, extreme)
+    if bound and knock is not None and held(forecast, trace, knock.worst.sample):
+        extreme = knock.worst.sample  # where the model ends kelvin do not rank moments: octane does
     value = float(trace[extreme])
     over = counts & (signed > limit)
     first = int(np.argmax(over)) if over.any() else None
@@ -234,6 +247,7 @@ def judge_limit(forecast: Forecast, spec: LimitSpec, knock: KnockVerdict | None 
         first_where="" if first is None else label_at(forecast, first),
         seconds_over=seconds_above(signed, limit, counts, forecast.time),
         subject=subject,
+        only_bound=bound,
     )
 
 
@@ -422,7 +436,11 @@ def _held(forecast: Forecast, nearest: LimitResult, start: str = "") -> Sentence
     if nearest.lowest:
         place = " in {where}" if nearest.where else ""
         text = (
-            "{subject} comes no nearer to knock than {value}" + place + ", {margin} more than {whose} {limit} margin."
+            "{subject} comes no nearer to knock than {value}"
+            + place
+            + ", "
+            + ("at least " if nearest.only_bound else "")
+            + "{margin} more than {whose} {limit} margin."
         )
         return _opened(start, text, values)
     noun = _repeat_noun(forecast, nearest)
@@ -499,7 +517,7 @@ def _broken_once(result: LimitResult) -> Sentence:
 def _beyond(result: LimitResult, by: str) -> str:
     """ "goes 3 K over your 60 degC limit", "falls 3 K short of your 8 K knock margin"; `by` names the difference."""
     if result.lowest:
-        return f"falls {{{by}}} short of {{whose}} {{limit}} {NAMES[result.quantity]}"
+        return f"falls {result.more}{{{by}}} short of {{whose}} {{limit}} {NAMES[result.quantity]}"
     return f"goes {{{by}}} over {{whose}} {{limit}} limit"
 
 
@@ -518,6 +536,8 @@ def _broken_in_repeats(forecast: Forecast, result: LimitResult, knock: KnockVerd
         return []
     values = _numbers(result)
     by = (peaks[gives] or 0.0) - limit
+    if result.only_bound and result.margin is not None:
+        by = min(by, abs(result.margin))  # two bounds on one margin: the one that the limit's own line tells
     values["by"] = Quantity(by, "temperature_difference")
     values["which"] = ordinal(gives + 1)
     if gives == 0:
@@ -528,7 +548,12 @@ def _broken_in_repeats(forecast: Forecast, result: LimitResult, knock: KnockVerd
     values["held"] = f"{noun} does" if gives == 1 else f"{counted(gives, noun)} do"
     known = [(peak, i) for i, peak in enumerate(peaks) if peak is not None]
     worst, at = max(known)
-    if at != gives and worst - limit >= by + CLEARLY:
+    if result.only_bound and knock is not None:  # kelvin do not rank what lies beyond the model: octane does
+        at = next((i for i, one in enumerate(group) if knock.worst.sample in one.samples), gives)
+        if at != gives:
+            text += "; the worst is the {worst}"
+            values["worst"] = ordinal(at + 1)
+    elif at != gives and worst - limit >= by + CLEARLY:
         text += "; the worst, the {worst}, {worst_by} " + ("short" if result.lowest else "over")
         values["worst"] = ordinal(at + 1)
         values["worst_by"] = Quantity(worst - limit, "temperature_difference")

@@ -145,10 +145,12 @@ def limit_row(limit: LimitResult, system: str) -> tuple[str, str, str, str, str]
     allowed = f"{limit.allowed} {say(limit.bound, limit.kind, system, 1)}"
     if limit.holds is None or limit.value is None or limit.margin is None:
         return limit.name, allowed, "not judged", "", limit.why_not
-    value = say(limit.value, limit.kind, system, 1)
+    digits = 0 if limit.margin_kind == "temperature_difference" else 1  # as the headline has it
+    bound = "" if not limit.only_bound else limit.more if limit.holds else "less than "
+    value = bound + say(limit.value, limit.kind, system, digits)
     kind = "points" if limit.margin_kind == "share" else limit.margin_kind
     over = " short" if limit.lowest else " over"
-    margin = say(abs(limit.margin), kind, system, 1) + (" to spare" if limit.holds else over)
+    margin = limit.more + say(abs(limit.margin), kind, system, digits) + (" to spare" if limit.holds else over)
     if limit.holds:
         extreme = "lowest" if limit.lowest else "highest"
         words = f"holds; {extreme} in {limit.where}" if limit.where else "holds"
@@ -230,9 +232,9 @@ def _tract_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
         meaning = f"at {pull.part}, from {show(pull.gauge, 'pressure_gauge', system)}"
         if pull.rating is not None:
             meaning += f"; its couplers are rated for {show(pull.rating, 'pressure_gauge', system)}"
+        meaning += "; the most of this session"
         rows.append(("largest pull at a coupler", show(pull.force, "force", system), meaning))
     lost = leak(forecast)
-        meaning += "; the most of this session"
     if lost is not None:
         meaning = f"{100 * lost.share:.1f} % of the air flow, by the tract's pressure-decay test"
         rows.append(("leak of the charge tract, highest", show(lost.flow, "mass_flow", system), meaning))
