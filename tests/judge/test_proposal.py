@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from coldside.build.files import load_build
-from coldside.judge.proposal import trims_start, usual_limit
+from coldside.judge.proposal import propose, trims_start, usual_limit
+from judge import made
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 ENGINE = load_build(EXAMPLES / "tern" / "water.toml").engine
@@ -34,3 +35,17 @@ def test_usual_limits_rise_with_octane_and_alcohol_and_fall_for_seals():
     assert found[-1] == pytest.approx(343.15)
     rotary = load_build(EXAMPLES / "plover" / "build.toml").engine
     assert usual_limit(rotary) == pytest.approx(usual_limit(replace(ENGINE, fuel=rotary.fuel)) - 10.0)
+
+
+def test_a_proposed_limit_below_the_air_outside_says_what_could_hold_it():
+    """Trims from 20 degC on, the air outside at 300 K: no core brings charge below the air that cools it."""
+    forecast = made.forecast()
+
+    def words(first: float) -> str:
+        trims = ((first, 0.0), (first + 20.0, math.radians(4.0)))
+        engine = replace(forecast.build.engine, trim_spark=trims)
+        return propose(replace(forecast, build=replace(forecast.build, engine=engine))).reason.words()
+
+    cold = "That is below the air outside: only ice, a chiller or injection into the charge could hold it."
+    assert words(293.15).endswith(cold)
+    assert cold not in words(313.15)

@@ -27,6 +27,7 @@ from coldside.plant.results import Forecast
 GASOLINE = ((95.0, 50.0), (98.0, 55.0), (100.0, 58.0))
 ALCOHOL = 70.0  # of pure alcohol, in between by its share
 SEALS = 10.0  # K less for a rotary
+BELOW = " That is below the air outside: only ice, a chiller or injection into the charge could hold it."
 TAKEN = 1e-6  # rad or share that a trim must take to count
 
 
@@ -43,8 +44,17 @@ def propose(forecast: Forecast, knock: KnockVerdict | None = None) -> Proposal:
     """A limit for a forecast whose session has none; `knock` where it has been judged already.
 
     By the car's trims on its sensor (on the intake where none is fitted), or by knock on the intake; the lower one,
-    rounded down to whole kelvin.  Else by fuel and seals.
+    rounded down to whole kelvin.  Else by fuel and seals.  One that lies below the air outside says what could hold it.
     """
+    chosen = _chosen(forecast, knock)
+    counts = forecast.boost if forecast.boost.any() else np.ones(len(forecast.time), dtype=bool)
+    if chosen.limit.bound >= float(forecast.demand.ambient_temperature[counts].max()):
+        return chosen
+    return replace(chosen, reason=Sentence(chosen.reason.template + BELOW, chosen.reason.values))
+
+
+def _chosen(forecast: Forecast, knock: KnockVerdict | None) -> Proposal:
+    """The limit proposed, with what speaks for it."""
     engine = forecast.build.engine
     found: list[tuple[float, Proposal]] = []
     trims = trims_start(engine)
