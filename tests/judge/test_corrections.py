@@ -13,7 +13,7 @@ from coldside.build.files import load_build
 from coldside.duty.demand import sample
 from coldside.duty.model import PhaseSpec, ReadingSpec
 from coldside.duty.phases import load_session
-from coldside.judge.corrections import REFERENCE, Rerun, in_air, rerun_words, reruns, reruns_json
+from coldside.judge.corrections import REFERENCE, Rerun, correction_words, in_air, rerun_words, reruns, reruns_json
 from coldside.media import air
 from coldside.parts.engine import RPM
 from coldside.parts.pump import Control
@@ -54,6 +54,17 @@ def test_the_references_are_those_of_the_standards():
         assert demand.ambient_pressure == p
         W = float(air.humidity_ratio(T, p, float(np.asarray(demand.humidity).flat[0])))
         assert p * W / (air.MASS_RATIO + W) == pytest.approx(vapour, rel=1e-6)
+
+
+def test_iso_s_factor_says_where_it_is_beyond_its_own_range():
+    """ISO 1585 (range from memory): 0.93 to 1.07; at 80 kPa (79 dry) and 25 degC it is (99/79)^1.2, 1.31."""
+    rerun = Rerun("iso", 298.15, 100e3, 1.05, 1.0, 300e3, 0.0, 0.0)
+    assert "not valid" not in rerun_words((rerun,))[0].words()
+    text = rerun_words((replace(rerun, factor=1.311),))[0].words()
+    assert "its factor 1.311 (not valid: the standard's own range is 0.93 to 1.07)" in text
+    assert "not valid" not in rerun_words((replace(rerun, standard="sae", factor=1.311),))[0].words()
+    told = [sentence.words() for sentence in correction_words(simulate(AIR, in_air(PULL, 298.15, 80e3, 1e3)))]
+    assert "ISO 1585 (dry pressure) 1.311 (not valid: the standard's own range is 0.93 to 1.07), DIN" in told[0]
 
 
 def test_in_its_own_air_a_session_run_again_is_the_session():

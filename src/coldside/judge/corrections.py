@@ -21,6 +21,7 @@ from coldside.plant.results import Forecast
 from coldside.units import Pressure
 
 RIGHT = 0.0025  # share of power by which factor and run again may differ and count as alike
+ISO_VALID = (0.93, 1.07)  # ISO 1585: beyond it the factor does not hold (from memory)
 STANDARDS = {"sae": "SAE J1349 of 1990 (dry pressure)", "iso": "ISO 1585 (dry pressure)", "din": "DIN 70020 (total)"}
 
 
@@ -41,7 +42,9 @@ def correction_words(forecast: Forecast) -> list[Sentence]:
     if not forecast.boost.any() or not any(phase.on == "dyno" for phase in forecast.session.phases):
         return []
     factors = corrections(forecast)
-    told = ", ".join(f"{words} {factors[name]:.3f}" for name, words in STANDARDS.items())
+    told = ", ".join(
+        f"{words} {factors[name]:.3f}{_beyond_its_range(name, factors)}" for name, words in STANDARDS.items()
+    )
     return [
         Sentence(
             "Power is as observed. Standards would multiply it, {told}, by ambient air at the intake's mouth, never by "
@@ -50,6 +53,14 @@ def correction_words(forecast: Forecast) -> list[Sentence]:
             {"told": told},
         )
     ]
+
+
+def _beyond_its_range(name: str, factors: Mapping[str, float]) -> str:
+    """Words where a standard itself does not let its factor count; only ISO 1585's own range is known here."""
+    low, high = ISO_VALID
+    if name != "iso" or low <= factors[name] <= high:
+        return ""
+    return f" (not valid: the standard's own range is {low:.2f} to {high:.2f})"
 
 
 # ---------------------------------------------------------------- run again in the standards' own air
@@ -150,7 +161,7 @@ def rerun_words(found: Sequence[Rerun]) -> list[Sentence]:
     for one in found:
         values: dict[str, Quantity | str] = {
             "standard": STANDARDS[one.standard],
-            "factor": f"{one.factor:.3f}",
+            "factor": f"{one.factor:.3f}{_beyond_its_range(one.standard, {one.standard: one.factor})}",
             "made": Quantity(one.factor * one.observed, "power"),
             "air": Quantity(one.temperature, "temperature"),
             "pressure": Quantity(one.pressure, "pressure"),
