@@ -32,7 +32,13 @@ export class Draft {
     const fold = document.getElementById("raw");
     fold?.addEventListener("toggle", () => fold.open && this.readRaw());
     this.raw?.addEventListener("change", () => this.putRaw());
-    setInterval(() => document.visibilityState === "visible" && this.look(), EVERY);
+    let looking = false; // a server that answers late is not asked again meanwhile
+    setInterval(async () => {
+      if (looking || document.visibilityState !== "visible") return;
+      looking = true;
+      await this.look();
+      looking = false;
+    }, EVERY);
     this.running = Promise.resolve();
   }
 
