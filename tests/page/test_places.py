@@ -421,3 +421,22 @@ def test_a_quick_look_proposes_a_limit_as_the_command_does(client, folder):
     words = made["headline"].replace("\u00a0", " ")
     assert "No limit was given" in words
     assert "your" not in words.partition("No limit")[0]
+
+
+def test_a_broken_file_of_own_parts_costs_nobody_the_rest(client, folder):
+    (folder / "parts").mkdir()
+    (folder / "parts" / "mine.toml").write_text('schema = "coldside.parts/1"\n[parts.my_hose]\nkind = "hose"\n')
+    (folder / "parts" / "bad.toml").write_text("= 1\n")
+    page = client.page(f"/build?{QUERY}")
+    assert "own/my_hose" in page
+    assert "parts/bad.toml is left out" in page
+    assert str(folder) not in page
+
+
+def test_an_older_state_of_the_same_files_is_not_reckoned_any_longer(client):
+    first = client.post("/do/verdict/start", build=BUILD, session=SESSION)["job"]
+    client.post("/do/build/slide", file=BUILD, key="parts.tank.volume", value=0.02)
+    second = client.post("/do/verdict/start", build=BUILD, session=SESSION)["job"]
+    assert second != first
+    assert client.finish(first)["state"] in ("stopped", "done")
+    assert client.finish(second)["state"] == "done"

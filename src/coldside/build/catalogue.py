@@ -6,7 +6,7 @@ Here: `catalogue`, `Item`.  A file of parts has the form of a build's: `schema =
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -40,15 +40,21 @@ class Item:
         return SORTS.get(self.kind, "charge")
 
 
-def catalogue(own: str | Path | None = None) -> tuple[Item, ...]:
+def catalogue(own: str | Path | None = None, refused: Callable[[BadInput], None] | None = None) -> tuple[Item, ...]:
     """All parts, kind by kind in the order of the list of keys; `own` is a folder whose files come first.
 
-    BadInput for a file that does not read; what the keys hold is checked when a part stands in a build.
+    A file of the owner's that does not read is told to `refused` and left out; without it BadInput is raised.  What the
+    keys hold is checked when a part stands in a build.
     """
     found: list[Item] = []
     if own is not None and Path(own).is_dir():
         for path in sorted(Path(own).glob("*.toml")):
-            found += _items(read_document(path), own=True)
+            try:
+                found += _items(read_document(path), own=True)
+            except BadInput as fault:
+                if refused is None:
+                    raise
+                refused(fault)
     bundled = Path(str(resources.files("coldside"))) / "catalogue" / "parts.toml"
     found += _items(read_document(bundled), own=False)
     kinds = list(PART_KINDS)

@@ -6,6 +6,7 @@ put into the case as it is found, so that a place shows what there is.  What is 
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field, replace
@@ -67,6 +68,7 @@ class Cases:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self._held: OrderedDict[str, Case] = OrderedDict()
+        self._last: dict[tuple[str, str], str] = {}  # build and session -> the job that reckons them
         self._lock = threading.Lock()
 
     def of(self, build_file: str, session_file: str) -> Case:
@@ -129,8 +131,18 @@ class Cases:
         return case
 
     def whole(self, case: Case) -> Job:
-        """Reckon all of a case, the quick part first; the pieces published are named by what has become known."""
-        return self.desk.jobs.start("verdict", case.key, lambda report: self._whole(case, report))
+        """Reckon all of a case, the quick part first; the pieces published are named by what has become known.
+
+        An older state of the same files is not reckoned any longer: nobody looks at it.
+        """
+        files = (case.build_file, case.session_file)
+        job = self.desk.jobs.start("verdict", case.key, lambda report: self._whole(case, report))
+        with self._lock:
+            older, self._last[files] = self._last.get(files), job.id
+        if older is not None and older != job.id:
+            with contextlib.suppress(BadInput):  # it ended long ago and is not known any more
+                self.desk.jobs.stop(older)
+        return job
 
     def _whole(self, case: Case, report: Report) -> None:
         def within(low: float, high: float, words: str) -> Stage:

@@ -64,6 +64,7 @@ def show(ask: Ask) -> str:
     on_paths = {p for view in paths for line in view.lines for branch in line for p in branch}
     loose = [name for name in names if name not in {part_name(p) for p in on_paths}]
     chosen_table = part if "." in part or part in ("engine", "car", "bay") else f"parts.{part}" if part else "engine"
+    parts, left_out = by_kind(_own_parts(ask))
     return render(
         ask,
         "build.html",
@@ -77,18 +78,20 @@ def show(ask: Ask) -> str:
         table=chosen_table,
         fields=fields_html(ask, draft.name, chosen_table),
         readable=document is not None,
-        catalogue=by_kind(_own_parts(ask)),
+        catalogue=parts,
+        left_out=left_out,
         kinds=sorted(PART_KINDS),
         **which,
     )
 
 
-def by_kind(folder: Path) -> dict[str, list[Any]]:
-    """The catalogue, kind by kind."""
+def by_kind(folder: Path) -> tuple[dict[str, list[Any]], list[str]]:
+    """The catalogue, kind by kind, and what is wrong with files of own parts that are left out."""
     found: dict[str, list[Any]] = {}
-    for item in catalogue(folder):
+    faults: list[BadInput] = []
+    for item in catalogue(folder, faults.append):
         found.setdefault(item.kind.replace("_", " "), []).append(item)
-    return found
+    return found, [f"parts/{Path(fault.where).name} is left out: {fault.message}" for fault in faults]
 
 
 def _own_parts(ask: Ask) -> Path:
@@ -225,7 +228,7 @@ def add_part(ask: Ask) -> Mapping[str, Any]:
     file, name, item = ask.text("file"), ask.text("name").strip(), ask.text("item")
     if not _NAME.fullmatch(name):
         raise BadInput(f'"{name}" is no name of a part: small letters, digits and _, starting with a letter')
-    found = next((one for one in catalogue(_own_parts(ask)) if one.ident == item), None)
+    found = next((one for one in catalogue(_own_parts(ask), lambda fault: None) if one.ident == item), None)
     if found is None:
         raise BadInput(f'"{item}" is not in the catalogue')
     draft = ask.desk.drafts.open(file)

@@ -22,6 +22,7 @@ from coldside.page.shell import LOOKS, SYSTEMS, Ask, carried, done, render, seen
 from coldside.resources import examples_folder
 
 YEAR = 365 * 24 * 3600
+NO_CARS = ("sessions", "briefs", "studies")  # folders of examples without builds
 MOST_TOLD = 8  # kept forecasts
 
 
@@ -40,7 +41,7 @@ def show(ask: Ask) -> str:
         briefs=by_kind["brief"],
         with_session="&" + with_session[1:] if with_session else "",
         kept=[_kept(entry, ask.system) for entry in ask.desk.kept.list()[:MOST_TOLD]],
-        demo_count=sum(1 for path in demo_files() if path.parts[0] not in ("sessions", "briefs")),
+        demo_count=sum(1 for path in demo_files() if path.suffix == ".toml" and path.parts[0] not in NO_CARS),
     )
 
 
