@@ -429,7 +429,7 @@ def test_a_broken_file_of_own_parts_costs_nobody_the_rest(client, folder):
     (folder / "parts" / "bad.toml").write_text("= 1\n")
     page = client.page(f"/build?{QUERY}")
     assert "own/my_hose" in page
-    assert "parts/bad.toml is left out" in page
+    assert "parts/bad.toml:1 is left out" in page
     assert str(folder) not in page
 
 
