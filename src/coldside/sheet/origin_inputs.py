@@ -17,6 +17,7 @@ from coldside.explore.bands import Bands
 from coldside.explore.sensitivity import by_regression
 from coldside.plant.results import Forecast
 from coldside.sheet.parts_list import UNUSED_AT_ZERO, given_words
+from coldside.units import retold
 
 MOST = 8  # inputs that are named, the others counted
 KINDS = {
@@ -96,7 +97,7 @@ def inputs_of(
             key,
             (_owner(key),),
             key.rpartition(".")[2].replace("_", " "),
-            value.help,
+            retold(value.help, system),
             given_words(forecast, key, value, system),
             value.origin,
             known.get(key),
