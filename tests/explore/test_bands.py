@@ -22,6 +22,8 @@ from coldside.explore.sensitivity import REST, by_regression, by_variance
 from coldside.explore.workers import on_all_cores
 from coldside.judge.verdict import judge, judge_limit
 from coldside.plant.forecast import simulate
+from coldside.sheet.tables import key_figures
+from judge import made
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 BUILD = load_build(EXAMPLES / "tern" / "water.toml")
@@ -64,6 +66,14 @@ def test_a_belt_and_a_second_stage_are_reckoned_as_in_the_forecast(name):
     # with a belt the same exact balance in both; else the tables' flow, whose T^0.3 a cubic follows within 3e-8
     assert ours["power_mean"] == pytest.approx(theirs["power_mean"], rel=1e-7)
     assert ours["intake_max"] == pytest.approx(theirs["intake_max"], rel=1e-12)
+
+
+def test_the_coolant_s_highest_counts_the_time_in_boost_as_the_sheet_s_figures_do():
+    """Made coolant gets 2 K a minute warmer up to the end (302 K + t/30), which comes after the last boost."""
+    forecast = made.forecast()
+    told = figures(forecast)["coolant_max.charge"]
+    assert told == pytest.approx(302.0 + forecast.time[forecast.boost].max() / 30.0)
+    assert dict(key_figures(forecast, "si"))["coolant of loop charge into the cores"][1] == f"{told - 273.15:.0f} degC"
 
 
 def test_runs_and_air_drawn_by_road_speed_are_thinned_with_the_rest():

@@ -313,7 +313,7 @@ def figures(seen: Forecast | Outcome) -> dict[str, float]:
     """Headline figures, SI; what a session or build has not is absent.
 
     `intake_max`, `over_ambient_max`, `sensor_max`: highest in boost, each at its own moment (air outside may change);
-    `coolant_max.LOOP`: highest into the charge cores of a loop; `power_mean`: in boost;
+    `coolant_max.LOOP`: highest in boost into the charge cores of a loop; `power_mean`: in boost;
     `spread_temperature`, `spread_power`: of repeats; for every limit `limits.I` (its value, counted from 0)
     and `seconds_over.I`.
     """
@@ -329,7 +329,7 @@ def figures(seen: Forecast | Outcome) -> dict[str, float]:
         "spread_power": power_spread(forecast),
     }
     for loop, trace in core_loops(forecast).items():
-        found[f"coolant_max.{loop}"] = float(trace.max())
+        found[f"coolant_max.{loop}"] = float(trace[counts].max())
     for k, limit in enumerate(forecast.session.limits):
         result = judge_limit(forecast, limit)
         if result.holds is not None:

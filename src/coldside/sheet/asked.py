@@ -28,7 +28,7 @@ FIGURES = {  # figure of a band -> words and kind of unit; "*" stands for a loop
     "intake_max": ("intake, peak in boost", "temperature"),
     "over_ambient_max": ("intake over ambient, peak", "temperature_difference"),
     "sensor_max": ("intake sensor, highest in boost", "temperature"),
-    "coolant_max.*": ("coolant of loop *, highest into the cores", "temperature"),
+    "coolant_max.*": ("coolant of loop *, highest in boost into the cores", "temperature"),
     "power_mean": ("power, mean in boost", "power"),
     "spread_temperature": ("from repeat to repeat, the hottest over ambient differs by", "share"),
     "spread_power": ("from repeat to repeat, the mean power differs by", "share"),

@@ -137,7 +137,7 @@ RECIPES: tuple[Recipe, ...] = (
     Recipe(
         r"limits/coolant|limits/coolant of loop (?P<loop>.+)|"
         r"figures/coolant of loop (?P<loop2>.+?)(?: into the cores)?|"
-        r"sure/coolant of loop (?P<loop3>.+), highest into the cores",
+        r"sure/coolant of loop (?P<loop3>.+), highest in boost into the cores",
         "Coolant is carried cell by cell through hoses, tank, cores and exchangers, so that a hot slug arrives when it"
         " has travelled there; each cell takes heat from the metal beside it. The figure is where it enters the charge"
         " cores (in a loop without one, where it leaves a part hottest).",
