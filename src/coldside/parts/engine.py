@@ -51,8 +51,8 @@ class EngineSpec:
     filling_exponent: float = given(
         "number",
         "how far warm charge makes up for its thinner air, as it picks up less heat on its way in: volumetric "
-        "efficiency, given for charge of 40 degC, goes with absolute temperature to this power (0.5 in power correction "
-        "standards)",
+        "efficiency, given for charge of 40 degC, goes with absolute temperature to this power (0.5 in power "
+        "correction standards)",
         default=0.3,
         sd=0.1,
         low=0.0,
