@@ -35,6 +35,7 @@ from coldside.sheet.origin_steps import STEPS
 from coldside.sheet.origin_terms import FUNCTIONS, LETTER, symbols_of
 from coldside.sheet.origins import SIZED_SOURCES, origin_of
 from coldside.sheet.parts_list import given_words
+from coldside.units import retold
 from sheet.synthetic import CASES, EXAMPLES, forecast_of
 
 BUILDS = sorted(
@@ -210,7 +211,7 @@ def test_inputs_agree_with_the_givens(system):
                 given = givens[one.key]
                 assert one.origin == given.origin
                 assert one.value == given_words(forecast, one.key, given, system)
-                assert one.help == given.help
+                assert one.help == retold(given.help, system)
                 assert one.alike == len(one.owners)
                 assert one.of_session == (one.key in forecast.session.givens)
 
