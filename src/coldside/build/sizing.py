@@ -18,6 +18,7 @@ from coldside.media import air
 from coldside.media.coolants import Coolant, parse_coolant
 from coldside.media.fuels import Fuel, fuel
 from coldside.parts.compressor import CompressorSpec, compressor
+from coldside.parts.engine import FILLING_KNOWN, EngineSpec
 from coldside.units import show
 
 EFFICIENCY = {"piston": 0.28, "rotary": 0.225}  # brake, on all fuel: 0.49 and 0.61 lb of gasoline per hp h
@@ -176,7 +177,8 @@ def need_of(brief: Brief) -> Need:
     speed = POWER_PLACE * spec.redline
     intake = spec.hottest_day + CHARGE_RISE
     power, flow = spec.power, air_for_power(spec.power, efficiency, burnt, rich)
-    plenum = plenum_for_air(flow, intake, swept, speed, filling_at(POWER_PLACE))
+    warm = (intake / FILLING_KNOWN) ** EngineSpec.filling_exponent  # as a draft leaves it
+    plenum = plenum_for_air(flow, intake, swept, speed, filling_at(POWER_PLACE) * warm)
     asked = power if spec.boost is None or "power" in brief.known else None
     if spec.boost is not None:  # air, and with it power, go with the plenum's pressure
         share = spec.boost.absolute(pressure) / plenum
