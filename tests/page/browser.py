@@ -163,7 +163,7 @@ class Visit:
         """Close all tabs; nothing may have been said on a console, or asked of another machine."""
         self.context.close()
         said = [words for words in self.said if not any(re.search(pattern, words) for pattern in self.forgiven)]
-        assert said == [], said
+        assert said == [], "\n".join([*said, "the server said:", self.server.said()[-3000:]])
         elsewhere = {url for url in self.asked if urlsplit(url).scheme != "data" and not here(url)}
         assert elsewhere == set(), elsewhere
         assert self.asked, "nothing was asked at all"
