@@ -716,9 +716,10 @@ def _bought_notes(brief: Brief, need: Need, system: str) -> list[str]:
         return show(value, "mass_flow", system)
 
     if spec.turbo_flow is not None and need.corrected > 0.95 * spec.turbo_flow:
+        verdict = "leaves nothing in hand" if need.corrected <= spec.turbo_flow else "is too small"
         notes.append(
-            f"The turbo already bought passes {flow(spec.turbo_flow)}, but {flow(need.corrected)} corrected are "
-            "needed: it is too small for this power on that day."
+            f"The turbo already bought passes {flow(spec.turbo_flow)}; {flow(need.corrected)} corrected are needed, "
+            f"and one in twenty should stay in hand: it {verdict} for this power on that day."
         )
     count = spec.injectors or (2 * spec.rotors if brief.rotary else spec.cylinders)
     if spec.injector_capacity is not None and need.fuel_flow > sizing.DUTY * count * spec.injector_capacity:
@@ -753,7 +754,10 @@ def _why_not(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, system: s
             )
         else:
             words += " More room alone brings nothing;"
-        words += " the rest must come from less power, another fuel, rest between runs, or a cooler day."
+        rest = "the rest must come from"
+        if any(tried.margin >= 0.0 for _, _, tried in aside.allowed):
+            rest = "without what the rule book allows, the rest must come from"
+        words += f" {rest} less power, another fuel, rest between runs, or a cooler day."
     lowest = shop.need.ambient + 12.0
     if shop.limit < lowest:
         words += (

@@ -93,10 +93,10 @@ form.addEventListener("submit", (event) => event.preventDefault());
 // What a blank asks, for whoever cannot hover: below the text while one stands in it.
 form.addEventListener("focusin", (event) => {
   const { about } = event.target.dataset;
-  of("about-blank").hidden = !about;
   of("about-blank").textContent = about ?? "";
 });
-form.addEventListener("focusout", () => (of("about-blank").hidden = true));
+// the line keeps its room when nothing is explained: what lies below must not move under a pointer that goes down
+form.addEventListener("focusout", () => (of("about-blank").textContent = ""));
 
 of("brief-problems").addEventListener("click", (event) => {
   const target = event.target.closest("a");
