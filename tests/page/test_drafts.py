@@ -191,12 +191,9 @@ def test_a_text_may_be_anything_and_is_kept(desk: Desk) -> None:
     assert desk.drafts.undo(CAR).text == BUILD
 
 
-def test_tables_parts_and_items(desk: Desk) -> None:
-    draft = desk.drafts.add_table(CAR, "parts.spare", {"kind": "hose", "length": "1 m"}, after="parts.tank")
+def test_parts_and_items(desk: Desk) -> None:
     draft = desk.drafts.rename_part(CAR, "tank", "box")
     assert "box" in value(draft, "loops.charge.path")
-    desk.drafts.rename_table(CAR, "ducts.nose", "chin")
-    desk.drafts.remove_table(CAR, "parts.spare")
     assert desk.drafts.edit(CAR, "all", lambda text: text.upper()).undoes == "all"
     count = len(value(desk.drafts.open(DAY), "phases"))
     desk.drafts.add_item(DAY, "phases", None, {"kind": "idle", "duration": "1 min"})

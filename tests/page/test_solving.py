@@ -201,8 +201,7 @@ def test_a_refusal_names_files_not_folders(tmp_path: Path, monkeypatch: pytest.M
         assert str(tmp_path) not in str(refused.value)
 
 
-def test_warming_leaves_a_preview(tmp_path: Path) -> None:
+def test_a_preview_is_remembered(tmp_path: Path) -> None:
     build, session = load_build(EXAMPLES / "tern" / "water.toml"), read_session(ONE_PULL, tmp_path / "day.toml")
     solver = Solver()
-    solver.warm(build, session).join(120)
     assert solver.quick(build, session) is solver.quick(build, session)

@@ -180,18 +180,6 @@ class Drafts:
                 raise Conflict(words, where=name, theirs=state.text, yours=text)
             return self._push(state, text, "text", moves=True)
 
-    def add_table(self, name: str, key: str, values: Mapping[str, Any], after: str | None = None) -> Draft:
-        """Add a table ("parts.spare"), behind the table `after` or the last of its sort."""
-        return self._edit(name, f"add {key}", lambda text: editing.add_table(text, key, values, after))
-
-    def remove_table(self, name: str, key: str) -> Draft:
-        """Take out a table; mentions of a part on paths stay, and are told as faults until they go too."""
-        return self._edit(name, f"remove {key}", lambda text: editing.remove_table(text, key))
-
-    def rename_table(self, name: str, key: str, new: str) -> Draft:
-        """Change the last name of a table (a loop, a duct)."""
-        return self._edit(name, f"rename {key}", lambda text: editing.rename_table(text, key, new))
-
     def rename_part(self, name: str, old: str, new: str) -> Draft:
         """Change a part's name in its table and on every path."""
         return self._edit(name, f"rename {old}", lambda text: editing.rename_part(text, old, new))

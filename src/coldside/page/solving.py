@@ -172,17 +172,6 @@ class Solver:
         files = [files_beside(repr(one), one.file) for one in (build, session)]
         return digest(build, session, files)
 
-    def warm(self, build: Build, session: Session) -> threading.Thread:
-        """Have the solver compiled (or its compiled form loaded) in the background, by a preview."""
-
-        def run() -> None:
-            with contextlib.suppress(ColdsideError):  # whoever asks for it next is told
-                self.quick(build, session)
-
-        thread = threading.Thread(target=run, name="warm", daemon=True)
-        thread.start()
-        return thread
-
 
 @contextlib.contextmanager
 def _places_by_name() -> Iterator[None]:
