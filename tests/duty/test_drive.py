@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,10 +13,12 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from cases.driving import constant_force, constant_power
+from coldside.build.files import load_build
 from coldside.duty import courses, drive, laps, road
 from coldside.duty.courses import Track
 from coldside.duty.load import part_load_pressure, reckoned_power, surroundings
 from coldside.duty.model import AmbientSpec
+from coldside.duty.runs import LAP_STEP
 from coldside.errors import BadInput
 from coldside.parts.engine import CarSpec
 from generators import ROAD_ENGINE as ENGINE
@@ -227,6 +230,61 @@ def test_a_lap_does_not_depend_on_where_it_begins() -> None:
     turned = replace(track, curvature=np.roll(track.curvature, 500), grade=np.roll(track.grade, 500))
     times = [flying(CAR, one, rounds=2).marks[-1][0] for one in (track, turned)]
     assert times[0] == pytest.approx(times[1], rel=1e-4)
+
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+
+
+@pytest.mark.parametrize("name", ["tern/water.toml", "dunlin/build.toml", "heron/two_stage.toml"])
+@pytest.mark.parametrize("where", [*courses.BUNDLED, "quarter mile"])
+def test_time_follows_power_smoothly(name: str, where: str) -> None:
+    """A thousandth less power is never quicker and costs about what the one before did: nothing jumps.
+
+    Closed form for what a share of power may cost at the most: t = (2 m s / F)^(1/2), half of it, as at constant force
+    from standstill; less wherever bends, brakes or speed rule (loop case C33: a third at constant power).
+    """
+    build = load_build(EXAMPLES / name)
+    car = drive.powertrain(build, DAY)
+    slip = 0.45 * build.engine.top_speed
+    strip = where == "quarter mile"
+    track = None if strip else courses.find_track("day.toml", where)
+    length = 402.336 if track is None else track.length
+    course = STRIP if track is None else laps.course_on(track, car, slip=slip)
+
+    def takes(share: float) -> float:
+        power = (np.array([0.0]), np.array([share]))
+        state = drive.standing(car, course)
+        for _ in range(2 if track is not None and track.closed else 1):
+            state = state._replace(distance=0.0, time=0.0)
+            driven = drive.march(state, (length,), power, step=drive.STEP if strip else LAP_STEP)
+            assert driven is not None
+            state = driven.end
+        return driven.marks[-1][0]
+
+    shares = np.linspace(1.0, 0.97, 31)
+    times = np.array([takes(share) for share in shares])
+    assert (np.diff(times) > 0.0).all()
+    straight = np.polyval(np.polyfit(shares, times, 2), shares)
+    assert times == pytest.approx(straight, abs=0.003)
+    assert (times[-1] - times[0]) < times[0] * 0.03 * 0.5
+
+
+def test_boost_in_a_bend_is_that_of_a_shut_throttle() -> None:
+    """At the grip of its tyres a car needs next to no power: boost runs down, whatever the step of the march.
+
+    Closed form: spool falls to ambient as exp(-t / (3 lag)), `COAST` lags of the engine.
+    """
+    car = replace(CAR, car=replace(CAR.car, drag_area=0.0, rolling_resistance=0.0))
+    course = laps.course_on(circle(60.0), car)
+    v = math.sqrt(CAR.car.grip * G * 60.0)
+    gear = next(g for g, at in enumerate(CAR.shift_at, start=1) if v < 0.95 * at)
+    for step in (0.1, 0.05, 0.025, 0.01):
+        state = drive.standing(car, course, boost=2e5)._replace(speed=v, gear=gear)
+        for _ in range(round(4.0 / step)):
+            state = drive.advance(state, 1.0, step)
+        left = (state.spool - DAY.pressure) / (2e5 - DAY.pressure)
+        assert left == pytest.approx(math.exp(-4.0 / (3.0 * CAR.lag)), rel=1e-6)
+        assert state.speed == pytest.approx(v, rel=1e-3)
 
 
 def test_caps_leave_room_for_the_brakes() -> None:

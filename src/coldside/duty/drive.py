@@ -6,7 +6,10 @@ course, one step in time.  What is not: where the caps come from (`laps.py`), wh
 
 Boost between shifts.  What the compressor could give (`spool`) follows what is asked with the engine's
 boost lag and runs down three times as slowly while the throttle is shut, so that a short lift costs
-little (the ratio is our own, common practice, no source).
+little (the ratio is our own, common practice, no source).  Where tyres or a bend hold the car back, it tends to
+as much of the boost target as the throttle is open: all of it with the plenum at ambient, none at idle (own,
+common practice, no source).  A bend at the limit of grip is driven with a throttle all but shut; a rule that jumps
+there would let chance decide how much boost the exit has, and what heat costs is a difference of lap times.
 """
 
 from __future__ import annotations

@@ -156,15 +156,16 @@ def ask(row, car, course, v, s, spool, fraction, wanted):
     wheel = car.efficiency * car.ratio[gear] / n  # N at the road for each W at the crank
     load = weight + max(dynamic, 0.0) * car.downforce_area
     side = min(car.mass * v * v * abs(bend) / (car.grip * course.pace * load), 1.0)
-    force = min(there * wheel, traction(car, load, side, course.pace))
-    ruled = not math.isnan(wanted)
-    if ruled:
-        force = min(force, max(inertia * wanted + resist, 0.0))
+    held = traction(car, load, side, course.pace) if math.isnan(wanted) else max(inertia * wanted + resist, 0.0)
+    force = min(there * wheel, held)
     if force >= there * wheel and course.throttle >= 1.0:
         return (force - resist) / inertia, n, most, True, top
     needed = (force / wheel / max(fraction, 1e-3) + friction) / max(full + friction, 1.0) * top
     plenum = min(max(needed, car.idle), most)
-    builds = top if not ruled and course.throttle >= 1.0 else max(plenum, car.ambient)  # ready for more grip
+    builds = max(plenum, car.ambient)
+    if course.throttle >= 1.0:  # a driver in a hurry: boost comes as the throttle opens, whatever holds the car back
+        opening = min((plenum - car.idle) / max(car.ambient - car.idle, 1.0), 1.0)
+        builds = max(builds, car.ambient + opening * (top - car.ambient))
     return (force - resist) / inertia, n, plenum, False, builds
 
 
@@ -185,16 +186,21 @@ def step_on(row, car, course, fraction, left):
     """One step of at most `left` seconds, up to the next event: a shift's start or end, the clutch gripping."""
     h = min(left, row.shift_left) if row.shift_left > 0.0 else left
     v, s = row.speed, row.distance
-    a, n, plenum, full, to = ask(row, car, course, v, s, row.spool, fraction, math.nan)
-    half = spooled(car, row.spool, to, 0.5 * h)
-    a, n, plenum, full, to = ask(row, car, course, max(v + 0.5 * h * a, 0.0), s + 0.5 * h * v, half, fraction, math.nan)
-    v_end = max(v + h * a, 0.0)
     limit = car.shift_at[row.gear - 1]
     grips = course.slip / car.ratio[0]  # where the clutch stops slipping and the engine's own mass joins in
     if row.gear == 1 and v < grips:
         limit = min(limit, grips)
-    if v < limit and limit <= v_end and row.shift_left <= 0.0:
+    if row.shift_left > 0.0 or v >= limit:
+        limit = math.inf
+    a, n, plenum, full, to = ask(row, car, course, v, s, row.spool, fraction, math.nan)
+    if v + h * a > limit:  # no step looks beyond the event: the limiter bites there, and the shift would never come
+        h = max((limit - v) / a, 1e-6)
+    half = spooled(car, row.spool, to, 0.5 * h)
+    a, n, plenum, full, to = ask(row, car, course, max(v + 0.5 * h * a, 0.0), s + 0.5 * h * v, half, fraction, math.nan)
+    v_end = max(v + h * a, 0.0)
+    if v_end > limit:
         h = max(h * (limit - v) / (v_end - v), 1e-6)
+    if v_end > (1.0 - 1e-9) * limit:
         v_end = limit
     s_end = s + 0.5 * h * (v + v_end)
     cap = at(course.cap, course.step, course.closed, s_end)
