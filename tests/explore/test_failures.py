@@ -59,7 +59,7 @@ def test_the_seconds_are_those_of_a_fine_march_of_the_same_death():
     fine_lift = float(np.interp(passed[0] - REACTION, bench.demand.time, sensor))
     assert one.lift_at == pytest.approx(fine_lift, abs=0.5)  # K, for the same reason
     assert one.lift_after == pytest.approx(one.to_limit - REACTION)
-    last = worst_stretch(forecast())[1]
+    last = worst_stretch(forecast(), [LIMIT])[1]
     fine_peak = tried.solution.intake[after & (bench.demand.time <= forecast().time[last])].max()
     assert one.peak == pytest.approx(fine_peak, abs=1.0)
 
@@ -68,7 +68,7 @@ def test_with_all_well_a_limit_gives_when_the_forecast_says_so():
     """What is off in the coarse plant is taken off it: `anyway` is the forecast's own moment."""
     limit = replace(LIMIT, at_most=float(forecast().intake[forecast().peak]) - 1.0)
     one = named(failures(forecast(), [limit]), "pump")
-    first, last = worst_stretch(forecast())
+    first, last = worst_stretch(forecast(), [limit])
     rows = np.arange(first, last + 1)
     passed = rows[forecast().boost[rows] & (forecast().intake[rows] > limit.bound)]
     assert one.anyway == pytest.approx(forecast().time[passed[0]] - one.at, abs=0.5)  # s: every fourth sample
@@ -106,7 +106,7 @@ def test_a_dry_core_gives_less_time_than_one_with_coolant_standing_in_it():
         assert hose.to_limit < pump.to_limit
         assert hose.warmer > pump.warmer > named(found, "left_fan").warmer
         assert hose.metal > pump.metal
-        rows = slice(*worst_stretch(forecast()))
+        rows = slice(*worst_stretch(forecast(), [LIMIT]))
         assert hose.peak < forecast().compressor_out[rows].max()  # no core cools: no hotter than that
         by_limit.append(pump.to_limit)
         assert pump.saved is None or pump.saved == pytest.approx(pump.lift_after - SWITCH)
@@ -140,7 +140,7 @@ def test_a_limit_on_the_knock_margin_gives_when_the_charge_is_as_much_warmer():
     ours = replace(forecast(), build=replace(TERN, engine=engine))
     trace, _ = margin_trace(ours)
     assert trace is not None
-    first, last = worst_stretch(ours)
+    first, last = worst_stretch(ours, [LimitSpec(quantity="margin", at_least=0.0)])
     least = float(np.nanmin(trace[first:last]))
     given = []
     for by in (12.0, 8.0, 4.0):

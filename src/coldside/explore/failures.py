@@ -4,26 +4,26 @@ Here: `failures`, cheap enough for every verdict: one coarse plant, marched once
 state there once more for each part that can die, to the end of that boost.  Not here: its words and JSON
 (`failure_words.py`), a part that has its fault from the start (key `fault`), leaks that take minutes.
 
-The worst moment is the beginning of the boost that holds the hottest intake, or `WINDOW` before that peak in a longer
-one.  A hose that lets go is reckoned as a loop that is empty at once, its cores dry.  What the coarse plant is off by
-with all well is taken off it with a part dead, sample by sample.
+The worst moment is the beginning of the boost in which least is left of the limit that is told (`judge/worst.py`), or
+`WINDOW` before that in a longer one.  A hose that lets go is reckoned as a loop that is empty at once, its cores dry.
+What the coarse plant is off by with all well is taken off it with a part dead, sample by sample.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from types import SimpleNamespace
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 
-from coldside.build.model import names_on
+from coldside.build.model import Build, names_on
 from coldside.duty.model import SAMPLE_TIME, Demand, LimitSpec
 from coldside.explore.commands import OFF, ON
 from coldside.explore.outcome import COARSE, thinned
 from coldside.judge.coolant import BOILING_MARGIN
-from coldside.judge.verdict import limited_trace
+from coldside.judge.verdict import limited_trace, temperature_trace
+from coldside.judge.worst import worst_sample
 from coldside.media.coolants import parse_coolant
 from coldside.parts.airflow import FanSpec
 from coldside.parts.exchanger import WaterCoreSpec
@@ -102,6 +102,17 @@ class Failures:
 
 
 @dataclass(frozen=True)
+class _March:
+    """What limits on temperatures look at of one march from the worst moment on (`Temperatures`), K by its samples."""
+
+    build: Build
+    intake: np.ndarray
+    sensor: np.ndarray | None
+    coolant_in_cores: Mapping[str, np.ndarray]
+    outlet: Mapping[tuple[str, str], np.ndarray]
+
+
+@dataclass(frozen=True)
 class _Doomed:
     """A part that can die: what it is, the device that stands still with it (a hose has none), the loop it serves."""
 
@@ -147,10 +158,13 @@ def _every(forecast: Forecast) -> int:
     return max(1, round(COARSE.every * SAMPLE_TIME / float(forecast.time[1] - forecast.time[0])))
 
 
-def worst_stretch(forecast: Forecast) -> tuple[int, int]:
-    """Samples of a forecast at which a part dies and at which that boost ends; the session must have boost."""
+def worst_stretch(forecast: Forecast, limits: Sequence[LimitSpec] | None = None) -> tuple[int, int]:
+    """Samples of a forecast at which a part dies and at which that boost ends; the session must have boost.
+
+    `limits` in place of the session's own.
+    """
     time, on = forecast.time, np.flatnonzero(forecast.boost)
-    peak = int(on[np.argmax(forecast.intake[on])])
+    peak = worst_sample(forecast, limits)
     breaks = np.flatnonzero(np.diff(time[on]) > GAP)
     begins, ends = np.concatenate([[on[0]], on[breaks + 1]]), np.concatenate([on[breaks], [on[-1]]])
     k = int(np.searchsorted(begins, peak, side="right")) - 1
@@ -171,7 +185,7 @@ class _Scene:
     def __init__(self, forecast: Forecast, limits: Sequence[LimitSpec]) -> None:
         self.forecast, self.build, self.limits = forecast, forecast.build, limits
         every = _every(forecast)
-        first, last = worst_stretch(forecast)
+        first, last = worst_stretch(forecast, limits)
         thin = thinned(forecast.demand, replace(COARSE, every=every))
         self.first = min(first // every, len(thin.time) - 2)
         self.last = min(max(-(-last // every), self.first + 1), len(thin.time) - 1)
@@ -212,12 +226,12 @@ class _Scene:
         cut = A._replace(inputs=A.inputs[rows], boost=A.boost[rows], level=A.level[rows])
         return solve(replace(chosen, arrays=cut, start=start), levels=levels[rows])
 
-    def _looked_at(self, solution: Solution, intake: np.ndarray, plant: Plant) -> SimpleNamespace:
-        """What limits look at of one march, under the names that a forecast has for it."""
+    def _looked_at(self, solution: Solution, intake: np.ndarray, plant: Plant) -> _March:
+        """What limits look at of one march."""
         A = plant.arrays
         streams, first_mean = Streams(plant, solution), 4 + len(plant.sensors)
         of_charge = np.flatnonzero(A.sensor_sort == layout.CHARGE)
-        return SimpleNamespace(
+        return _March(
             build=self.build,
             intake=intake,
             sensor=solution.scalars[:, 4 + of_charge[-1]] if len(of_charge) else None,
@@ -294,7 +308,7 @@ class _Scene:
         return replace(made, lift_at=lift_at, lift_after=after, saved=max(after - SWITCH, 0.0) if tells else None)
 
     def _first_limit(
-        self, one: _Doomed, seen: SimpleNamespace, risen: np.ndarray
+        self, one: _Doomed, seen: _March, risen: np.ndarray
     ) -> tuple[LimitSpec | None, float | None, float | None]:
         """The limit that gives first, of those that would hold with all well if any; when, and when anyway."""
         found = []
@@ -311,12 +325,12 @@ class _Scene:
         _, seconds, limit, anyway = min(found, key=lambda item: item[:2])
         return limit, seconds, anyway
 
-    def _change(self, limit: LimitSpec, seen: SimpleNamespace, risen: np.ndarray) -> np.ndarray:
+    def _change(self, limit: LimitSpec, seen: _March, risen: np.ndarray) -> np.ndarray:
         """By how much the dead part takes from what is left of a limit, K: every one counts in kelvin."""
         if limit.quantity not in ("sensor", "coolant"):
             return risen
-        traces = [limited_trace(cast(Forecast, one), limit.quantity, limit.loop)[0] for one in (self.seen, seen)]
-        return risen if traces[0] is None or traces[1] is None else traces[1] - traces[0]
+        well, dead = (temperature_trace(one, limit.quantity, limit.loop)[0] for one in (self.seen, seen))
+        return risen if well is None or dead is None else dead - well
 
     def _gives(self, limit: LimitSpec, left: np.ndarray) -> float | None:
         """From the failure until nothing is left of a limit where it counts, s, linear between samples."""
@@ -346,7 +360,7 @@ class _Scene:
         cores = self._cores(one.loop)
         return max((float(self._nodes(solution, f"{core} metal").max()) for core in cores), default=None)
 
-    def _boiling(self, one: _Doomed, solution: Solution, seen: SimpleNamespace) -> Boiling | None:
+    def _boiling(self, one: _Doomed, solution: Solution, seen: _March) -> Boiling | None:
         """Coolant left standing: where it gets hottest, if that is near boiling."""
         if one.what != "pump" or one.loop is None:
             return None

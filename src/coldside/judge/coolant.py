@@ -16,7 +16,7 @@ from coldside.media.coolants import Coolant, parse_coolant
 from coldside.parts.chiller import ChillerSpec
 from coldside.parts.exchanger import ExchangerSpec, WaterCoreSpec
 from coldside.parts.oil_cooler import OilCoolerSideSpec, OilCoolerSpec
-from coldside.plant.results import Forecast, Point
+from coldside.plant.results import Forecast, Point, Temperatures
 
 BOILING_MARGIN = 5.0  # K under boiling from which it is told (common practice, no source)
 FREEZING_MARGIN = 1.0  # K over freezing from which it is told, in a loop without ice
@@ -58,13 +58,10 @@ def spoiled_coolant(forecast: Forecast) -> list[Sentence]:
     return found
 
 
-def hottest_outlet(forecast: Forecast, loop: str) -> np.ndarray | None:
-    """Where the coolant of a loop leaves one of its parts hottest, K over the samples; None without figures.
-
-    A coarse run of many (`explore/outcome.py`) keeps no outlets.
-    """
-    names = set(names_on(forecast.build.loops[loop].path))
-    traces = [T for (part, side), T in getattr(forecast, "outlet", {}).items() if _on_loop(part, side, names)]
+def hottest_outlet(seen: Temperatures, loop: str) -> np.ndarray | None:
+    """Where the coolant of a loop leaves one of its parts hottest, K over the samples; None without figures."""
+    names = set(names_on(seen.build.loops[loop].path))
+    traces = [T for (part, side), T in seen.outlet.items() if _on_loop(part, side, names)]
     return np.max(np.vstack(traces), axis=0) if traces else None
 
 

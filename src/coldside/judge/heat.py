@@ -17,7 +17,7 @@ from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.parts.injection import InjectionSpec
 from coldside.parts.jacket import COOLANT_SIDE, OIL_SIDE
 from coldside.parts.supercharger import SuperchargerSpec
-from coldside.plant.results import Forecast, Rung
+from coldside.plant.results import Forecast, Rung, Temperatures
 
 ENGINE = "engine"
 
@@ -158,6 +158,11 @@ def heat_shares(forecast: Forecast) -> HeatShares:
     return HeatShares(taken, engine / taken, picked_up, ledger.to_air / taken, ledger.stored / taken, largest)
 
 
+def moment_words(forecast: Forecast) -> str:
+    """What to call the moment of the ladder: that of the hottest intake, or the worst one for the limit told."""
+    return "the hottest moment" if forecast.worst == forecast.peak else "the worst moment"
+
+
 def largest_rung(forecast: Forecast) -> Rung | None:
     """The rung of the ladder with the largest drop; None for a build without a charge core."""
     return max(forecast.ladder, key=lambda rung: rung.drop) if forecast.ladder else None
@@ -191,7 +196,7 @@ def preheat_rung(forecast: Forecast) -> Rung | None:
     return None
 
 
-def core_loops(forecast: Forecast) -> dict[str, np.ndarray]:
+def core_loops(forecast: Temperatures) -> dict[str, np.ndarray]:
     """Coolant temperature into the charge cores of each loop that has one: the engine's own loop is left out."""
     cores = set(charge_cores(forecast))
     return {
@@ -201,11 +206,11 @@ def core_loops(forecast: Forecast) -> dict[str, np.ndarray]:
     }
 
 
-def charge_cores(forecast: Forecast) -> list[str]:
+def charge_cores(forecast: Temperatures) -> list[str]:
     """Names of the charge cores in path order."""
     return [name for name in names_on(forecast.build.charge) if is_core(forecast, name)]
 
 
-def is_core(forecast: Forecast, name: str) -> bool:
+def is_core(forecast: Temperatures, name: str) -> bool:
     """True for a charge core of either kind."""
     return isinstance(forecast.build.parts.get(name), WaterCoreSpec | AirCoreSpec)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.build.model import names_on
+from coldside.judge.heat import moment_words
 from coldside.judge.power import time_weights
 from coldside.judge.tract import Coupler, compressors, coupler, coupler_sentences, leak_area
 from coldside.judge.wording import Quantity, Sentence
@@ -213,9 +214,10 @@ def uneven_lanes(forecast: Forecast) -> list[Sentence]:
             continue
         said.append(
             Sentence(
-                "At the hottest moment the charge leaves {core} at {hottest} where it is hottest, {mean} on average, "
+                "At {moment} the charge leaves {core} at {hottest} where it is hottest, {mean} on average, "
                 "{coldest} where it is coldest: a runner close behind the core gets the hottest of it unmixed.",
                 {
+                    "moment": moment_words(forecast),
                     "core": core,
                     "hottest": Quantity(hottest, "temperature"),
                     "mean": Quantity(mean, "temperature"),

@@ -15,7 +15,16 @@ from coldside.build.model import Parallel, Path, names_on
 from coldside.judge.airways import leaking, own_air, starved
 from coldside.judge.coolant import unfit_coolant
 from coldside.judge.corrections import correction_words
-from coldside.judge.heat import charge_cores, core_loops, heat_shares, is_core, largest_rung, preheat_rung, step_words
+from coldside.judge.heat import (
+    charge_cores,
+    core_loops,
+    heat_shares,
+    is_core,
+    largest_rung,
+    moment_words,
+    preheat_rung,
+    step_words,
+)
 from coldside.judge.ice_day import ice_day_words
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
 from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
@@ -204,11 +213,11 @@ def pump_stopped(forecast: Forecast) -> list[Sentence]:
 
 
 def given_back(forecast: Forecast) -> list[Sentence]:
-    """Pipe and plenum that warm the charge again behind the last core, at the hottest moment."""
+    """Pipe and plenum that warm the charge again behind the last core, at the worst moment."""
     last = _last_cores(forecast, forecast.build.charge)
     if not last:
         return []
-    at = forecast.peak
+    at = forecast.worst
     keys = [(name, "charge") for name in last]
     flows = np.array([abs(float(forecast.flow[key][at])) for key in keys])
     outs = np.array([float(forecast.outlet[key][at]) for key in keys])
@@ -219,9 +228,10 @@ def given_back(forecast: Forecast) -> list[Sentence]:
         return []
     return [
         Sentence(
-            "At the hottest moment ({when}) the charge reaches the intake {warmer} warmer than it leaves {cores}: "
+            "At {moment} ({when}) the charge reaches the intake {warmer} warmer than it leaves {cores}: "
             "pipe and plenum give back heat they have soaked up.",
             {
+                "moment": moment_words(forecast),
                 "when": Quantity(float(forecast.time[at]), "clock"),
                 "warmer": Quantity(warmer, "temperature_difference"),
                 "cores": listed(last),
@@ -249,8 +259,9 @@ def ladder(forecast: Forecast) -> list[Sentence]:
     chain, _, name = rung.name.rpartition(": ")
     return [
         Sentence(
-            "The largest step from charge to air outside at the hottest moment: {rung}; {drop}, {share} of the way.",
+            "The largest step from charge to air outside at {moment}: {rung}; {drop}, {share} of the way.",
             {
+                "moment": moment_words(forecast),
                 "rung": step_words(name) + (f" ({chain})" if chain else ""),
                 "drop": Quantity(rung.drop, "temperature_difference"),
                 "share": Quantity(rung.share, "share"),
@@ -290,19 +301,20 @@ def picked_up(forecast: Forecast) -> list[Sentence]:
 
 
 def sensor_off(forecast: Forecast) -> list[Sentence]:
-    """A sensor that reads something else than the gas at the hottest moment."""
+    """A sensor that reads something else than the gas at the worst moment."""
     if forecast.sensor is None:
         return []
-    at = forecast.peak
+    at = forecast.worst
     gas, read = float(forecast.intake[at]), float(forecast.sensor[at])
     if abs(read - gas) < SENSOR_OFF:
         return []
     why = "it lags behind" if read < gas else "it still tells what came before, or the heat of its boss"
     return [
         Sentence(
-            "At the hottest moment ({when}) the gas is at {gas} and the sensor reads {read}: {why}.",
+            "At {moment} ({when}) the gas is at {gas} and the sensor reads {read}: {why}.",
             {
                 "when": Quantity(float(forecast.time[at]), "clock"),
+                "moment": moment_words(forecast),
                 "gas": Quantity(gas, "temperature"),
                 "read": Quantity(read, "temperature"),
                 "why": why,

@@ -72,7 +72,7 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
         said["knock"] = knock_block(verdict.knock)
     said |= {
         "coolant": {loop: _coolant_block(forecast, loop) for loop in forecast.coolant_in_cores},
-        "loops": {loop: {"flow_m3_s": flow[forecast.peak]} for loop, flow in forecast.coolant_flow.items()},
+        "loops": {loop: {"flow_m3_s": flow[forecast.worst]} for loop, flow in forecast.coolant_flow.items()},
         "parts": _effectiveness(forecast),
         "power": _power_block(forecast),
         "runs": runs_json(forecast),
@@ -89,10 +89,7 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
         },
         "ice_day": ice_day_json(forecast),
         "ledger": _ledger_block(forecast),
-        "ladder": [
-            {"rung": rung.name, "drop_K": rung.drop, "K_per_W": rung.resistance, "share": rung.share}
-            for rung in forecast.ladder
-        ],
+        **_ladder_block(forecast),
         "verdict": _verdict_block(verdict, system),
         "health": _health_block(forecast),
     }
@@ -264,9 +261,18 @@ def _coolant_block(forecast: Forecast, loop: str) -> dict[str, Any]:
     }
 
 
+def _ladder_block(forecast: Forecast) -> dict[str, Any]:
+    """The ladder, and the moment of it, of `parts` and of `loops`."""
+    rungs = [
+        {"rung": rung.name, "drop_K": rung.drop, "K_per_W": rung.resistance, "share": rung.share}
+        for rung in forecast.ladder
+    ]
+    return {"ladder": rungs, "worst_moment_s": forecast.time[forecast.worst]}
+
+
 def _effectiveness(forecast: Forecast) -> dict[str, Any]:
-    """Charge temperature drop over inlet difference of each core at the hottest moment, storage included."""
-    at = forecast.peak
+    """Charge temperature drop over inlet difference of each core at the worst moment, storage included."""
+    at = forecast.worst
     said = {}
     for name in charge_cores(forecast):
         other = "coolant" if isinstance(forecast.build.parts[name], WaterCoreSpec) else "cooling"

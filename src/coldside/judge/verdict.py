@@ -25,7 +25,7 @@ from coldside.judge.wording import Quantity, Range, Sentence, counted, limit_qua
 from coldside.media.coolants import parse_coolant
 from coldside.parts.knock import CALIBRATED_TEMPERATURE
 from coldside.plant.health import seconds_surging
-from coldside.plant.results import Forecast
+from coldside.plant.results import Forecast, Temperatures
 
 KINDS = {
     "intake": "temperature",
@@ -229,10 +229,7 @@ def judge_limit(forecast: Forecast, spec: LimitSpec, knock: KnockVerdict | None 
         return replace(blank, why_not="boost is never reached in this session")
     sign = -1.0 if spec.lowest else 1.0
     signed, limit = sign * trace, sign * spec.bound
-    extreme = int(np.argmax(np.where(counts & np.isfinite(signed), signed, -np.inf)))
-    bound = spec.quantity == "margin" and held(forecast, trace, extreme)
-    if bound and knock is not None and held(forecast, trace, knock.worst.sample):
-        extreme = knock.worst.sample  # where the model ends kelvin do not rank moments: octane does
+    extreme, bound = least_left(forecast, spec, trace, counts, knock)
     value = float(trace[extreme])
     over = counts & (signed > limit)
     first = int(np.argmax(over)) if over.any() else None
@@ -249,6 +246,18 @@ def judge_limit(forecast: Forecast, spec: LimitSpec, knock: KnockVerdict | None 
         subject=subject,
         only_bound=bound,
     )
+
+
+def least_left(
+    forecast: Forecast, spec: LimitSpec, trace: np.ndarray, counts: np.ndarray, knock: KnockVerdict | None = None
+) -> tuple[int, bool]:
+    """The sample of those that count at which least is left of a limit, and whether its value is only a bound."""
+    signed = -trace if spec.lowest else trace
+    extreme = int(np.argmax(np.where(counts & np.isfinite(signed), signed, -np.inf)))
+    bound = spec.quantity == "margin" and held(forecast, trace, extreme)
+    if bound and knock is not None and held(forecast, trace, knock.worst.sample):
+        extreme = knock.worst.sample  # where the model ends kelvin do not rank moments: octane does
+    return extreme, bound
 
 
 def _blank(spec: LimitSpec) -> LimitResult:
@@ -270,19 +279,24 @@ def limited_trace(
     if quantity == "margin":
         trace, why_not = margin_trace(forecast, knock)
         return trace, "the charge", why_not
-    if quantity == "intake":
-        return forecast.intake, "the intake", ""
     if quantity == "over_ambient":
         return forecast.intake - forecast.demand.ambient_temperature, "the intake", ""
+    return temperature_trace(forecast, quantity, loop)
+
+
+def temperature_trace(seen: Temperatures, quantity: str, loop: str | None = None) -> tuple[np.ndarray | None, str, str]:
+    """The same for limits on a temperature alone: "intake", "sensor", "coolant"; needs no whole forecast."""
+    if quantity == "intake":
+        return seen.intake, "the intake", ""
     if quantity == "sensor":
-        if forecast.sensor is None:
+        if seen.sensor is None:
             return None, "", "no intake sensor is fitted"
-        return forecast.sensor, "the intake sensor", ""
+        return seen.sensor, "the intake sensor", ""
     if loop is not None:
-        return _loop_trace(forecast, loop)
-    loops = core_loops(forecast)
+        return _loop_trace(seen, loop)
+    loops = core_loops(seen)
     if not loops:
-        own = "; an engine's own loop is judged where a limit names it with loop" if forecast.coolant_in_cores else ""
+        own = "; an engine's own loop is judged where a limit names it with loop" if seen.coolant_in_cores else ""
         return None, "", "no coolant loop serves a charge core" + own
     hottest = np.max(np.vstack(list(loops.values())), axis=0)
     if len(loops) == 1:
@@ -290,17 +304,17 @@ def limited_trace(
     return hottest, "the hottest loop's coolant", ""
 
 
-def _loop_trace(forecast: Forecast, loop: str) -> tuple[np.ndarray | None, str, str]:
+def _loop_trace(seen: Temperatures, loop: str) -> tuple[np.ndarray | None, str, str]:
     """The coolant of the loop that a limit names: into its charge cores, else where it leaves a part hottest."""
-    if loop not in forecast.build.loops:
-        close = nearest(loop, forecast.build.loops)
+    if loop not in seen.build.loops:
+        close = nearest(loop, seen.build.loops)
         hint = f'; nearest: "{close}"' if close else ""
         return None, "", f'the build has no loop "{loop}"{hint}'
-    trace = core_loops(forecast).get(loop)
+    trace = core_loops(seen).get(loop)
     subject = f"the coolant of loop {loop}"
     if trace is None:
-        trace = hottest_outlet(forecast, loop)
-        if parse_coolant(forecast.build.loops[loop].coolant).is_oil:
+        trace = hottest_outlet(seen, loop)
+        if parse_coolant(seen.build.loops[loop].coolant).is_oil:
             subject = f"the oil of loop {loop}"
     return trace, subject, "" if trace is not None else f"loop {loop} has no figures in this session"
 
@@ -399,6 +413,19 @@ def headline(
     return tuple(said)
 
 
+def told(results: Sequence[LimitResult]) -> LimitResult | None:
+    """The limit that the headline is about: of those that break the first to give, else the nearest; None: none is.
+
+    A limit on a spread has no moment and is told only where no other is broken.
+    """
+    broken = [result for result in results if result.holds is False]
+    return _first_broken(broken) if broken else _nearest([result for result in results if result.holds is not None])
+
+
+def _first_broken(broken: Sequence[LimitResult]) -> LimitResult:
+    return min(broken, key=lambda r: (r.first_broken is None, r.first_broken or 0.0))
+
+
 def _nearest(judged: Sequence[LimitResult]) -> LimitResult | None:
     """The limit that is nearest among those that hold: temperatures before spread."""
     held = [result for result in judged if result.holds]
@@ -487,7 +514,7 @@ def _repeat_noun(forecast: Forecast, result: LimitResult) -> str:
 
 def _broken(forecast: Forecast, broken: Sequence[LimitResult], knock: KnockVerdict | None) -> list[Sentence]:
     """The limit that gives first, then how many others give."""
-    first = min(broken, key=lambda r: (r.first_broken is None, r.first_broken or 0.0))
+    first = _first_broken(broken)
     if first.quantity == "spread":
         said = [Sentence("Does not hold: {subject} differ by {value}, {whose} limit is {limit}.", _numbers(first))]
     else:

@@ -190,6 +190,21 @@ def forecast_of(
     )
 
 
+def at_moment(forecast: Forecast, sample: int) -> Forecast:
+    """The forecast with its ladder and what leaves its cores' faces told at another of its samples.
+
+    Solved again up to there, which gives the same states to the last bit; a forecast on coarse cells gets fine ones.
+    """
+    if sample == forecast.worst:
+        return forecast
+    plant = assemble(forecast.build, forecast.demand)
+    A, rows = plant.arrays, slice(0, sample + 1)
+    cut = A._replace(inputs=A.inputs[rows], boost=A.boost[rows], level=A.level[rows])
+    there = solve(replace(plant, arrays=cut))
+    there = replace(there, peak=sample, peak_state=there.end)
+    return replace(forecast, ladder=tuple(ladder(plant, there)), face_spread=_at_peak(plant, there), moment=sample)
+
+
 def _of_loops(plant: Plant, streams: Streams, means: np.ndarray) -> dict[str, Any]:
     """What a forecast tells of its loops, whose mean temperatures are the columns of `means`."""
     names = [loop.loop.name for loop in plant.loops]

@@ -1,4 +1,4 @@
-"""The ladder: the chain of temperature drops from the charge in the cores to ambient, at the hottest moment.
+"""The ladder: the chain of temperature drops from the charge in the cores to ambient, at the moment of `Solution.peak`.
 
 Levels are means over cells and parallel parts, weighted by the heat that crosses there (definitions,
 "Ladder"); a rung is the drop between two levels, so the shares sum to one whatever the weights.

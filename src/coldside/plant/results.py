@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 
@@ -62,6 +63,35 @@ class Rung:
     share: float  # of (mean charge temperature in the core - ambient)
 
 
+class Temperatures(Protocol):
+    """What limits on temperatures look at: of a forecast, or of a march that is not made into one.  K, n samples."""
+
+    @property
+    def build(self) -> Build:
+        """What was marched."""
+        ...
+
+    @property
+    def intake(self) -> np.ndarray:
+        """Gas at the plenum outlet."""
+        ...
+
+    @property
+    def sensor(self) -> np.ndarray | None:
+        """What the intake sensor reads; None when none is fitted."""
+        ...
+
+    @property
+    def coolant_in_cores(self) -> Mapping[str, np.ndarray]:
+        """Loop -> coolant entering the charge cores."""
+        ...
+
+    @property
+    def outlet(self) -> Mapping[tuple[str, str], np.ndarray]:
+        """(part, side) -> what leaves it; at least of the coolants."""
+        ...
+
+
 @dataclass(frozen=True)
 class Forecast:
     """The solved session.  All arrays have n samples; temperatures K, flows kg/s unless said."""
@@ -102,7 +132,7 @@ class Forecast:
     nodes: Mapping[str, tuple[np.ndarray, np.ndarray, float]] = field(default_factory=dict)
     condensate: np.ndarray | None = None  # water that the charge leaves in its cores, kg/s
     ice: Mapping[str, np.ndarray] = field(default_factory=dict)  # tank with ice -> ice left in it, kg
-    # charge core -> charge leaving its hottest lane, all of it, its coldest lane at `peak`, K
+    # charge core -> charge leaving its hottest lane, all of it, its coldest lane at `worst`, K
     face_spread: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     stages: tuple[StageState, ...] = ()  # every compressor in flow order, its arrays over the samples
     exhaust_pressure: np.ndarray | None = None  # before the turbine, Pa absolute; None with none
@@ -111,6 +141,12 @@ class Forecast:
     feedback: tuple[float, ...] = ()  # largest change of a run's time, s, in each turn of driving and heat
     shares: Shares | None = None  # of power along each run that its driving was made with; None: all of it
     boost_feedback: tuple[float, ...] = ()  # largest change of what the car's trims take off boost, Pa, in each turn
+    moment: int | None = None  # sample at which `ladder` and `face_spread` stand, where that is not `peak`
+
+    @property
+    def worst(self) -> int:
+        """The sample at which `ladder` and `face_spread` stand: the hottest intake, or the worst for the limit told."""
+        return self.peak if self.moment is None else self.moment
 
     @property
     def boost(self) -> np.ndarray:

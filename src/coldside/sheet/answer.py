@@ -19,6 +19,7 @@ from coldside.judge.consistency import consistency
 from coldside.judge.corrections import reruns
 from coldside.judge.proposal import propose, proposed, with_proposal
 from coldside.judge.verdict import Verdict, judge
+from coldside.judge.worst import at_worst
 from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
 from coldside.sheet.asked import Asked
@@ -52,6 +53,7 @@ def answer(
         proposal = None if session.limits else propose(forecast)
         if proposal is not None:
             forecast = replace(forecast, session=proposed(session, proposal))
+        forecast = at_worst(forecast)
         bands = _bands(forecast, wanted.draws, progress) if wanted.draws else None
         alike = consistency(forecast, progress=progress) if wanted.consistency else None
         changes = None

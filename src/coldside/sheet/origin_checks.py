@@ -141,7 +141,7 @@ RECIPES: tuple[Recipe, ...] = (
     Recipe(
         r"before/hottest charge out of (?P<part>.+)",
         "A core is cut into lanes along the charge; the lane where the coolant or cooling air arrives last is the"
-        " hottest. At the hottest moment.",
+        " hottest. At the moment of the ladder.",
         PAST_WALLS[:2],
         (*FILM_SOURCES, "Own"),
         (*CORE, *ENGINE_AIR),

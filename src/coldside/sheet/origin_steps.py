@@ -258,7 +258,7 @@ def _ladder(seen: Seen) -> list[Step]:
     rung = next((one for one in seen.forecast.ladder if one.name == seen.row), None)
     if rung is None:
         return []
-    found = [seen.moment(seen.forecast.peak), ("drop", seen.say(rung.drop, "temperature_difference"))]
+    found = [seen.moment(seen.forecast.worst), ("drop", seen.say(rung.drop, "temperature_difference"))]
     if rung.resistance:
         found.append(("heat of the cores", show(rung.drop / rung.resistance, "heat", seen.system)))
     unit = RESISTANCE_UNIT[seen.system]

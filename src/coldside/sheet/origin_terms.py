@@ -300,9 +300,7 @@ INTAKE = (
 )
 HIGHEST = " Highest and mean: of the samples in boost."
 
-RUNG = (
-    "One step on the way from the charge in the cores to ambient, at the hottest moment; weighted by the heat there. "
-)
+RUNG = "One step on the way from the charge in the cores to ambient, at the worst moment; weighted by the heat there. "
 RUNGS = (
     ("drop = T_warmer - T_colder", "of this step"),
     ("resistance = drop / Q", "with the heat of the cores"),

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from coldside import sources
-from coldside.judge.heat import step_words
+from coldside.judge.heat import moment_words, step_words
 from coldside.judge.run_times import run_rows, run_sentences
 from coldside.judge.verdict import Verdict, label_at
 from coldside.judge.wording import Range
@@ -116,15 +116,12 @@ def knock(verdict: Verdict, system: str, opens: Opens | None = None) -> str:
 
 
 def drawings(forecast: Forecast, system: str, asked: Asked) -> str:
-    """The ribbon at the hottest moment, and the session in time."""
-    at = forecast.peak
+    """The ribbon at the worst moment, and the session in time."""
+    at = forecast.worst
     when = tables.say(float(forecast.time[at]), "clock", system)
     where = label_at(forecast, at)
-    moment = (
-        f"At the hottest moment in boost, {when} into the session"
-        if forecast.boost.any()
-        else f"At the hottest moment, {when} into the session"
-    )
+    in_boost = " in boost" if forecast.boost.any() else ""
+    moment = f"At {moment_words(forecast)}{in_boost}, {when} into the session"
     moment += f" ({where})" if where else ""
     ribbon = "".join(
         f'<div class="{cls}">{ribbon_svg(forecast, at, system, narrow=cls == "narrow")}</div>'
@@ -136,7 +133,7 @@ def drawings(forecast: Forecast, system: str, asked: Asked) -> str:
     )
     lead = ""
     if asked.peak is not None:
-        peak = tables.say(float(forecast.intake[at]), "temperature", system)
+        peak = tables.say(float(forecast.intake[forecast.peak]), "temperature", system)
         likely = Range(asked.peak[0], asked.peak[2], "temperature").shown(system)
         lead = f"<b>{told(f'The intake peaks at {peak}, likely {likely}')}.</b> "
     return titled("The build at work", f"<figure><figcaption>{told(moment)}.</figcaption>{ribbon}</figure>") + titled(
@@ -210,8 +207,8 @@ def heat_balance(forecast: Forecast, system: str, opens: Opens | None = None) ->
         for name, drop, words, k, share in rungs
     )
     ladder = (
-        "<p>From the charge in the cores to ambient, at the hottest moment. The largest step is where a change can do"
-        " most, if it can be changed.</p>"
+        f"<p>From the charge in the cores to ambient, at {moment_words(forecast)}. The largest step is where a change"
+        " can do most, if it can be changed.</p>"
         '<table class="stack"><thead><tr><th scope="col">step</th><th scope="col">drop</th>'
         '<th scope="col"></th><th scope="col">share</th>'
         f'<th scope="col" class="whole">resistance,<br/>{unit}</th></tr></thead><tbody>{steps}</tbody></table>'

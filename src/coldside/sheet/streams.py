@@ -52,7 +52,7 @@ def knee_of(forecast: Forecast, limit: float | None = None) -> Knee:
     has one), else on the sensor, else over ambient, else 60 degC."""
     if limit is not None:
         return Knee(limit, "your limit")
-    levels = {"intake": 0.0, "sensor": 0.0, "over_ambient": float(forecast.demand.ambient_temperature[forecast.peak])}
+    levels = {"intake": 0.0, "sensor": 0.0, "over_ambient": float(forecast.demand.ambient_temperature[forecast.worst])}
     for quantity, shift in levels.items():
         found = [item for item in forecast.session.limits if item.quantity == quantity]
         counted = [item for item in found if item.during == "boost"] or found

@@ -28,6 +28,7 @@ def stretch(forecast: Forecast, start: float, end: float) -> Forecast:
     cut = {item.name: _cut(getattr(forecast, item.name), n, part) for item in fields(forecast)}
     cut["demand"] = _demand(forecast.demand, n, part)
     cut["peak"] = forecast.peak - first if first <= forecast.peak <= last else -1
+    cut["moment"] = None  # a chart has no ladder
     return replace(forecast, **cut)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside import sources
-from coldside.judge.heat import core_loops, heat_shares
+from coldside.judge.heat import core_loops, heat_shares, moment_words
 from coldside.judge.power import fuel_demand, mean_where, power_kept
 from coldside.judge.pressures import belts, couplers, exhaust, largest_pull, leak, suction
 from coldside.judge.run_times import boost_feedback_words, feedback_words
@@ -249,7 +249,11 @@ def _lane_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str]]:
             continue
         meaning = f"{say(mean, 'temperature', system)} on average, {say(coldest, 'temperature', system)} where coldest"
         rows.append(
-            (f"hottest charge out of {core}", say(hottest, "temperature", system), meaning + ", at the hottest moment")
+            (
+                f"hottest charge out of {core}",
+                say(hottest, "temperature", system),
+                meaning + f", at {moment_words(forecast)}",
+            )
         )
     return rows
 

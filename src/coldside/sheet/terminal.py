@@ -75,9 +75,9 @@ def forecast_text(
             page.item(words)
         if section.rows:
             page.table(section.heads, section.rows)
-    when = tables.say(float(forecast.time[forecast.peak]), "clock", system)
+    when = tables.say(float(forecast.time[forecast.worst]), "clock", system)
     page.head(f"the build at {when} into the session")
-    page.lines += ribbon_text(forecast, forecast.peak, system, page.width).splitlines()
+    page.lines += ribbon_text(forecast, forecast.worst, system, page.width).splitlines()
     _before(page, forecast, notes, system)
     if verdict.knock is not None:
         page.head("knock")

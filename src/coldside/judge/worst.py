@@ -1,0 +1,42 @@
+"""The worst moment of a forecast: where in boost least is left of the limit that the headline tells.
+
+Here: `worst_sample`, the one owner of that choice, and `at_worst`, the forecast with its ladder told there.  What dies,
+what holds the charge back and in what air runs are tried again all look at this moment.  Not here: which limit the
+headline tells (`verdict.told`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coldside.duty.model import LimitSpec
+from coldside.judge.knock import judge_knock
+from coldside.judge.verdict import judge_limit, least_left, limited_trace, told
+from coldside.plant.forecast import at_moment
+from coldside.plant.results import Forecast
+
+
+def worst_sample(forecast: Forecast, limits: Sequence[LimitSpec] | None = None) -> int:
+    """The sample in boost at which least is left of the limit that is told; `limits` in place of the session's own.
+
+    A limit that counts at all times may break out of boost: what matters then is where in boost it stands worst, since
+    only there heat comes from the charge.  The hottest intake (`Forecast.peak`) where no limit has a moment or boost is
+    never reached.  Where the air outside changes, a limit over ambient and one on the intake have different moments.
+    """
+    specs = [one for one in (forecast.session.limits if limits is None else limits) if one.quantity != "spread"]
+    if not specs or not forecast.boost.any():
+        return forecast.peak
+    knock = judge_knock(forecast) if any(one.quantity == "margin" for one in specs) else None
+    results = [judge_limit(forecast, one, knock) for one in specs]
+    chosen = told(results)
+    if chosen is None:
+        return forecast.peak
+    spec = next(one for one, result in zip(specs, results, strict=True) if result is chosen)
+    trace, _, _ = limited_trace(forecast, spec.quantity, spec.loop, knock)
+    assert trace is not None  # it was judged
+    return least_left(forecast, spec, trace, forecast.boost, knock)[0]
+
+
+def at_worst(forecast: Forecast) -> Forecast:
+    """The forecast with its ladder and the spread over its cores' faces at the worst moment of its session's limits."""
+    return at_moment(forecast, worst_sample(forecast))
