@@ -17,9 +17,18 @@ from coldside.build.brief import USES, brief_text, load_brief, parse_brief
 from coldside.build.files import load_build, read_build
 from coldside.cli import app
 from coldside.duty.phases import load_session, read_session
-from coldside.explore.draft import Starter, Unknowns, difference_words, draft, most_important_unknown
+from coldside.explore.draft import (
+    RADIATOR_NAME,
+    Starter,
+    Unknowns,
+    difference_words,
+    draft,
+    most_important_unknown,
+    radiator_words,
+)
 from coldside.explore.draft_answer import drafted_json, drafted_lines, sizes_of, write_starters
 from coldside.explore.draft_text import AIR, HYBRID, KINDS, LEVERS, TURNED, WATER, build_text, programme, session_text
+from coldside.judge.airways import for_long, short_for
 from coldside.judge.verdict import judge
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
 from coldside.plant.forecast import simulate
@@ -397,3 +406,46 @@ def test_too_little_room_says_what_would_do():
             by = difference_words(one.margin, system)
             assert said.why_not.startswith(f"It misses by {by} with the room used as far as that helps, without spray.")
             assert by in one.verdict.words(system).headline  # one number, one rounding
+
+
+# ---------------------------------------------------------------- the engine's own radiator
+
+
+@pytest.mark.slow
+def test_the_radiator_behind_a_face_is_fed_or_its_lack_is_told():
+    made = brief(use="track", session_length="5 min", power="500 hp", fuel="gasoline 98")
+    stronger = 0
+    for one in draft(made):
+        assert one.kind != WATER or not one.said["si"].radiator
+        found = short_for(simulate(one.build, one.session), RADIATOR_NAME)
+        assert bool(one.said["si"].radiator) == for_long(*found)
+        stronger += one.build.parts["nose_fan"].curve[-1][0] > 1.01 * 4.0 * 0.66 * 0.38
+        inlet = one.build.ducts["nose"].spec.inlet_area
+        assert inlet <= 0.8 * 0.66 * 0.38 + 1e-3  # the opening leaves a fifth of the face for its frame
+    assert stronger  # a face stands before the radiator in each: the usual fan does not do
+
+
+def test_a_bought_fan_is_not_made_stronger():
+    parts = read_build(text_of(brief(fan_flow="0.9 m3/s"), WATER, {"fan": 1.7}), "x.toml").parts
+    assert parts["nose_fan"].curve[-1][0] == pytest.approx(0.9)
+    parts = read_build(text_of(brief(), WATER, {"fan": 1.5}), "x.toml").parts
+    assert parts["nose_fan"].curve[-1][0] == pytest.approx(1.5 * 4.0 * 0.66 * 0.38, rel=0.01)
+    assert parts["nose_fan"].curve[0][1] == pytest.approx(300.0)
+
+
+def test_an_exchanger_leaves_the_nose_for_the_pods_as_a_whole():
+    made = brief(side_pods="2")
+    build = read_build(text_of(made, WATER, {"aside": 1.0}), "x.toml")
+    assert "nose_hx" not in build.parts
+    assert {"left_hx", "right_hx"} <= set(build.parts)
+    assert list(build.ducts["nose"].path) == ["engine_radiator", "nose_fan"]
+
+
+def test_a_radiator_that_nothing_feeds_is_told_with_what_would():
+    assert radiator_words(brief(), (30.0, 600.0), "si") == ""
+    words = radiator_words(brief(), (300.0, 600.0), "us")
+    assert "26 in x 15 in" in words
+    assert "5 min of the 10 min" in words
+    assert "side pods" in words
+    assert "side pods" not in radiator_words(brief(side_pods="2"), (300.0, 600.0), "us")
+    assert "openings and fan" not in radiator_words(brief(fan_flow="0.9 m3/s"), (300.0, 600.0), "us")

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from coldside.judge import airways
+from coldside.media.fuels import fuel
 from coldside.parts.exchanger import ExchangerSpec
 from coldside.plant.layout import FACE_HOTTEST
 from judge import made
@@ -68,3 +69,34 @@ def test_a_radiator_short_of_air_for_long_is_a_reason_and_a_short_or_standing_sp
     (shown,) = [one.words("us") for one in airways.starved(hot(240.0, 30.0), plain=True)]
     assert "typed" not in shown
     assert "kW" not in shown
+
+
+def test_a_radiator_is_not_short_of_air_where_the_engine_has_little_to_give():
+    """Air that takes 40 kW is short of a typed 90 kW, but in traffic (6 kW, own arithmetic) the engine is not."""
+    base = made.forecast()
+    parts = {**base.build.parts, "engine_radiator": ExchangerSpec(heat=90e3)}
+    key = ("engine_radiator", "cooling")
+    steady = np.ones_like(base.time)
+    rise = FACE_HOTTEST - made.AMBIENT
+    base = replace(
+        base,
+        build=replace(base.build, parts=parts),
+        demand=replace(base.demand, road_speed=30.0 * steady),
+        outlet={**base.outlet, key: FACE_HOTTEST * steady},
+        inlet={**base.inlet, key: made.AMBIENT * steady},
+        flow={**base.flow, key: 40e3 / (1006.0 * rise) * steady},
+        heat_capacity={**base.heat_capacity, key: 1006.0},
+        charge_flow=steady,
+    )
+    engine = base.build.engine
+    given = engine.coolant_heat_share * fuel(engine.fuel).heating_value  # J/kg that reach the coolant
+
+    def burning(power):
+        return replace(base, fuel_flow=power / given * steady)
+
+    assert texts(airways.starved, burning(6e3)) == []
+    assert texts(airways.starved, burning(39e3)) == []
+    assert len(texts(airways.starved, burning(41e3))) == 1
+    pulse = np.where((base.time > 100.0) & (base.time < 110.0), 100e3, 6e3)  # 10 s in a minute: 22 kW on average
+    assert not airways.short_of_air(burning(pulse), "engine_radiator").any()
+    assert airways.short_of_air(base, "rear_hx") is None

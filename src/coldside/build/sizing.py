@@ -60,20 +60,24 @@ MIXES = (20, 25, 30, 35, 40, 45, 50, 55, 60)  # percent of glycol by volume
 
 @dataclass(frozen=True)
 class Use:
-    """What a use asks: `stretch` s at full load at a time, `duty` mean heat over full-load heat, `speed` m/s of air."""
+    """What a use asks: `stretch` s at full load at a time, `duty` mean heat over full-load heat, `speed` m/s of air.
+
+    `fuel` mean fuel over full-load fuel while the car moves (of street and track: the laps; of a dyno: all of it).
+    """
 
     stretch: float
     duty: float
     speed: float
+    fuel: float
 
 
-USED = {  # common practice, no source
-    STREET: Use(9.0, 0.06, 25.0),
-    TRACK: Use(12.0, 0.30, 38.0),
-    BOTH: Use(12.0, 0.30, 38.0),
-    DRAG: Use(10.0, 0.06, 35.0),
-    DYNO: Use(11.0, 0.06, 12.0),
-    HILL: Use(20.0, 0.35, 25.0),
+USED = {  # common practice, no source; `fuel` own: of the sessions that `explore/draft_text.py` makes
+    STREET: Use(9.0, 0.06, 25.0, 0.07),
+    TRACK: Use(12.0, 0.30, 38.0, 0.41),
+    BOTH: Use(12.0, 0.30, 38.0, 0.41),
+    DRAG: Use(10.0, 0.06, 35.0, 0.11),
+    DYNO: Use(11.0, 0.06, 12.0, 0.07),
+    HILL: Use(20.0, 0.35, 25.0, 0.14),
 }
 
 

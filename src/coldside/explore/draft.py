@@ -25,6 +25,8 @@ from coldside.duty.phases import read_session
 from coldside.errors import BadInput, ColdsideError, Internal
 from coldside.explore.draft_text import (
     AIR,
+    ALL_INLET,
+    ASIDE,
     COOLANT_TANK,
     COVERED,
     END_TANK,
@@ -32,7 +34,9 @@ from coldside.explore.draft_text import (
     KINDS,
     LEVER_WORDS,
     LEVERS,
+    RADIATOR,
     SIDE_TANK,
+    STRONGEST_FAN,
     TURNED,
     WATER,
     build_text,
@@ -40,11 +44,12 @@ from coldside.explore.draft_text import (
     session_text,
 )
 from coldside.explore.inventory import inventory
-from coldside.explore.outcome import COARSE, figures, run
+from coldside.explore.outcome import COARSE, figures, preview, run
 from coldside.explore.workers import on_all_cores
+from coldside.judge.airways import for_long, short_for
 from coldside.judge.proposal import usual_limit
 from coldside.judge.verdict import Verdict, judge
-from coldside.judge.wording import Quantity
+from coldside.judge.wording import Quantity, listed
 from coldside.judge.wording import shown as told
 from coldside.media.coolants import parse_coolant
 from coldside.parts.airflow import FanSpec
@@ -71,6 +76,13 @@ ROOM = (
 FULL = 0.97  # of a side of the room, from which it is used in full
 SYSTEMS = ("si", "us")
 RADIATOR_NAME = "engine_radiator"  # a face that follows what the engine asks
+FEEDS: tuple[Mapping[str, float], ...] = (  # what gives it more air: growth at least so far, below 1 at most so far
+    {"inlet": ALL_INLET},
+    {"inlet": ALL_INLET, "fan": 1.3},
+    {"inlet": ALL_INLET, "fan": STRONGEST_FAN},
+    {"inlet": ALL_INLET, "fan": STRONGEST_FAN, ASIDE: 1.0},
+    {"inlet": ALL_INLET, "fan": STRONGEST_FAN, "depth": 0.7, "exchanger_depth": 0.7},
+)
 COOLING = (WaterCoreSpec, AirCoreSpec, ExchangerSpec, ReservoirSpec, PumpSpec, HoseSpec, FanSpec)
 OF_DEMAND = ("displacement", "chamber_volume", "redline", "power", "fuel", "use", "hottest_day", "altitude", "car_mass")
 OTHER_FUELS = ("gasoline 95", "E85")
@@ -84,13 +96,14 @@ class Said:
     """What a starter says in one system of units.
 
     `boost`: what power the boost makes, or what boost the power takes; `session`: what it was run through; `why_not`
-    (empty where it holds): what would be needed; `refined` what the solver changed, a sentence a step; `notes` what
-    else to know.
+    (empty where it holds): what would be needed; `radiator` (empty where it gets its air): how the engine's own
+    radiator is starved; `refined` what the solver changed, a sentence a step; `notes` what else to know.
     """
 
     boost: str
     session: str
     why_not: str
+    radiator: str
     refined: tuple[str, ...]
     notes: tuple[str, ...]
 
@@ -172,6 +185,7 @@ class _Final:
     charge_loss: float
     preheat: float | None  # K over ambient of the air that reaches the radiator, hottest in boost
     power: float  # W, the most
+    short: tuple[float, float]  # s at work in which the radiator gets too little air, and all of them
 
 
 @dataclass
@@ -184,6 +198,17 @@ class _Growing:
     useful: tuple[str, ...] = ()
     steps: list[tuple[tuple[str, ...], float, float]] = field(default_factory=list)  # sizes, peaks before and after
     done: bool = False
+    fed: _Fed | None = None
+
+
+@dataclass(frozen=True)
+class _Fed:
+    """How the radiator was fed: the `levers`, s at work without its air `before`, of `work` s; peaks of intake, K."""
+
+    levers: tuple[str, ...]
+    before: float
+    work: float
+    peaks: tuple[float, float]
 
 
 # ---------------------------------------------------------------- the public pair
@@ -204,10 +229,12 @@ def draft(brief: Brief, *, progress: Progress | None = None) -> tuple[Starter, .
     for turn in range(ROUNDS):
         if all(one.done for one in starters):
             break
-        tell(0.35 + 0.3 * turn / ROUNDS, "growing what helps, within the room")
+        tell(0.35 + 0.25 * turn / ROUNDS, "growing what helps, within the room")
         _grow(shop, starters)
+    tell(0.6, "air for the engine's own radiator")
+    _feed(shop, starters)
     kept, about_hybrid = _worth_having(starters)
-    tell(0.65, "other coolants, more room")
+    tell(0.67, "other coolants, more room")
     asides = _asides(shop, kept)
     tell(0.75, "the whole session for each")
     finals = shop.final([(one.kind, one.growth) for one in kept])
@@ -331,6 +358,7 @@ def _judged(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[_Final
                 float(forecast.compressor_out_pressure[k] - forecast.plenum_pressure[k]),
                 preheat,
                 float(forecast.power.max()),
+                short_for(forecast, RADIATOR_NAME),
             )
         )
     return results
@@ -390,6 +418,64 @@ def _grow(shop: _Shop, starters: Sequence[_Growing]) -> None:
             continue
         one.steps.append((one.useful, one.tried.peak, tried.peak))
         one.growth, one.tried, one.done = wanted, tried, tried.margin >= SPARE
+
+
+def _looked(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[tuple[float, float, float]]:
+    """Of coarse forecasts: s at work in which the radiator is short of air, all of them, K to spare."""
+    results = []
+    for build, session in jobs:
+        try:
+            seen = preview(build, session)
+        except ColdsideError:
+            results.append((math.inf, math.inf, -math.inf))
+        else:
+            results.append((*short_for(seen, RADIATOR_NAME), _margin(figures(seen), session)))
+    return results
+
+
+def _feed(shop: _Shop, starters: Sequence[_Growing]) -> None:
+    """Air for the engine's radiator where a starter leaves it too little: the least that does, limits kept.
+
+    Where nothing does, what leaves it short the least; `radiator_words` tells it.
+    """
+    looked = on_all_cores(_looked, None, [(shop.build(one.kind, one.growth), shop.session) for one in starters])
+    hungry = {k: seen for k, seen in enumerate(looked) if for_long(seen[0], seen[1])}
+    jobs = [(k, growth) for k in hungry for growth in _feeds(shop, starters[k])]
+    builds = [(shop.build(starters[k].kind, growth), shop.session) for k, growth in jobs]
+    results = on_all_cores(_looked, None, builds)
+    for k, (before, work, margin) in hungry.items():
+        one = starters[k]
+        sound = [
+            (growth, seen)
+            for (of, growth), seen in zip(jobs, results, strict=True)
+            if of == k and seen[0] < before and seen[2] >= min(margin, 0.0)  # a limit that held holds
+        ]
+        if not sound:
+            continue
+        enough = [growth for growth, seen in sound if not for_long(seen[0], seen[1])]
+        growth = enough[0] if enough else min(sound, key=lambda pair: pair[1][0])[0]
+        (tried,) = shop.coarse([(one.kind, growth)])
+        if tried.fault:
+            continue
+        levers = tuple(lever for lever in growth if growth[lever] != one.growth.get(lever, 1.0))
+        one.fed = _Fed(levers, before, work, (one.tried.peak, tried.peak))
+        one.growth, one.tried = growth, tried
+
+
+def _feeds(shop: _Shop, one: _Growing) -> list[dict[str, float]]:
+    """The growths that give the radiator more air than a starter does, as far as they change it."""
+    found: list[dict[str, float]] = []
+    texts = {shop.text(one.kind, one.growth)}
+    for feed in FEEDS:
+        growth = dict(one.growth)
+        for lever, factor in feed.items():
+            grown = growth.get(lever, 1.0)
+            growth[lever] = factor * grown if factor < 1.0 else max(grown, factor)
+        text = shop.text(one.kind, growth)
+        if text not in texts:
+            texts.add(text)
+            found.append(growth)
+    return found
 
 
 def _temperature(value: float, system: str) -> str:
@@ -535,7 +621,8 @@ def _starter(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, about_hyb
             sizing.boost_words(shop.need, system, final.power),
             f"Run through: {_lower(programme(shop.brief).words)}.",
             "" if holds else _why_not(shop, one, final, aside, system),
-            tuple(_step_words(step, system) for step in one.steps),
+            radiator_words(shop.brief, final.short, system),
+            (*(_step_words(step, system) for step in one.steps), *_fed_words(one, system)),
             tuple(notes),
         )
 
@@ -568,6 +655,36 @@ def _lower(words: str) -> str:
 def _step_words(step: tuple[tuple[str, ...], float, float], system: str) -> str:
     names = ", ".join(LEVER_WORDS[lever] for lever in step[0])
     return f"{names} grown: intake {_temperature(step[1], system)} to {_temperature(step[2], system)}"
+
+
+def _fed_words(one: _Growing, system: str) -> tuple[str, ...]:
+    """What was done for the radiator's air."""
+    if one.fed is None:
+        return ()
+    done = [f"larger {LEVER_WORDS[lever]}" for lever in one.fed.levers if lever in ("inlet", "fan")]
+    done += ["the exchanger in the side pods alone"] if ASIDE in one.fed.levers else []
+    done += ["a shallower face"] if {"depth", "exchanger_depth"} & set(one.fed.levers) else []
+    before, work = (told(Quantity(value, "time"), system) for value in (one.fed.before, one.fed.work))
+    words = f"{listed(done)}, as the engine's own radiator would get too little air for {before} of {work} at work"
+    return (f"{words}: intake {_temperature(one.fed.peaks[0], system)} to {_temperature(one.fed.peaks[1], system)}",)
+
+
+def radiator_words(brief: Brief, starved: tuple[float, float], system: str = "si") -> str:
+    """How the engine's own radiator is starved of air, and what would help; empty where it is not.
+
+    `starved`: s at work in which it gets too little, and all of them.
+    """
+    if not for_long(*starved):
+        return ""
+    sides = " x ".join(show(length, "length", system) for length in RADIATOR)
+    fan = "openings" if brief.spec.fan_flow is not None else "openings and fan"
+    elsewhere = "" if brief.spec.side_pods else ", a place for what stands before it in side pods"
+    lacks, of = (told(Quantity(value, "time"), system) for value in starved)
+    return (
+        f"The engine's own radiator ({sides}, assumed) gets too little air for {lacks} of the {of} that the car drives,"
+        f" with {fan} as large as they go: the engine may run hot. A larger radiator{elsewhere}, less in front of it "
+        "or less power would be needed."
+    )
 
 
 def _loss_words(loss: float, system: str) -> str:

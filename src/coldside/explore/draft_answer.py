@@ -43,7 +43,7 @@ def drafted_lines(
     for starter in starters:
         lines += ["", starter.kind[:1].upper() + starter.kind[1:]]
         said = starter.said[system]
-        for words in (starter.verdict.words(system).headline, said.boost, said.session, said.why_not):
+        for words in (starter.verdict.words(system).headline, said.boost, said.session, said.why_not, said.radiator):
             lines += wrapped(words, "  ")
         for step in said.refined:
             lines += wrapped(f"Refined: {step}.", "  ")
@@ -140,6 +140,7 @@ def drafted_json(
                 "session": one.said[system].session,
                 "power_W": _number(one.power),
                 "why_not": one.said[system].why_not,
+                "radiator": one.said[system].radiator,
                 "intake_max_K": one.peak,
                 "margin_K": _number(one.margin),
                 "charge_loss_Pa": one.charge_loss,

@@ -37,18 +37,22 @@ LEVER_WORDS = {
     "exchanger_depth": "depth of the remote exchanger",
     "tank": "tank",
     "pump": "pump",
+    "fan": "fan at the nose",
 }
 RADIATOR = (0.66, 0.38)  # m, face of the engine's radiator behind the nose (assumed)
 COVERED = 0.6  # of it that may stand behind a face where engine cooling must not be lost (common practice)
 END_TANK, SIDE_TANK, COOLANT_TANK = 0.05, 0.04, 0.02  # m that a core's tanks take at each end
 AIR_DEPTH, EXCHANGER_DEPTH, DEEPEST_TUBES = 0.065, 0.040, 0.056  # m
 TURNED = "turned"  # growth above 0: the charge goes down through an air core, not across
+ASIDE = "aside"  # growth above 0: no exchanger at the nose, all of it in the side pods
 FRONT_SHARE = 0.4  # of the nose's depth that a hybrid's exchanger takes, ahead of its air core
 INLET_MOST = 0.8  # of the face
+ALL_INLET = INLET_MOST / sizing.INLET_SHARE  # growth of an inlet that is as large as it goes
 WIDEST, STRONGEST = 1.3, 2.2  # growth at which pipes and pumps stop
+STRONGEST_FAN = 1.7  # growth of flow and of pressure at which the fan at the nose stops: some 60 A (common practice)
 FEED_SHARE = 3.0 / 7.0  # of the hoses there and back that runs from the tank to the charge core (own)
 LEAST_TANK, ELSEWHERE = 1e-3, 2e-3  # m3: a filler and breather; coolant that cores and lines hold beside the tank
-RADIATOR_SHARE, RADIATOR_DUTY = 0.20, 0.15  # of the fuel's heat to the engine's coolant; least mean load
+RADIATOR_SHARE, RADIATOR_DUTY = 0.20, 0.07  # of the fuel's heat to the engine's coolant; least mean load
 HYBRID_HEAT = 0.35  # of the charge's heat that reaches the water core behind an air core (own estimate)
 
 Growth = Mapping[str, float]
@@ -313,14 +317,13 @@ def _nose_duct(text: _Text, d: Draft, faces: list[str], area: float) -> None:
     text.open("ducts.nose")
     text.put("path", [*faces, "engine_radiator", "nose_fan"])
     text.put("place", "nose")
-    _openings(text, d, max(area, 0.5 * radiator))
+    _openings(text, d, max(area, radiator))
     text.open("parts.engine_radiator", "exchanger")
     fuel_heat = d.need.power / d.need.efficiency
-    duty = max(sizing.USED[spec.use].duty, RADIATOR_DUTY)
-    heat = RADIATOR_SHARE * duty * fuel_heat
-    text.size(
-        "heat", f"{1e-3 * heat:.0f} kW", f"a fifth of the fuel's heat at a mean load of {100 * duty:.0f} %", "Practice"
-    )
+    duty = max(sizing.USED[spec.use].fuel, RADIATOR_DUTY)
+    heat = RADIATOR_SHARE * duty * min(d.need.rich, 1.0) * fuel_heat
+    rule = f"a fifth of the heat set free, at {100 * duty:.0f} % of full-load fuel: the mean of that use while it moves"
+    text.size("heat", f"{1e-3 * heat:.0f} kW", rule, "Practice")
     text.put("bench_cooling_flow", "2.0 kg/s", f"a face of {_mm(RADIATOR[0])} x {_mm(RADIATOR[1])}, assumed")
     text.put("bench_cooling_loss", "160 Pa")
     text.put("face_height", _mm(RADIATOR[1]))
@@ -336,9 +339,10 @@ def _openings(text: _Text, d: Draft, area: float) -> None:
 
 def _fan(text: _Text, d: Draft, name: str, area: float, control: str) -> None:
     bought = d.brief.spec.fan_flow
-    flow = bought if bought is not None and name == "nose_fan" else sizing.FAN_SPEED * area
+    stronger = min(d.grown("fan"), STRONGEST_FAN) if name == "nose_fan" else 1.0
+    flow = bought if bought is not None and name == "nose_fan" else sizing.FAN_SPEED * stronger * area
     text.open(f"parts.{name}", "fan")
-    rise = sizing.FAN_RISE
+    rise = sizing.FAN_RISE * (1.0 if flow is bought else stronger)
     curve = [
         ["0 m3/s", f"{rise:.0f} Pa"],
         [f"{0.5 * flow:.2f} m3/s", f"{0.65 * rise:.0f} Pa"],
@@ -348,7 +352,9 @@ def _fan(text: _Text, d: Draft, name: str, area: float, control: str) -> None:
         text.put("curve", curve, "open flow as bought")
     else:
         words = f"{flow:.2f} m3/s against nothing, {rise:.0f} Pa shut off"
-        text.size("curve", curve, "4 m/s on the face against nothing, 200 Pa shut off", "Practice", words)
+        rule = f"{sizing.FAN_SPEED * stronger:.2g} m/s on the face against nothing, {rise:.0f} Pa shut off"
+        rule += "" if stronger == 1.0 else "; 4 m/s and 200 Pa are usual, more feeds the radiator"
+        text.size("curve", curve, rule, "Practice", words)
     text.put("control", control)
 
 
@@ -524,6 +530,8 @@ def _faces(d: Draft, heat: float, nose: Face) -> tuple[Face | None, Face | None]
     """Faces of the exchanger at the nose and of one in each pod, for the mean heat; None where not needed."""
     depth = EXCHANGER_DEPTH * d.grown("exchanger_depth")
     wanted = sizing.exchanger_face(heat, sizing.USED[d.brief.spec.use]) * d.grown("exchanger")
+    if d.pods and d.growth.get(ASIDE, 0.0) > 0.0:
+        return None, Face(d.pod.width, d.pod.height, min(depth, d.pod.depth, DEEPEST_TUBES))
     front = Face(nose.width, nose.height, min(depth, nose.depth, DEEPEST_TUBES))
     front = front.within(_allowed(d, "nose_hx", wanted))
     left = wanted - front.area
@@ -566,10 +574,11 @@ def _water(text: _Text, d: Draft) -> None:
     bore = _loop(parts, d, need.heat)
     _water_core(parts, d, need.air, 1.0, (cold, bore))
     front, pod = _faces(d, need.heat, d.nose)
-    assert front is not None
-    _loop_path(text, d, [*(_pods_in_loop(d) if pod else []), "nose_hx"])
-    _nose_duct(text, d, ["nose_hx"], front.area)
-    _exchanger(parts, d, "nose_hx", front, bore, _face_rule(d))
+    at_nose = [] if front is None else ["nose_hx"]
+    _loop_path(text, d, [*(_pods_in_loop(d) if pod else []), *at_nose])
+    _nose_duct(text, d, at_nose, 0.0 if front is None else front.area)
+    if front is not None:
+        _exchanger(parts, d, "nose_hx", front, bore, _face_rule(d))
     if pod is not None:
         _pod_ducts(text, parts, d, pod, bore)
     text.lines += parts.lines

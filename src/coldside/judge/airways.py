@@ -10,6 +10,7 @@ import numpy as np
 from coldside.build.model import names_on
 from coldside.judge.power import mean_where
 from coldside.judge.wording import Quantity, Sentence
+from coldside.media.fuels import fuel
 from coldside.parts.exchanger import ExchangerSpec
 from coldside.plant.flows import LEAK
 from coldside.plant.layout import FACE_HOTTEST
@@ -19,6 +20,49 @@ LEAKING = 0.10  # share of a duct's air beside its faces in boost from which a s
 OWN_AIR = 5.0  # K over ambient at a duct's inlet from which a sentence is due
 MOVING = 3.0  # m/s from which a car is under way
 STARVED_TIME, STARVED_SHARE = 60.0, 0.05  # s, and share of the time at work, from which a starved radiator is serious
+CARRIED_OVER = 60.0  # s over which the engine's block and coolant even out what it gives (own: 70 kJ/K, 30 kW, 25 K)
+
+
+def short_of_air(forecast: Forecast, name: str) -> np.ndarray | None:
+    """Where a face with a heat of its own gets too little air for it, by samples; None for any other part.
+
+    The heat that is typed for it holds for hours on end; in traffic the engine has far less to give.  So that counts
+    only where what the engine gave over the last minute, by its fuel, is more than the air can take too.
+    """
+    spec, leaving = forecast.build.parts.get(name), forecast.outlet.get((name, "cooling"))
+    if not isinstance(spec, ExchangerSpec) or spec.heat is None or leaving is None:
+        return None
+    short = np.asarray(leaving > FACE_HOTTEST - 1e-3)
+    flow, entering = (of.get((name, "cooling")) for of in (forecast.flow, forecast.inlet))
+    if flow is None or entering is None:
+        return short
+    takes = flow * forecast.heat_capacity[name, "cooling"] * (FACE_HOTTEST - entering)
+    engine = forecast.build.engine
+    burns = fuel(engine.fuel)
+    burnt = np.minimum(forecast.fuel_flow, forecast.charge_flow / burns.stoichiometric)  # rich of 1 oxygen limits it
+    gives = engine.coolant_heat_share * burns.heating_value * _lately(burnt, forecast.time)
+    return short & (gives > takes)
+
+
+def short_for(forecast: Forecast, name: str) -> tuple[float, float]:
+    """Seconds under way or in boost in which a face with a heat of its own is short of air, and all such seconds."""
+    work = (forecast.demand.road_speed > MOVING) | forecast.boost
+    hot = short_of_air(forecast, name)
+    step = float(forecast.time[1] - forecast.time[0])
+    return step * float(np.count_nonzero(work & hot)) if hot is not None else 0.0, step * float(np.count_nonzero(work))
+
+
+def for_long(seconds: float, of: float) -> bool:
+    """Whether a radiator that is short of air for these seconds of the time at work is serious."""
+    return seconds >= STARVED_TIME and seconds >= STARVED_SHARE * of
+
+
+def _lately(values: np.ndarray, time: np.ndarray) -> np.ndarray:
+    """The mean of what was in the last minute, or since the start."""
+    step = np.diff(time, prepend=time[0])
+    whole = np.cumsum(values * step)
+    before = np.interp(time - CARRIED_OVER, time, whole, left=0.0)
+    return np.asarray((whole - before) / np.maximum(np.minimum(time - time[0], CARRIED_OVER), step[-1]))
 
 
 def starved(forecast: Forecast, *, plain: bool = False) -> list[Sentence]:
@@ -29,14 +73,12 @@ def starved(forecast: Forecast, *, plain: bool = False) -> list[Sentence]:
     """
     found = []
     moving = forecast.demand.road_speed > MOVING
-    work = moving | forecast.boost
     for name, spec in forecast.build.parts.items():
-        leaving = forecast.outlet.get((name, "cooling"))
-        if not isinstance(spec, ExchangerSpec) or spec.heat is None or leaving is None:
+        short = short_of_air(forecast, name)
+        if short is None or not isinstance(spec, ExchangerSpec) or spec.heat is None:
             continue
-        short = work & (leaving > FACE_HOTTEST - 1e-3)
-        seconds, of = (float(np.count_nonzero(mask)) * (forecast.time[1] - forecast.time[0]) for mask in (short, work))
-        if seconds < STARVED_TIME or seconds < STARVED_SHARE * of:
+        seconds, of = short_for(forecast, name)
+        if not for_long(seconds, of):
             continue
         words = name.replace("_", " ")
         text = (
