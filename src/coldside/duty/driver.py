@@ -6,6 +6,7 @@ lag.  What is not: how stretches follow each other (`stretches.py`), joints, air
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -118,9 +119,8 @@ class Driver:
             times, speeds = schedule(needed(phase.schedule, "cycle", "schedule", stretch.index))
         else:
             times, speeds = move_up(phase.creep_every, phase.creep_distance)
-        v = np.interp(np.mod(local, times[-1]), times, speeds)
-        before = np.interp(np.mod(np.maximum(local - SAMPLE_TIME, 0.0), times[-1]), times, speeds)
-        return self._moving(v, acceleration=(v - before) / SAMPLE_TIME, grade=phase.grade, headwind=phase.headwind)
+        v, a = _rounds(tuple(times), tuple(speeds), round(local[0] * SAMPLE_RATE), len(local))
+        return self._moving(v, acceleration=a, grade=phase.grade, headwind=phase.headwind)
 
     def _standing(self, local: np.ndarray, engine_speed: float) -> Trace:
         """Out of gear: the engine carries itself only."""
@@ -152,9 +152,8 @@ class Driver:
             self.notes.append("traffic: a stop-and-go cycle of our own (invented), 12 km/h on average")
         else:
             times, speeds = read_cycle(beside(self.session.file, stretch.phase.cycle))
-        v = np.interp(np.mod(local, times[-1]), times, speeds)
-        before = np.interp(np.mod(np.maximum(local - SAMPLE_TIME, 0.0), times[-1]), times, speeds)
-        return self._moving(v, acceleration=(v - before) / SAMPLE_TIME)
+        v, a = _rounds(tuple(times), tuple(speeds), round(local[0] * SAMPLE_RATE), len(local))
+        return self._moving(v, acceleration=a)
 
     def _cruise(self, stretch: Stretch, local: np.ndarray) -> Trace:
         phase = stretch.phase
@@ -175,6 +174,26 @@ class Driver:
         headwind: float = 0.0,
     ) -> Trace:  # fmt: skip
         """The car held at a road speed, or the engine at a speed and a share of its torque."""
+        a = np.broadcast_to(np.asarray(acceleration, dtype=float), v.shape)
+        # samples in which car and air ask what they asked in the one before (standing, held speed) are taken from it
+        unlike = (np.diff(v) != 0.0) | (np.diff(a) != 0.0)
+        if self.weather.changes or unlike.all():
+            return self._moving_unlike(v, a, grade, gear, engine_speed, load, stretch, headwind)
+        heads = np.concatenate([[0], np.flatnonzero(unlike) + 1])
+        found = self._moving_unlike(v[heads], a[heads], grade, gear, engine_speed, load, stretch, headwind)
+        held = np.diff(np.append(heads, len(v)))
+        return Trace(
+            np.repeat(found.engine_speed, held),
+            np.repeat(found.plenum, held),
+            np.repeat(found.full_load, held),
+            np.repeat(found.road_speed, held),
+        )
+
+    def _moving_unlike(
+        self, v: np.ndarray, acceleration: np.ndarray, grade: float, gear: int | None, engine_speed: float | None,
+        load: float | None, stretch: Stretch | None, headwind: float,
+    ) -> Trace:  # fmt: skip
+        """`_moving` at samples that are unlike their neighbours."""
         gears = self._gears(v, acceleration, grade, headwind) if gear is None else np.full(len(v), gear)
         moving = v > STANDING
         n = np.where(moving, road.engine_speed_in(self.car, v, gears), 0.0)
@@ -227,6 +246,18 @@ class Driver:
         if n > 1.001 * self.engine.top_speed:
             top = self.engine.top_speed / RPM
             self.notes.append(f"{stretch.label}: {n / RPM:.0f} rpm is above this engine's top speed, {top:.0f} rpm")
+
+
+@functools.lru_cache(maxsize=8)
+def _rounds(times: tuple[float, ...], speeds: tuple[float, ...], first: int, n: int) -> tuple[np.ndarray, np.ndarray]:
+    """Road speed and acceleration at n samples from number `first` on, round after round; draws share them."""
+    local = np.arange(first, first + n) / SAMPLE_RATE
+    v = np.interp(np.mod(local, times[-1]), times, speeds)
+    before = np.interp(np.mod(np.maximum(local - SAMPLE_TIME, 0.0), times[-1]), times, speeds)
+    a = (v - before) / SAMPLE_TIME
+    for found in (v, a):
+        found.flags.writeable = False
+    return v, a
 
 
 def move_up(every: float, distance: float) -> tuple[np.ndarray, np.ndarray]:

@@ -97,9 +97,11 @@ def gear_for(car: CarSpec, top_speed: float, speed: np.ndarray | float) -> np.nd
     require("top speed", top_speed, low=0.0, open_low=True)
     floor = min(LOWEST_CRUISE_SPEED, LOWEST_CRUISE_SHARE * top_speed)
     v = np.asarray(speed, dtype=float)
-    gears = np.arange(1, len(car.gears) + 1)
-    fast_enough = engine_speed_in(car, v[..., None], gears) >= floor
-    return np.max(np.where(fast_enough, gears, 1), axis=-1)
+    least = road_speed_in(car, floor, np.arange(1, len(car.gears) + 1))
+    found = np.ones(v.shape, dtype=int)
+    for gear, from_speed in enumerate(least, start=1):
+        found[v >= from_speed] = gear
+    return found
 
 
 def pull_gear(car: CarSpec) -> int:
@@ -196,7 +198,7 @@ def _ratios(car: CarSpec) -> np.ndarray:
 def _index(car: CarSpec, gear: np.ndarray | int) -> np.ndarray:
     """Array index of a gear counted from 1."""
     index = np.asarray(gear, dtype=int) - 1
-    if np.any(index < 0) or np.any(index >= len(car.gears)):
+    if index.size and (index.min() < 0 or index.max() >= len(car.gears)):
         raise BadInput(
             f"gear {np.max(index) + 1 if np.any(index >= 0) else np.min(index) + 1} is asked for, "
             f"but the car has gears 1 to {len(car.gears)}",
