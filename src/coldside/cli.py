@@ -701,7 +701,7 @@ def draft(
         draft_answer.refuse_taken(out)
 
     from coldside.explore.draft import draft as drafted
-    from coldside.explore.draft import most_important_unknown
+    from coldside.explore.draft_unknowns import most_important_unknown
 
     announce_first_use()
     starters = drafted(read, progress=lambda share, words: progress(f"  {100 * share:3.0f} % {words}"))

@@ -80,6 +80,12 @@ def test_rotors_make_a_rotary_and_its_keys_are_asked():
         ('fuel = "diesel"', "brief.toml:3: fuel"),
         ('boost = "24"', 'brief.toml:3: boost = "24" has no unit'),
         ('core = "a core as it is"\ncore_length = "13 in"', "core_width: is not given"),
+        (
+            'exchanger = "an exchanger as it is"\nnose_width = "22 in"\nnose_height = "10 in"',
+            "nose_depth: is not given",
+        ),
+        ('tank = "a tank as it is"', "tank_room: is not given"),
+        ('nose_depth = "0.9 in"', "is less than any face takes"),
         ('glycol = "forbidden"\nglycol_share = "30 %"', "the rule book forbids glycol"),
         ('glycol_share = "80 %"', "is out of range"),
         ('session_length = "20"', "has no unit"),
@@ -160,7 +166,7 @@ def test_boost_core_glycol_and_length_are_read_back():
     us = paragraph(read, "us")
     for words in (
         "runs 24 psi of boost where 620 hp is asked",
-        "A charge core as it is, its fins 13 in x 8 in x 6 in.",
+        "It has a charge core as it is, its fins 13 in x 8 in x 6 in.",
         "Glycol 50 % by volume.",
         "9 ft of hose from the front",
         "in sessions of 25 min",
@@ -194,3 +200,16 @@ def test_defaults_can_be_typed(field):
 def test_bundled_briefs_are_invented_and_read(file):
     assert "INVENTED" in file.read_text(encoding="utf-8").splitlines()[0]
     assert load_brief(file).known
+
+
+def test_what_stands_as_it_is_is_read_back_apart_from_room():
+    read = brief(
+        'exchanger = "an exchanger as it is"\nnose_width = "22 in"\nnose_height = "10 in"\nnose_depth = "0.9 in"\n'
+        'tank = "a tank as it is"\ntank_room = "2.5 US gal"\n'
+    )
+    words = paragraph(read, "us")
+    assert "It has an exchanger at the nose as it is, its tubes and fins 22 in x 10 in x 0.9 in" in words
+    assert ", and a tank as it is of 2.5 US gal. Room for a charge core of" in words
+    room = paragraph(brief("side_pods = 2\n"))
+    assert "It has" not in room
+    assert "faces at the nose of 600 mm x 320 mm x 100 mm (assumed), in 2 side pods of" in room

@@ -20,14 +20,13 @@ from coldside.duty.phases import load_session, read_session
 from coldside.explore.draft import (
     RADIATOR_NAME,
     Starter,
-    Unknowns,
     difference_words,
     draft,
-    most_important_unknown,
     radiator_words,
 )
 from coldside.explore.draft_answer import drafted_json, drafted_lines, sizes_of, write_starters
 from coldside.explore.draft_text import AIR, HYBRID, KINDS, LEVERS, TURNED, WATER, build_text, programme, session_text
+from coldside.explore.draft_unknowns import Unknowns, most_important_unknown
 from coldside.judge.airways import for_long, short_for
 from coldside.judge.verdict import judge
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
@@ -295,8 +294,12 @@ def test_the_unknown_that_matters_is_found_by_running():
     assert colder > hotter
     # a day 8 K hotter costs the intake about 8 K, and the compressor's own rise a little more (trend)
     assert 5.0 < found.ranked[0].change < 14.0
-    assert "Find out first: air in the shade on the hottest day" in found.said["si"]
-    assert difference_words(found.ranked[0].change, "us") in found.said["us"]
+    of_one = found.of[found.ranked[0].starter]
+    assert of_one[0] == found.ranked[0]
+    (words,) = found.words("us", [found.ranked[0].starter])
+    assert f"Of the {found.ranked[0].starter} starter find out first: air in the shade on the hottest day" in words
+    assert difference_words(found.ranked[0].change, "us") in words
+    assert len(found.words()) == len(drafted())
     assert {one.key for one in found.ranked} == {"hottest_day", "core_length"}  # `keep` has no spread
 
 
@@ -304,7 +307,7 @@ def test_with_nothing_unknown_it_says_so():
     made = brief()
     answered = most_important_unknown(made.having(**{key: getattr(made.spec, key) for key in made.unknown}), drafted())
     assert answered.ranked == ()
-    assert answered.said["us"] == "Every key that matters was answered."
+    assert answered.words("us") == ("Every key that matters was answered.",)
 
 
 @pytest.mark.parametrize("system", ["si", "us"])
@@ -449,3 +452,38 @@ def test_a_radiator_that_nothing_feeds_is_told_with_what_would():
     assert "side pods" in words
     assert "side pods" not in radiator_words(brief(side_pods="2"), (300.0, 600.0), "us")
     assert "openings and fan" not in radiator_words(brief(fan_flow="0.9 m3/s"), (300.0, 600.0), "us")
+
+
+# ---------------------------------------------------------------- what is there already
+
+
+def test_an_exchanger_and_a_tank_as_they_are_stand_whatever_may_grow():
+    """22 x 10 x 1.5 in of tubes and 2.5 US gal bought: so they stand in the build."""
+    made = brief(
+        exchanger="an exchanger as it is", nose_width="22 in", nose_height="10 in", nose_depth="1.5 in",
+        tank="a tank as it is", tank_room="2.5 US gal", side_pods="2",
+    )  # fmt: skip
+    for growth in ({}, dict.fromkeys(LEVERS[WATER], 4.0), {"aside": 1.0}):
+        parts = read_build(text_of(made, WATER, growth), "x.toml").parts
+        found = (parts["nose_hx"].coolant_length, parts["nose_hx"].stack_height, parts["nose_hx"].cooling_length)
+        assert found == pytest.approx((22 * INCH, 10 * INCH, 1.5 * INCH), rel=1e-4)
+        assert parts["tank"].volume == pytest.approx(2.5 * 231 * INCH**3, rel=1e-3)
+        assert "left_hx" not in parts
+    core = read_build(text_of(made, AIR), "x.toml").parts["core"]  # in its place, as deep as air cores usually are
+    assert core.cooling_length == pytest.approx(0.065)
+    assert core.charge_length < 22 * INCH
+
+
+@pytest.mark.slow
+def test_a_thin_exchanger_as_it_is_is_drafted_and_told():
+    made = brief(
+        use="street", session_length="10 min", exchanger="an exchanger as it is", nose_width="24 in",
+        nose_height="11 in", nose_depth="0.9 in", tank="a tank as it is",
+    )  # fmt: skip
+    starters = {one.kind: one for one in draft(made)}
+    assert set(starters) == {AIR, WATER}
+    notes = " ".join(starters[WATER].said["us"].notes)
+    assert "The exchanger at the nose stands as given: 24 in x 11 in x 0.9 in" in notes
+    assert "The tank stands as given" in notes
+    assert "No hybrid is proposed: the exchanger as it is takes the nose." in notes
+    assert "in the place of the exchanger" in " ".join(starters[AIR].said["us"].notes)

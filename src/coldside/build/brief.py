@@ -38,6 +38,9 @@ BOTH = "street and track"
 USES = (STREET, TRACK, BOTH, DRAG, DYNO, HILL)
 RULE_BOOK = ("allowed", "forbidden")
 ROOM_FOR_CORE, AS_IT_IS = "room for a core", "a core as it is"
+ROOM_FOR_FACE, EXCHANGER_AS_IT_IS = "room for a face", "an exchanger as it is"
+LEAST_DEPTH = 0.03  # m of room for a face
+ROOM_FOR_TANK, TANK_AS_IT_IS = "room for a tank", "a tank as it is"
 FUELS = ("gasoline 95", "gasoline 98", "gasoline 100", "E10", "E85", "ethanol", "methanol")
 
 
@@ -166,21 +169,52 @@ class BriefSpec:
     core_height: float = _room(
         "how high", "height of the room for that core; of a core as it is, that of its fins and plates", 0.18, 0.03, 1.0
     )
-    nose_width: float = _room(
-        "how wide", "width of the room for faces at the nose, ahead of the radiator", 0.60, 0.15, 1.6
+    exchanger: str = _ask(
+        "room for a face",
+        "choice",
+        "whether the next three sizes are room at the nose, or an exchanger already bought that is used as it is",
+        default=ROOM_FOR_FACE,
+        choices=(ROOM_FOR_FACE, EXCHANGER_AS_IT_IS),
     )
-    nose_height: float = _room("how high", "height of the room at the nose", 0.32, 0.08, 1.0)
-    nose_depth: float = _room("how deep", "depth of the room at the nose, along the air", 0.10, 0.03, 0.5)
+    nose_width: float = _room(
+        "how wide",
+        "width of the room for faces at the nose, ahead of the radiator; of an exchanger as it is, the way of the "
+        "coolant through its tubes",
+        0.60,
+        0.15,
+        1.6,
+    )
+    nose_height: float = _room(
+        "how high",
+        "height of the room at the nose; of an exchanger as it is, that of its tubes and fins",
+        0.32,
+        0.08,
+        1.0,
+    )
+    nose_depth: float = _room(
+        "how deep",
+        "depth of the room at the nose, along the air; of an exchanger as it is, that of its tubes",
+        0.10,
+        0.01,
+        0.5,
+    )
     side_pods: int = _ask(
         "how many", "count", "side pods or rear quarters that can take a face each", default=0, low=0, high=2
     )
     side_width: float = _room("how wide", "width of the room for a face in each side pod", 0.30, 0.08, 1.0)
     side_height: float = _room("how high", "height of the room in each side pod", 0.26, 0.08, 1.0)
     side_depth: float = _room("how deep", "depth of the room in each side pod, along the air", 0.08, 0.03, 0.5)
+    tank: str = _ask(
+        "room for a tank",
+        "choice",
+        "whether the next volume is room for the coolant tank, or a tank already bought that is used as it is",
+        default=ROOM_FOR_TANK,
+        choices=(ROOM_FOR_TANK, TANK_AS_IT_IS),
+    )
     tank_room: float = _ask(
         "how many litres",
         "volume",
-        "room for the coolant tank, what it may hold",
+        "room for the coolant tank, what it may hold; of a tank as it is, what it holds filled",
         default=8e-3,
         sd_share=0.3,
         low=5e-4,
@@ -315,6 +349,12 @@ BOUGHT = ("turbo_flow", "pump_flow", "fan_flow", "injectors", "injector_capacity
 _OF_PISTON, _OF_ROTARY = ("displacement", "cylinders"), ("rotors", "chamber_volume")
 _OF_PODS = ("side_width", "side_height", "side_depth")
 _OF_CORE = ("core_length", "core_width", "core_height")
+_OF_NOSE = ("nose_width", "nose_height", "nose_depth")
+_AS_THEY_ARE = {  # key -> what it says of a part as it is, of room for one, and whose sizes must then be given
+    "core": (AS_IT_IS, ROOM_FOR_CORE, _OF_CORE),
+    "exchanger": (EXCHANGER_AS_IT_IS, ROOM_FOR_FACE, _OF_NOSE),
+    "tank": (TANK_AS_IT_IS, ROOM_FOR_TANK, ("tank_room",)),
+}
 
 
 @dataclass(frozen=True)
@@ -431,12 +471,18 @@ def _rules(keys: set[str], values: Mapping[str, Any]) -> Verdict:
         verdict.faults += [
             (name, "means nothing without side pods; see side_pods") for name in _OF_PODS if name in keys
         ]
-    if values.get("core") == AS_IT_IS:
-        verdict.faults += [
-            (name, f'is not given, but core is "{AS_IT_IS}"; measure it, or say "{ROOM_FOR_CORE}"')
-            for name in _OF_CORE
-            if name not in keys
-        ]
+    for key, (as_it_is, room, sizes) in _AS_THEY_ARE.items():
+        if values.get(key) == as_it_is:
+            verdict.faults += [
+                (name, f'is not given, but {key} is "{as_it_is}"; measure it, or say "{room}"')
+                for name in sizes
+                if name not in keys
+            ]
+    depth = values.get("nose_depth")
+    if depth is not None and depth < LEAST_DEPTH and values.get("exchanger") != EXCHANGER_AS_IT_IS:
+        verdict.faults.append(
+            ("nose_depth", f"is less than any face takes; at least {1e3 * LEAST_DEPTH:.0f} mm is asked")
+        )
     if values.get("glycol") == "forbidden" and (values.get("glycol_share") or 0.0) > 0.0:
         verdict.faults.append(("glycol_share", "is given, but the rule book forbids glycol; take one of the two out"))
     return verdict
@@ -511,22 +557,47 @@ def paragraph(brief: Brief, system: str = "si") -> str:
             f" where {said('power')} is asked" if "power" in brief.known else ""
         )
     lasts = "" if spec.session_length is None else f" in sessions of {said('session_length')}"
-    core = f"Room for a charge core of {box(*_OF_CORE)}, for"
-    if spec.core == AS_IT_IS:
-        core = f"A charge core as it is, its fins {box(*_OF_CORE)}. Room for"
+    stands: list[str] = []
+    room: list[str] = []
+    for as_it_is, what, where in (
+        (
+            spec.core == AS_IT_IS,
+            f"a charge core as it is, its fins {box(*_OF_CORE)}",
+            f"a charge core of {box(*_OF_CORE)}",
+        ),
+        (
+            spec.exchanger == EXCHANGER_AS_IT_IS,
+            f"an exchanger at the nose as it is, its tubes and fins {box(*_OF_NOSE)}",
+            f"faces at the nose of {box(*_OF_NOSE)}",
+        ),
+    ):
+        (stands if as_it_is else room).append(what if as_it_is else where)
+    if spec.side_pods:
+        room.append(f"in {said('side_pods')} side pods of {box('side_width', 'side_height', 'side_depth')} each")
+    if spec.tank == TANK_AS_IT_IS:
+        stands.append(f"a tank as it is of {said('tank_room')}")
+    else:
+        room.append(f"a tank of {said('tank_room')}")
     text = (
         f"{engine} that turns to {said('redline')} and {makes} on {said('fuel')}, in a car of "
         f"{said('car_mass')}, used for {said('use')}{lasts}; hottest day {said('hottest_day')}, {said('altitude')} "
-        f"over the sea. {core} faces at the nose of {box('nose_width', 'nose_height', 'nose_depth')}"
+        f"over the sea. "
     )
-    if spec.side_pods:
-        text += f", in {said('side_pods')} side pods of {box('side_width', 'side_height', 'side_depth')} each"
-    text += f", and for a tank of {said('tank_room')}, {said('hose_run')} of hose from the front. Already bought: "
+    if stands:
+        text += f"It has {_listed(stands)}. "
+    if room:
+        text += f"Room for {_listed(room)}. "
+    text += f"The tank lies {said('hose_run')} of hose from the front. Already bought: "
     text += f"{_bought_words(brief, system)}. The rule book: {_rule_words(brief)}. "
     if spec.glycol_share is not None:
         text += f"Glycol {said('glycol_share')} by volume. "
     text += f"Winter storage down to {said('winter')}; the car must not lose "
     return text + ("anything in particular." if spec.keep.startswith("nothing") else f"{spec.keep}.")
+
+
+def _listed(words: Sequence[str]) -> str:
+    """Things that hold commas of their own: "a, b, and c"."""
+    return ", ".join(words[:-1]) + (", and " if len(words) > 1 else "") + words[-1]
 
 
 def _bought_words(brief: Brief, system: str) -> str:

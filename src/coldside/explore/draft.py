@@ -1,7 +1,7 @@
 """Starter builds from a brief: sized by rules, grown by the solver within the room, really run and judged.
 
-What is here: `draft` (a brief -> two or three `Starter`s) and `most_important_unknown`.  What is not: the rules
-(`build/sizing.py`), the text of build and session (`draft_text.py`), words for a terminal (`draft_answer.py`).
+What is here: `draft` (a brief -> two or three `Starter`s).  What is not: the rules (`build/sizing.py`), the text of
+build and session (`draft_text.py`), what matters of the rest (`draft_unknowns.py`), words (`draft_answer.py`).
 
 How a starter is refined: every size that may grow is tried alone, half as much again, in a coarse run; those that
 help are then grown together, step by step, until the session's limits hold with a kelvin to spare or the room is
@@ -13,23 +13,24 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from coldside.build import sizing
-from coldside.build.brief import AS_IT_IS, BRIEF_FIELDS, DRAG, USES, Brief, BriefField
+from coldside.build.brief import AS_IT_IS, BRIEF_FIELDS, DRAG, EXCHANGER_AS_IT_IS, TANK_AS_IT_IS, Brief
 from coldside.build.files import read_build
 from coldside.build.model import Build
 from coldside.build.sizing import Need, Rule
 from coldside.duty.model import Session
 from coldside.duty.phases import read_session
-from coldside.errors import BadInput, ColdsideError, Internal
+from coldside.errors import ColdsideError, Internal
 from coldside.explore.draft_text import (
     AIR,
+    AIR_DEPTH,
     ALL_INLET,
     ASIDE,
     COOLANT_TANK,
     COVERED,
     END_TANK,
+    FRAME,
     HYBRID,
     KINDS,
     LEVER_WORDS,
@@ -52,14 +53,11 @@ from coldside.judge.verdict import Verdict, judge
 from coldside.judge.wording import Quantity, listed
 from coldside.judge.wording import shown as told
 from coldside.media.coolants import parse_coolant
-from coldside.parts.airflow import FanSpec
 from coldside.parts.engine import EngineSpec
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
-from coldside.parts.lines import HoseSpec
-from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ICE_DENSITY, ReservoirSpec
 from coldside.plant.forecast import simulate
-from coldside.units import ZERO_CELSIUS, retold, show
+from coldside.units import ZERO_CELSIUS, show
 
 TRIED, STEP, ROUNDS = 1.5, 1.4, 4  # factor of a size tried alone; of each step of growth; most steps
 SPARE, WORTH = 1.0, 0.3  # K to spare that is aimed at; K that a size must bring to be grown
@@ -71,7 +69,7 @@ HEAVY = 1.25  # of the charge loss aimed at, from which it is named
 HELPS = 1.0  # K by which a hybrid must better both others to be proposed
 ROOM = (
     "core_length", "core_width", "core_height", "nose_width", "nose_height", "nose_depth",
-    "side_width", "side_height", "side_depth",
+    "side_width", "side_height", "side_depth", "tank_room",
 )  # fmt: skip
 FULL = 0.97  # of a side of the room, from which it is used in full
 SYSTEMS = ("si", "us")
@@ -83,10 +81,6 @@ FEEDS: tuple[Mapping[str, float], ...] = (  # what gives it more air: growth at 
     {"inlet": ALL_INLET, "fan": STRONGEST_FAN, ASIDE: 1.0},
     {"inlet": ALL_INLET, "fan": STRONGEST_FAN, "depth": 0.7, "exchanger_depth": 0.7},
 )
-COOLING = (WaterCoreSpec, AirCoreSpec, ExchangerSpec, ReservoirSpec, PumpSpec, HoseSpec, FanSpec)
-OF_DEMAND = ("displacement", "chamber_volume", "redline", "power", "fuel", "use", "hottest_day", "altitude", "car_mass")
-OTHER_FUELS = ("gasoline 95", "E85")
-UNVARIED = ("engine", "core", "cylinders", "rotors", "ice", "spray", "keep", "side_pods")  # do not vary by a spread
 
 Progress = Callable[[float, str], None]
 
@@ -138,30 +132,7 @@ class Starter:
 
 
 @dataclass(frozen=True)
-class Unknown:
-    """What one unanswered key does: the `values` tried (text in SI units), the intake's margin [K] with each.
-
-    `starter` is the kind that it moves most; `change` K between best and worst of the margins and that without change.
-    """
-
-    key: str
-    help: str
-    starter: str
-    values: tuple[str, ...]
-    margins: tuple[float, ...]
-    change: float
-
-
-@dataclass(frozen=True)
-class Unknowns:
-    """Unanswered keys, the one that matters most first; `said` in words by system of units."""
-
-    ranked: tuple[Unknown, ...]
-    said: Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class _Tried:
+class Tried:
     """One coarse run: K to spare, K of peak, Pa of charge loss; `fault` why it could not be run."""
 
     margin: float
@@ -194,7 +165,7 @@ class _Growing:
 
     kind: str
     growth: dict[str, float]
-    tried: _Tried
+    tried: Tried
     useful: tuple[str, ...] = ()
     steps: list[tuple[tuple[str, ...], float, float]] = field(default_factory=list)  # sizes, peaks before and after
     done: bool = False
@@ -211,9 +182,6 @@ class _Fed:
     peaks: tuple[float, float]
 
 
-# ---------------------------------------------------------------- the public pair
-
-
 def draft(brief: Brief, *, progress: Progress | None = None) -> tuple[Starter, ...]:
     """Starter builds for a brief: air-to-air, water-to-air, and a hybrid where it betters both.
 
@@ -222,7 +190,7 @@ def draft(brief: Brief, *, progress: Progress | None = None) -> tuple[Starter, .
     """
     tell: Progress = progress or (lambda _fraction, _words: None)
     tell(0.0, "first sizes by rules")
-    shop = _Shop(brief)
+    shop = Shop(brief)
     starters = _first(shop)
     tell(0.15, "which sizes help")
     _find_useful(shop, starters)
@@ -233,7 +201,7 @@ def draft(brief: Brief, *, progress: Progress | None = None) -> tuple[Starter, .
         _grow(shop, starters)
     tell(0.6, "air for the engine's own radiator")
     _feed(shop, starters)
-    kept, about_hybrid = _worth_having(starters)
+    kept, about_hybrid = _worth_having(starters, _exchanger_stands(brief))
     tell(0.67, "other coolants, more room")
     asides = _asides(shop, kept)
     tell(0.75, "the whole session for each")
@@ -246,46 +214,10 @@ def draft(brief: Brief, *, progress: Progress | None = None) -> tuple[Starter, .
     return found
 
 
-def most_important_unknown(brief: Brief, starters: Sequence[Starter], *, progress: Progress | None = None) -> Unknowns:
-    """Which unanswered key moves the intake's margin most: each really varied by its spread, and run.
-
-    Tried on every starter; a key counts by the one that it moves most.  What the engine asks is varied with the
-    cooling left as it is; room and rule book with the cooling sized anew within them.
-    """
-    tell: Progress = progress or (lambda _fraction, _words: None)
-    if not starters:
-        raise BadInput("there is no starter to try the unknowns on", where=brief.file)
-    shop = _Shop(brief)
-    cases = [
-        (one, item.key, words, *_varied(shop, one, item.key, value))
-        for one in starters
-        for item in BRIEF_FIELDS
-        for value, words in _values_to_try(brief, item)
-    ]
-    tell(0.1, "what is not known, varied")
-    jobs = [(one.build, one.session) for one in starters]
-    jobs += [(build, session) for *_, build, session, _ in cases if build is not None and session is not None]
-    results = on_all_cores(_coarse, None, jobs)
-    base = {one.kind: tried.margin for one, tried in zip(starters, results, strict=False)}
-    rest = iter(results[len(starters) :])
-    margins: dict[tuple[str, str], list[tuple[str, float]]] = {}
-    for one, key, words, build, _, fault in cases:
-        margin = next(rest).margin if build is not None else -math.inf if fault else base[one.kind]
-        margins.setdefault((key, one.kind), []).append((words, margin))
-    tell(1.0, "done")
-    found: dict[str, Unknown] = {}
-    for (key, kind), tried in margins.items():
-        unknown = _unknown(key, kind, tried, base[kind])
-        if key not in found or unknown.change > found[key].change:
-            found[key] = unknown
-    ranked = sorted(found.values(), key=lambda unknown: -unknown.change)
-    return Unknowns(tuple(ranked), {system: _unknown_words(ranked, system) for system in SYSTEMS})
-
-
 # ---------------------------------------------------------------- running
 
 
-class _Shop:
+class Shop:
     """A brief with what its engine asks, its limit and session, and the runs that are made of it."""
 
     def __init__(self, brief: Brief) -> None:
@@ -306,9 +238,9 @@ class _Shop:
         """Its text."""
         return build_text(self.brief, self.need, kind, growth, coolant or self.coolant)[0]
 
-    def coarse(self, jobs: Sequence[tuple[str, Mapping[str, float]]]) -> list[_Tried]:
+    def coarse(self, jobs: Sequence[tuple[str, Mapping[str, float]]]) -> list[Tried]:
         """One coarse run for every kind and growth."""
-        return on_all_cores(_coarse, None, [(self.build(kind, growth), self.session) for kind, growth in jobs])
+        return on_all_cores(coarse_runs, None, [(self.build(kind, growth), self.session) for kind, growth in jobs])
 
     def final(self, jobs: Sequence[tuple[str, Mapping[str, float]]]) -> list[_Final]:
         """One whole forecast, judged, for every kind and growth."""
@@ -326,17 +258,17 @@ def _margin(found: Mapping[str, float], session: Session) -> float:
     return min(spare)
 
 
-def _coarse(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[_Tried]:
+def coarse_runs(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[Tried]:
     """Coarse runs; one that finds no balance says why."""
     results = []
     for build, session in jobs:
         try:
             outcome = run(build, session, COARSE)
         except ColdsideError as error:
-            results.append(_Tried(-math.inf, math.nan, fault=str(error)))
+            results.append(Tried(-math.inf, math.nan, fault=str(error)))
         else:
             found = figures(outcome)
-            results.append(_Tried(_margin(found, session), found["intake_max"], outcome.charge_loss))
+            results.append(Tried(_margin(found, session), found["intake_max"], outcome.charge_loss))
     return results
 
 
@@ -367,10 +299,11 @@ def _judged(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[_Final
 # ---------------------------------------------------------------- growing
 
 
-def _first(shop: _Shop) -> list[_Growing]:
+def _first(shop: Shop) -> list[_Growing]:
     """Every kind at its first sizes; an air core with the charge across or down, whichever does better."""
-    layouts: list[tuple[str, dict[str, float]]] = [(kind, {}) for kind in KINDS]
-    layouts += [(kind, {TURNED: 1.0}) for kind in (AIR, HYBRID)]
+    kinds = tuple(kind for kind in KINDS if kind != HYBRID or not _exchanger_stands(shop.brief))
+    layouts: list[tuple[str, dict[str, float]]] = [(kind, {}) for kind in kinds]
+    layouts += [(kind, {TURNED: 1.0}) for kind in (AIR, HYBRID) if kind in kinds]
     found: dict[str, _Growing] = {}
     faults: list[str] = []
     for (kind, growth), tried in zip(layouts, shop.coarse(layouts), strict=True):
@@ -383,7 +316,12 @@ def _first(shop: _Shop) -> list[_Growing]:
     return [found[kind] for kind in KINDS if kind in found]
 
 
-def _find_useful(shop: _Shop, starters: Sequence[_Growing]) -> None:
+def _exchanger_stands(brief: Brief) -> bool:
+    """Whether the nose is taken by an exchanger as it is."""
+    return brief.spec.exchanger == EXCHANGER_AS_IT_IS
+
+
+def _find_useful(shop: Shop, starters: Sequence[_Growing]) -> None:
     """Try every size alone, half as much again; keep those that bring something, the most useful first."""
     jobs = [(one, lever) for one in starters if not one.done for lever in LEVERS[one.kind] if _moves(shop, one, lever)]
     results = shop.coarse([(one.kind, {**one.growth, lever: TRIED}) for one, lever in jobs])
@@ -395,12 +333,12 @@ def _find_useful(shop: _Shop, starters: Sequence[_Growing]) -> None:
         one.done = one.done or not one.useful
 
 
-def _moves(shop: _Shop, one: _Growing, lever: str) -> bool:
+def _moves(shop: Shop, one: _Growing, lever: str) -> bool:
     """Whether growing a size changes the build at all: at a wall of the room, or bought, it does not."""
     return shop.text(one.kind, one.growth) != shop.text(one.kind, {**one.growth, lever: TRIED})
 
 
-def _grow(shop: _Shop, starters: Sequence[_Growing]) -> None:
+def _grow(shop: Shop, starters: Sequence[_Growing]) -> None:
     """One step of growth of all that helps, for every starter that needs it."""
     steps: list[tuple[_Growing, dict[str, float]]] = []
     for one in starters:
@@ -433,7 +371,7 @@ def _looked(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[tuple[
     return results
 
 
-def _feed(shop: _Shop, starters: Sequence[_Growing]) -> None:
+def _feed(shop: Shop, starters: Sequence[_Growing]) -> None:
     """Air for the engine's radiator where a starter leaves it too little: the least that does, limits kept.
 
     Where nothing does, what leaves it short the least; `radiator_words` tells it.
@@ -462,7 +400,7 @@ def _feed(shop: _Shop, starters: Sequence[_Growing]) -> None:
         one.growth, one.tried = growth, tried
 
 
-def _feeds(shop: _Shop, one: _Growing) -> list[dict[str, float]]:
+def _feeds(shop: Shop, one: _Growing) -> list[dict[str, float]]:
     """The growths that give the radiator more air than a starter does, as far as they change it."""
     found: list[dict[str, float]] = []
     texts = {shop.text(one.kind, one.growth)}
@@ -490,12 +428,13 @@ def difference_words(value: float, system: str) -> str:
 _Words = Callable[[str], str]  # system -> words
 
 
-def _worth_having(starters: Sequence[_Growing]) -> tuple[list[_Growing], _Words]:
+def _worth_having(starters: Sequence[_Growing], nose_taken: bool) -> tuple[list[_Growing], _Words]:
     """The two plain ways, and the hybrid where it betters both; and the words about it."""
     plain = [one for one in starters if one.kind != HYBRID]
     hybrid = next((one for one in starters if one.kind == HYBRID), None)
     if hybrid is None:
-        return plain, lambda _system: "No hybrid is proposed: its two cores do not work in this room."
+        why = "the exchanger as it is takes the nose" if nose_taken else "its two cores do not work in this room"
+        return plain, lambda _system: f"No hybrid is proposed: {why}."
     best = max(plain, key=lambda one: one.tried.margin)
     gain = hybrid.tried.margin - best.tried.margin
     if best.tried.margin >= SPARE:
@@ -523,12 +462,12 @@ def _worth_having(starters: Sequence[_Growing]) -> tuple[list[_Growing], _Words]
 class _Aside:
     """Runs beside a starter: with plain water, in more room (by factor), with what else the rule book allows."""
 
-    water: _Tried | None = None
-    roomier: tuple[tuple[float, _Tried], ...] = ()
-    allowed: tuple[tuple[str, float, _Tried], ...] = ()  # "spray" or "ice", how much (m3/s, kg), the run
+    water: Tried | None = None
+    roomier: tuple[tuple[float, Tried], ...] = ()
+    allowed: tuple[tuple[str, float, Tried], ...] = ()  # "spray" or "ice", how much (m3/s, kg), the run
 
 
-def _asides(shop: _Shop, kept: Sequence[_Growing]) -> list[_Aside]:
+def _asides(shop: Shop, kept: Sequence[_Growing]) -> list[_Aside]:
     """For every starter: plain water in place of glycol; where it does not hold, more room, spray and ice."""
     jobs: list[tuple[Build, Session]] = []
     places: list[tuple[int, float | str | tuple[str, float]]] = []  # which starter; a factor of room, or what was tried
@@ -546,7 +485,7 @@ def _asides(shop: _Shop, kept: Sequence[_Growing]) -> list[_Aside]:
             jobs.append((_in_more_room(shop, one, factor), shop.session))
             places.append((number, factor))
     found = [_Aside() for _ in kept]
-    for (number, what), tried in zip(places, on_all_cores(_coarse, None, jobs), strict=True):
+    for (number, what), tried in zip(places, on_all_cores(coarse_runs, None, jobs), strict=True):
         aside = found[number]
         if isinstance(what, float):
             aside = replace(aside, roomier=(*aside.roomier, (what, tried)))
@@ -558,12 +497,16 @@ def _asides(shop: _Shop, kept: Sequence[_Growing]) -> list[_Aside]:
     return found
 
 
-def _in_more_room(shop: _Shop, one: _Growing, factor: float) -> Build:
+def _in_more_room(shop: Shop, one: _Growing, factor: float) -> Build:
     """A starter with every side of its room longer, and what helps grown into it."""
     spec = shop.brief.spec
-    kept = ("core_length", "core_width", "core_height") if spec.core == AS_IT_IS else ()
-    sides = {key: min(factor * getattr(spec, key), _most(key)) for key in ROOM if key not in kept}
-    brief = shop.brief.having(**sides, tank_room=min(factor * spec.tank_room, _most("tank_room")))
+    kept = {
+        "core_": spec.core == AS_IT_IS,
+        "nose_": spec.exchanger == EXCHANGER_AS_IT_IS and one.kind != AIR,
+        "tank_": spec.tank == TANK_AS_IT_IS,
+    }
+    sides = {key: min(factor * getattr(spec, key), _most(key)) for key in ROOM if not kept.get(key[:5], False)}
+    brief = shop.brief.having(**sides)
     growth = {**one.growth, **{lever: one.growth.get(lever, 1.0) * factor**2 for lever in one.useful}}
     return read_build(build_text(brief, shop.need, one.kind, growth, shop.coolant)[0], f"{one.kind}.toml")
 
@@ -600,7 +543,7 @@ def _most(key: str) -> float:
     return math.inf if high is None else high
 
 
-def _starter(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, about_hybrid: _Words | None) -> Starter:
+def _starter(shop: Shop, one: _Growing, final: _Final, aside: _Aside, about_hybrid: _Words | None) -> Starter:
     text, rules = build_text(shop.brief, shop.need, one.kind, one.growth, shop.coolant)
     build = read_build(text, f"{one.kind}.toml")
     held = inventory(build)
@@ -695,7 +638,7 @@ def _loss_words(loss: float, system: str) -> str:
     return words
 
 
-def _limit_note(shop: _Shop, system: str) -> str:
+def _limit_note(shop: Shop, system: str) -> str:
     seals = ", lower for apex seals" if shop.brief.rotary else ""
     return (
         f"Judged against {show(shop.limit, 'temperature', system)} of intake in boost, what shops keep to on "
@@ -703,7 +646,7 @@ def _limit_note(shop: _Shop, system: str) -> str:
     )
 
 
-def _room_notes(shop: _Shop, one: _Growing, build: Build, holds: bool, system: str) -> list[str]:
+def _room_notes(shop: Shop, one: _Growing, build: Build, holds: bool, system: str) -> list[str]:
     """What of the room is left, and why: a core or a tank that is smaller than its room is no slip."""
     spec, notes = shop.brief.spec, []
 
@@ -735,10 +678,15 @@ def _room_notes(shop: _Shop, one: _Growing, build: Build, holds: bool, system: s
             fins = sides(core.charge_length or 0.0, core.coolant_length or 0.0, core.stack_height or 0.0)
             notes.append(f"{words}: its fins are {fins}.")
     face = next((build.parts[name] for name in ("core", "front_core", "nose_hx") if _at_nose(build, name)), None)
-    if isinstance(face, AirCoreSpec | ExchangerSpec):
+    if isinstance(face, ExchangerSpec) and _exchanger_stands(shop.brief):
+        box = sides(spec.nose_width, spec.nose_height, spec.nose_depth)
+        notes.append(
+            f"The exchanger at the nose stands as given: {box} of tubes and fins; how they are made is assumed."
+        )
+    elif isinstance(face, AirCoreSpec | ExchangerSpec):
         across = face.charge_length if isinstance(face, AirCoreSpec) else face.coolant_length
         way = (across or 0.0) + 2.0 * (END_TANK if isinstance(face, AirCoreSpec) else SIDE_TANK)
-        stack = (face.stack_height or 0.0) + (0.01 if isinstance(face, AirCoreSpec) else 0.02)
+        stack = (face.stack_height or 0.0) + (0.01 if isinstance(face, AirCoreSpec) else FRAME)
         turned = isinstance(face, AirCoreSpec) and one.growth.get(TURNED, 0.0) > 0.0
         deep = face.cooling_length or 0.0
         before = build.parts.get("nose_hx") if one.kind == HYBRID else None
@@ -746,6 +694,11 @@ def _room_notes(shop: _Shop, one: _Growing, build: Build, holds: bool, system: s
             deep += before.cooling_length or 0.0
         takes = (stack, way, deep) if turned else (way, stack, deep)
         room = (spec.nose_width, spec.nose_height, spec.nose_depth)
+        if _exchanger_stands(shop.brief):  # the core stands in its place
+            deep = max(spec.nose_depth, AIR_DEPTH)
+            room = (spec.nose_width + 2.0 * SIDE_TANK, spec.nose_height + FRAME, deep)
+            assumed = "" if deep <= spec.nose_depth else f"; that there is {sides(deep)} of depth is assumed"
+            notes.append(f"It stands in the place of the exchanger at the nose, which it does without{assumed}.")
         if any(taken < FULL * side for taken, side in zip(takes, room, strict=True)):
             if spec.keep == "engine cooling":
                 why = (
@@ -758,7 +711,9 @@ def _room_notes(shop: _Shop, one: _Growing, build: Build, holds: bool, system: s
             words = f"Of the room at the nose, {sides(*room)}, it takes {sides(*takes)}, tanks included."
             notes.append(f"{words} {why}")
     tank = build.parts.get("tank")
-    if isinstance(tank, ReservoirSpec) and tank.volume < FULL * spec.tank_room:
+    if isinstance(tank, ReservoirSpec) and spec.tank == TANK_AS_IT_IS:
+        notes.append(f"The tank stands as given: {show(tank.volume, 'volume', system)}.")
+    elif isinstance(tank, ReservoirSpec) and tank.volume < FULL * spec.tank_room:
         holds_words, room_words = (show(v, "volume", system) for v in (tank.volume, spec.tank_room))
         notes.append(
             f"The tank holds {holds_words} of the {room_words} that there is room for. {left('tank', ('tank',))}"
@@ -775,7 +730,7 @@ def _at_nose(build: Build, name: str) -> bool:
     return isinstance(part, AirCoreSpec | ExchangerSpec)
 
 
-def _notes(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, system: str) -> list[str]:
+def _notes(shop: Shop, one: _Growing, final: _Final, aside: _Aside, system: str) -> list[str]:
     """What constraints decided, in words."""
     spec, notes = shop.brief.spec, []
     frost = spec.winter < ZERO_CELSIUS
@@ -847,7 +802,7 @@ def _bought_notes(brief: Brief, need: Need, system: str) -> list[str]:
     return notes
 
 
-def _why_not(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, system: str) -> str:
+def _why_not(shop: Shop, one: _Growing, final: _Final, aside: _Aside, system: str) -> str:
     """What would be needed where the room does not do."""
     without = " or ".join(what for what, _, _ in aside.allowed)
     words = f"It misses by {difference_words(final.margin, system)} with the room used as far as that helps"
@@ -882,72 +837,4 @@ def _why_not(shop: _Shop, one: _Growing, final: _Final, aside: _Aside, system: s
             f"{difference_words(shop.limit - shop.need.ambient, system)} over that day's air: next "
             "to nothing cools charge that far without ice."
         )
-    return words
-
-
-# ---------------------------------------------------------------- unknowns
-
-
-def _values_to_try(brief: Brief, item: BriefField) -> list[tuple[Any, str]]:
-    """Other values of an unanswered key, with their words: one spread down and up, or the other choices."""
-    key = item.key
-    if key not in brief.unknown or key in UNVARIED or getattr(brief.spec, key) is None:
-        return []
-    value = getattr(brief.spec, key)
-    if key == "use":
-        return [(use, use) for use in USES if use != value]
-    if key == "fuel":
-        return [(name, name) for name in OTHER_FUELS if name != value]
-    if item.kind == "choice":
-        return [(choice, choice) for choice in item.choices if choice != value]
-    spread = brief.spread.get(key)
-    if spread is None:
-        return []
-    low = max(value - spread, item.low if item.low is not None else -math.inf)
-    high = min(value + spread, item.high if item.high is not None else math.inf)
-    return [(low, show(low, item.kind)), (high, show(high, item.kind))]
-
-
-def _varied(shop: _Shop, best: Starter, key: str, value: Any) -> tuple[Build | None, Session | None, str]:
-    """Build and session with another value of a key; (None, None, "") where it changes neither."""
-    other = shop.brief.having(**{key: value})
-    try:
-        varied = _Shop(other)
-        text = build_text(other, varied.need, best.kind, best.growth, varied.coolant)[0]
-        if text == best.text and varied.session_text == best.session_text:
-            return None, None, ""
-        build = read_build(text, f"{best.kind}.toml")
-    except BadInput as error:
-        return None, None, str(error)
-    if key in OF_DEMAND:  # the car asks for something else, the cooling stays
-        kept = {n: p for n, p in best.build.parts.items() if isinstance(p, COOLING) and n != RADIATOR_NAME}
-        asked = {n: p for n, p in build.parts.items() if not isinstance(p, COOLING) or n == RADIATOR_NAME}
-        build = replace(build, parts={**asked, **kept}, loops=best.build.loops, ducts=best.build.ducts)
-    return build, varied.session, ""
-
-
-def _unknown(key: str, kind: str, found: Sequence[tuple[str, float]], base: float) -> Unknown:
-    help_words = next(item.help for item in BRIEF_FIELDS if item.key == key)
-    margins = tuple(margin for _, margin in found)
-    sound = [margin for margin in margins if math.isfinite(margin)]
-    change = max([*sound, base]) - min([*sound, base])
-    return Unknown(key, help_words, kind, tuple(words for words, _ in found), margins, change)
-
-
-def _unknown_words(ranked: Sequence[Unknown], system: str) -> str:
-    """The unknown that matters most, in a sentence or two."""
-    if not ranked:
-        return "Every key that matters was answered."
-    first = ranked[0]
-    if first.change < 0.05:
-        return "Nothing that is not known moves the intake of any starter."
-    tried = ", ".join(
-        f"{retold(words, system)} {'leaves' if margin >= 0 else 'misses by'} {difference_words(margin, system)}"
-        for words, margin in zip(first.values, first.margins, strict=True)
-        if math.isfinite(margin)
-    )
-    words = f"Find out first: {first.help}. It moves the {first.starter} starter's margin by "
-    words += f"{difference_words(first.change, system)}: {tried}."
-    if len(ranked) > 1 and ranked[1].change >= 0.5:
-        words += f" Next: {ranked[1].help}, {difference_words(ranked[1].change, system)}."
     return words

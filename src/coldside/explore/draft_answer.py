@@ -17,7 +17,8 @@ from typing import Any
 from coldside import units
 from coldside.build.brief import Brief, assumptions, paragraph
 from coldside.errors import BadInput
-from coldside.explore.draft import Starter, Unknowns
+from coldside.explore.draft import Starter
+from coldside.explore.draft_unknowns import Unknowns
 
 SESSION_FILE = "session.toml"
 
@@ -51,7 +52,9 @@ def drafted_lines(
             lines += wrapped(note, "  ")
         lines += ["  Sizes"]
         lines += [f"    {line}" for line in sizes_lines(starter, system)]
-    return [*lines, "", *wrapped(unknowns.said[system])]
+    for words in unknowns.words(system):
+        lines += ["", *wrapped(words)]
+    return lines
 
 
 @dataclass(frozen=True)
@@ -156,7 +159,7 @@ def drafted_json(
             for one in starters
         ],
         "unknowns": {
-            "words": unknowns.said[system],
+            "words": list(unknowns.words(system)),
             "ranked": [
                 {
                     "key": one.key,

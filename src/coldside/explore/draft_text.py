@@ -13,7 +13,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from coldside.build import sizing
-from coldside.build.brief import AS_IT_IS, BOTH, DRAG, DYNO, HILL, STREET, TRACK, Brief
+from coldside.build.brief import (
+    AS_IT_IS,
+    BOTH,
+    DRAG,
+    DYNO,
+    EXCHANGER_AS_IT_IS,
+    HILL,
+    STREET,
+    TANK_AS_IT_IS,
+    TRACK,
+    Brief,
+)  # fmt: skip
 from coldside.build.sizing import FILLING, Need, Rule
 from coldside.media.coolants import parse_coolant
 from coldside.parts.compressor import CompressorSpec
@@ -42,6 +53,7 @@ LEVER_WORDS = {
 RADIATOR = (0.66, 0.38)  # m, face of the engine's radiator behind the nose (assumed)
 COVERED = 0.6  # of it that may stand behind a face where engine cooling must not be lost (common practice)
 END_TANK, SIDE_TANK, COOLANT_TANK = 0.05, 0.04, 0.02  # m that a core's tanks take at each end
+FRAME = 0.02  # m of an exchanger's height that its side sheets take
 AIR_DEPTH, EXCHANGER_DEPTH, DEEPEST_TUBES = 0.065, 0.040, 0.056  # m
 TURNED = "turned"  # growth above 0: the charge goes down through an air core, not across
 ASIDE = "aside"  # growth above 0: no exchanger at the nose, all of it in the side pods
@@ -162,9 +174,17 @@ class Draft:
 
     @property
     def nose(self) -> Face:
-        """Room at the nose."""
+        """Room at the nose; an exchanger as it is takes all of it, an air core in its place may be deeper."""
         s = self.brief.spec
+        if self.exchanger_stands:
+            deep = max(s.nose_depth, AIR_DEPTH) if self.kind == AIR else s.nose_depth
+            return Face(s.nose_width + 2.0 * SIDE_TANK, s.nose_height + FRAME, deep)
         return Face(s.nose_width, s.nose_height, s.nose_depth)
+
+    @property
+    def exchanger_stands(self) -> bool:
+        """True where the exchanger at the nose is bought and stays as it is."""
+        return self.brief.spec.exchanger == EXCHANGER_AS_IT_IS
 
     @property
     def pod(self) -> Face:
@@ -432,7 +452,11 @@ def _loop(text: _Text, d: Draft, heat: float) -> float:
     volume = sizing.tank_volume(heat, use.stretch, coolant) * d.grown("tank") - ELSEWHERE
     volume = min(max(volume, LEAST_TANK), spec.tank_room)
     rule = f"coolant warms by 8 K in {use.stretch:.0f} s of full load, less what cores and lines hold, within the room"
-    text.size("volume", _litres(volume), rule, "Analytic")
+    if spec.tank == TANK_AS_IT_IS:
+        volume = spec.tank_room
+        text.put("volume", f"{1e3 * volume:.4g} L", "as it is")
+    else:
+        text.size("volume", _litres(volume), rule, "Analytic")
     text.put("nodes", 2 if volume > 3e-3 else 1)
     text.put("height", "0.75 m")
     away = spec.cabin == "allowed" and spec.keep != "boot space"
@@ -513,9 +537,16 @@ def _water_core(text: _Text, d: Draft, flow: float, share: float, bores: tuple[f
 def _exchanger(text: _Text, d: Draft, name: str, face: Face, bore: float, rule: str, *, alone: bool = True) -> None:
     """A remote exchanger of flat tubes with this face; `alone`: the radiator stands behind it, not a core."""
     text.open(f"parts.{name}", "exchanger")
-    text.size("coolant_length", _mm(max(face.width - 2.0 * SIDE_TANK, 0.05)), rule, "Practice")
-    text.size("stack_height", _mm(max(face.height - 0.02, 0.03)), rule, "Practice")
-    text.size("cooling_length", _mm(face.depth), "16 to 60 mm is usual of tubes, within the room", "Practice")
+    if name == "nose_hx" and d.exchanger_stands:
+        text.put(
+            "coolant_length", _exact(face.width - 2.0 * SIDE_TANK), "as it is; tubes and fins are assumed: count them"
+        )
+        text.put("stack_height", _exact(face.height - FRAME), "as it is")
+        text.put("cooling_length", _exact(face.depth), "as it is")
+    else:
+        text.size("coolant_length", _mm(max(face.width - 2.0 * SIDE_TANK, 0.05)), rule, "Practice")
+        text.size("stack_height", _mm(max(face.height - FRAME, 0.03)), rule, "Practice")
+        text.size("cooling_length", _mm(face.depth), "16 to 60 mm is usual of tubes, within the room", "Practice")
     text.put("tube_rows", max(1, math.ceil(face.depth / 0.032)))
     text.size("coolant_passes", 2, "two passes: flat tubes with glycol are laminar in one", "Own")
     text.put("coolant_bore", _mm(bore))
@@ -530,6 +561,8 @@ def _faces(d: Draft, heat: float, nose: Face) -> tuple[Face | None, Face | None]
     """Faces of the exchanger at the nose and of one in each pod, for the mean heat; None where not needed."""
     depth = EXCHANGER_DEPTH * d.grown("exchanger_depth")
     wanted = sizing.exchanger_face(heat, sizing.USED[d.brief.spec.use]) * d.grown("exchanger")
+    if d.exchanger_stands:
+        return nose, None
     if d.pods and d.growth.get(ASIDE, 0.0) > 0.0:
         return None, Face(d.pod.width, d.pod.height, min(depth, d.pod.depth, DEEPEST_TUBES))
     front = Face(nose.width, nose.height, min(depth, nose.depth, DEEPEST_TUBES))

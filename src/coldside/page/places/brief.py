@@ -28,9 +28,10 @@ from coldside.build.document import scan
 from coldside.build.editing import set_value
 from coldside.build.sizing import boost_words, need_of
 from coldside.errors import BadInput, ColdsideError, ManyBadInputs
-from coldside.explore.draft import Starter, Unknowns, difference_words, draft, most_important_unknown
+from coldside.explore.draft import Starter, difference_words, draft
 from coldside.explore.draft_answer import sizes_of
 from coldside.explore.draft_text import programme
+from coldside.explore.draft_unknowns import Unknowns, most_important_unknown
 from coldside.media.fuels import fuel
 from coldside.page.jobs import RUNNING, Report
 from coldside.page.project import etag, file_name
@@ -271,12 +272,19 @@ def piece(ask: Ask) -> Mapping[str, Any]:
 
 
 def unknowns_html(ask: Ask, found: Found) -> str:
-    """What matters most of what is not known."""
+    """What matters most of what is not known: to the starters taken, or to all while none is."""
     unknowns = found.unknowns
-    ranked = [one for one in unknowns.ranked[:6] if one.change > 0.1] if unknowns else []
-    rows = [(FIELDS[one.key].help, difference_words(one.change, ask.system)) for one in ranked]
-    words = unknowns.said[ask.system] if unknowns else ""
-    return render(ask, "unknowns.html", title="", words=words, rows=rows)
+    if unknowns is None:
+        return ""
+    kinds = [found.starters[index].kind for index in sorted(found.taken)] or [one.kind for one in found.starters]
+    change = {kind: {one.key: one.change for one in unknowns.of.get(kind, ())} for kind in kinds}
+    most = {one.key: max(of.get(one.key, 0.0) for of in change.values()) for one in unknowns.ranked}
+    keys = sorted((key for key in most if most[key] > 0.1), key=lambda key: -most[key])[:6]
+    rows = [
+        (FIELDS[key].help, [difference_words(change[kind].get(key, 0.0), ask.system) for kind in kinds]) for key in keys
+    ]
+    words = unknowns.words(ask.system, kinds)
+    return render(ask, "unknowns.html", title="", words=words, kinds=kinds, rows=rows)
 
 
 def starters_html(ask: Ask, found: Found) -> str:

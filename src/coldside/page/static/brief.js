@@ -176,6 +176,7 @@ of("p-starters").addEventListener("click", async (event) => {
   try {
     await post("/do/brief/take", { draft, index: Number(index) });
     swap("p-starters", (await get(`/do/brief/piece?draft=${encodeURIComponent(draft)}&name=starters`)).html);
+    if (of("p-unknowns").childElementCount) swap("p-unknowns", (await get(`/do/brief/piece?draft=${encodeURIComponent(draft)}&name=unknowns`)).html);
     document.querySelector(`#s-${index}`)?.parentElement.querySelector("a")?.focus();
   } catch (error) {
     say(error);
