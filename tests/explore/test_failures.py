@@ -170,7 +170,7 @@ def test_words_tell_what_is_alike_together():
     assert "the limit is passed as soon as with all well" in sentences(broken)[0].words()
     peak = float(forecast().intake[forecast().peak])
     later = failures(forecast(), [replace(LIMIT, at_most=peak - 0.5)])
-    assert re.search(r"passed [\d.]+ s later, \d+ s with all well", sentences(later)[0].words())
+    assert re.search(r"passed [\d.]+ s later, with all well after \d+ s", sentences(later)[0].words())
     mine = forecast()
     proposed = failures(replace(mine, session=replace(mine.session, limits=(LIMIT,), proposed=True)))
     assert "the proposed limit is passed" in sentences(proposed)[0].words()

@@ -24,6 +24,7 @@ from coldside.judge.consistency_words import (
     TankOrExchanger,
     consistency_json,
 )
+from coldside.judge.verdict import judge_limit
 from coldside.parts.engine import RPM
 from coldside.plant.forecast import simulate
 from coldside.plant.steady import operating_point
@@ -177,11 +178,12 @@ def test_words():
         "The intake passes your 50 degC limit after 40 s of it.",
         (
             "Twice the coolant in tank buys time: nine tenths of the way after 4 min 40 s instead of 2 min 30 s, the "
-            "limit after 78 s instead of 40 s; it settles at 85 degC all the same."
+            "limit after 78 s instead of 40 s; the intake settles at 85 degC all the same."
         ),
         (
-            "A second one beside nose_hx, in a duct of its own, settles at 65 degC instead of 85 degC, the limit not "
-            "within 15 min instead of after 40 s: for more than a few runs only heat given to the air counts."
+            "With a second one beside nose_hx, in a duct of its own, the intake settles at 65 degC instead of 85 degC, "
+            "the limit not within 15 min instead of after 40 s: for more than a few runs only heat given to the air "
+            "counts."
         ),
         "A second pull peaks within 2 K of the first, started cold, after 4 min 10 s of idling.",
         "As far as heat goes, 4 h have room for 40 pulls within your limit, with 5 min 49 s of idling between.",
@@ -189,7 +191,7 @@ def test_words():
     assert "185 degF" in FOUND.words("us")[1]
     moving = replace(FOUND, air=308.15)
     assert moving.words()[1] == (
-        "What follows is in air that stays at 35 degC, as at the session's hottest moment, from start to end."
+        "What follows is in air that stays at 35 degC, as at the session's worst moment, from start to end."
     )
     assert (*moving.words()[:1], *moving.words()[2:]) == FOUND.words()
 
@@ -207,14 +209,18 @@ def test_words_where_nothing_helps():
     assert "The intake never passes your 50 degC limit: it settles at 47 degC." in words
     assert "The intake is under your 50 degC limit for 15 min, and passes it later." in words
     assert (
-        "Twice the coolant in tank buys next to no time from such a start; it settles at 77 degC all the same." in words
+        "Twice the coolant in tank buys next to no time from such a start; the intake settles at 77 degC all the same."
+        in words
     )
     assert (
         "No rest up to 30 min lets a second pull peak within 2 K of a first one started cold: after 3 min it still "
-        "peaks 3.4 K higher; from then on 79 s of idling keep one pull within 2 K of the one before."
+        "peaks 3.4 K higher, after a longer one more; once all is warm, 79 s of idling are enough to keep one pull "
+        "within 2 K of the one before."
     ) in words
-    assert "No more than two pulls stay within your limits; best with 60 s of idling between." in words
+    assert "No more than two pulls stay within your limits, started cold; best with 60 s of idling between." in words
     assert words[-1] == "Not answered: full load without a break with twice the coolant in tank: no balance."
+    warming = replace(found, afternoon=replace(found.afternoon, warming=True)).words()
+    assert any(one.endswith("between: a longer rest warms the car more than it cools it.") for one in warming)
     none = replace(FOUND, afternoon=Afternoon(14400.0, 0, 60.0, 11.0, False)).words()
     assert none[-1] == "Not even one pull stays within your limit, whatever the rest."
 
@@ -225,3 +231,60 @@ def test_json_is_plain_and_carries_its_units():
     assert block["afternoon"]["runs"] == 40
     assert block["loops"]["charge"]["second_exchanger"] == {"nearly_s": 90.0, "settled_K": 338.15, "limit_s": None}
     assert block["sentences"] == list(FOUND.words())
+
+
+# ---------------------------------------------------------------- a limit on the knock margin
+
+LOW, HIGH = 3500 * RPM, 6000 * RPM
+
+
+def two_speeds(limits: tuple[LimitSpec, ...]):
+    """Full load for a while at either speed, a drive without runs."""
+    phases = [
+        PhaseSpec(kind="cruise", speed=n / LOW * 20.0, engine_speed=n, load=1.0, duration=8.0) for n in (LOW, HIGH)
+    ]
+    return replace(session_of(*phases), limits=limits)
+
+
+def test_a_knock_margin_is_held_at_the_speed_where_it_bites(examples: Path):
+    """Against the verdict on a forecast made here, held at that speed; at the mean speed the same limit holds for
+    longer.  What the mean leaves in the charge: against `operating_point`, which knows no time."""
+    build = load_build(examples / "siskin" / "blown.toml")
+    margin = LimitSpec(quantity="margin", at_least=14.0)
+    forecast = simulate(build, two_speeds((margin,)))
+    found = consistency(forecast)
+    assert found.knock.engine_speed == pytest.approx(LOW, rel=0.01)
+    assert found.speed == found.knock.engine_speed
+    held = {n: simulate(build, trials.held_at_full_load(forecast, None, 900.0, n)) for n in (LOW, found.knock.mean)}
+    results = {n: judge_limit(one, margin) for n, one in held.items()}
+    (limit,) = found.held
+    assert limit.seconds is not None
+    assert limit.seconds == pytest.approx(results[LOW].first_broken, abs=0.2)  # s, two samples
+    assert limit.settled == pytest.approx(results[LOW].value, abs=0.5)
+    later = results[found.knock.mean].first_broken
+    assert later is None or later > 1.5 * limit.seconds
+    steady = [operating_point(build, session=one.session, at="END").intake for one in held.values()]
+    assert found.knock.warmer == pytest.approx(steady[1] - steady[0], abs=0.7)
+    assert found.words()[0].startswith("At full load without a break, held at 3500 rpm, where knock is nearest, ")
+    assert (
+        f"settles {found.knock.warmer:.0f} K warmer than at 3500 rpm: let down to 3500 rpm from there"
+        in found.words()[2]
+    )
+    # beside a limit on temperature full load is held at the mean, the margin is judged as before
+    both = consistency(replace(forecast, session=replace(forecast.session, limits=(INTAKE, margin))))
+    assert both.speed == both.knock.mean
+    assert [one.limit.quantity for one in both.held] == ["intake", "margin"]
+    assert both.held[1].seconds == limit.seconds
+    assert (
+        "Held at 3500 rpm, where knock is nearest, the charge falls short of your 14 K knock margin after"
+        in " ".join(both.words())
+    )
+    assert consistency_json(both)["knock_judged_at"]["engine_speed_rpm"] == pytest.approx(3500.0, rel=0.01)
+
+
+def test_a_limit_that_the_session_breaks_and_full_load_does_not_says_why():
+    never = Held(INTAKE, "the intake", None, 320.0, passed=True)
+    assert replace(FOUND, held=(never,)).words()[2] == (
+        "The intake never passes your 50 degC limit: it settles at 47 degC; the session does all the same, at other "
+        "speeds or warm from what came before."
+    )

@@ -40,7 +40,7 @@ def test_a_run_is_what_lies_between_two_rests(examples):
     assert all(phase.group is None for phase in stint.phases)
     passed = run_of(sessions["standing-passes"])
     assert [phase.kind for phase in passed.phases] == ["pass", "cruise"]
-    assert (passed.noun, passed.rest, passed.resting.kind) == ("run", 26 * 60.0, "paddock")
+    assert (passed.noun, passed.rest, passed.resting.kind) == ("round", 26 * 60.0, "paddock")
     pull = run_of(sessions["dyno-pulls"])
     assert (pull.noun, pull.rest, pull.leading.repeat, pull.leading.rest) == ("pull", 240.0, 1, 0.0)
     assert (pull.resting.kind, pull.resting.air) == ("idle", pull.leading.air)

@@ -113,7 +113,7 @@ def _sentence(found: Failures, group: Sequence[Failure]) -> Sentence:
             text = "{limit} is passed as soon as with all well"
         elif one.anyway is not None:
             values["anyway"] = Quantity(one.anyway, "time")
-            text += ", {anyway} with all well"
+            text += ", with all well after {anyway}"
         text += "; " + peak + "."
         text += _warning(one, values)
     start = _dying(group, text)
@@ -130,7 +130,10 @@ def _warning(one: Failure, values: dict[str, Quantity | str]) -> str:
         return " No reading warns in time; only {switch} could."
     values |= {"lift": Quantity(one.lift_at, "temperature"), "well": Quantity(one.well, "temperature")}
     if one.saved is None:
-        return " Lift at a reading of {lift}; it reads as much when all is well ({well}), so only {switch} tells."
+        return (
+            " No reading tells in time: the sensor reads {lift} when you must lift, and up to {well} when all is well; "
+            "only {switch} does."
+        )
     values["saved"] = Quantity(one.saved, "time")
     text = " Lift when the sensor reads {lift} ({well} at most when all is well)"
     return text + ("; {switch} would tell {saved} sooner." if one.saved >= 0.5 else ".")

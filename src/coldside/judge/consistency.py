@@ -1,7 +1,8 @@
 """How alike a car's runs are, and what it takes: time on throttle, rest between runs, runs in an afternoon, tank.
 
 Here: `consistency`, which re-runs changed sessions and builds (`trials.py`) through `simulate`.  Bounded: one session
-held at full load, at most `MOST_RESTS` of `RUNS` runs with a rest between and not more than `MOST_TIME` of them, and
+held at full load (a limit on the knock margin: once more, at the speed where knock is nearest), at most `MOST_RESTS` of
+`RUNS` runs with a rest between and not more than `MOST_TIME` of them, and
 two of a changed build for each coolant loop that cools the charge and has a tank.  Not here: what it comes to in words
 (`consistency_words.py`), the spread of a session's own repeats (`power.py`), limits (`verdict.py`).
 
@@ -32,14 +33,17 @@ from coldside.judge.consistency_words import (
     Afternoon,
     Consistency,
     Held,
+    KnockSpeed,
     Rest,
     Settling,
     TankOrExchanger,
 )
 from coldside.judge.heat import core_loops
+from coldside.judge.knock_limit import nearest_speed
 from coldside.judge.power import power_spread, repeat_maxima, repeats, temperature_spread
-from coldside.judge.verdict import limited_trace
+from coldside.judge.verdict import judge_limit, limited_trace
 from coldside.judge.wording import listed
+from coldside.judge.worst import worst_sample
 from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
 
@@ -93,15 +97,17 @@ def consistency(
     build, session = forecast.build, forecast.session
     if start is not None:
         session = replace(session, start=start)
-    air = float(forecast.demand.ambient_temperature[forecast.peak]) if session.readings else None
-    session = becalmed(session, float(forecast.time[forecast.peak]))  # runs tried are set in the hottest moment's air
     wanted = [spec for spec in (session.limits if limits is None else limits) if spec.quantity != "spread"]
+    worst = worst_sample(forecast, wanted)
+    air = float(forecast.demand.ambient_temperature[worst]) if session.readings else None
+    session = becalmed(session, float(forecast.time[worst]))  # runs tried are set in the worst moment's air
     run, runs = trials.run_of(session), _Runs(progress)
     group = next(iter(repeats(forecast)), ())
-    held = trials.held_at_full_load(replace(forecast, session=session), run, HOLD)
-    steady = None if held is None else runs.forecast(build, held, "full load without a break")
+    held = _FullLoad(replace(forecast, session=session), run, wanted, runs)
+    steady = held.steady
     rest, afternoon = None, None
-    if run is not None and held is not None:
+    rest, afternoon = None, None
+    if run is not None and held.possible:
         rests = _Rests(build, session, run, wanted, within, runs)
         rest, afternoon = rests.alike(), rests.afternoon(hours)
     return Consistency(
@@ -114,11 +120,13 @@ def consistency(
         peaks=tuple(repeat_maxima(forecast, group, forecast.intake)),
         spread_over_ambient=temperature_spread(forecast, forecast.intake),
         spread_power=power_spread(forecast),
-        settling=None if steady is None else _settling(steady, wanted),
-        held=() if steady is None else tuple(_held(steady, wanted)),
+        settling=None if steady is None else _settling(steady, held.limits),
+        held=tuple(replace(one, passed=_passed(forecast, one.limit)) for one in held.results()),
         rest=rest,
         afternoon=afternoon,
-        loops=() if steady is None or held is None else tuple(_loops(steady, held, wanted, runs)),
+        loops=() if steady is None else tuple(_loops(steady, held.limits, runs)),
+        speed=held.speed,
+        knock=held.knock,
         simulations=runs.count,
         left_out=tuple(runs.left_out),
     )
@@ -163,6 +171,64 @@ def _end_of(trace: np.ndarray, time: np.ndarray) -> float:
     third = time[-1] / 3.0
     means = [float(trace[(time > k * third - LOOK) & (time <= k * third)].mean()) for k in (1.0, 2.0, 3.0)]
     return settled_value(*means)
+
+
+class _FullLoad:
+    """Full load without a break: at the engine's mean speed in boost, and where knock is nearest if its margin counts.
+
+    What a knock margin leaves depends on speed more than on heat, and at the mean it may be far from the least of a
+    run: it is judged at the speed where knock begins at the coldest charge, or at the mean should that come out worse.
+    `steady` is the mean's forecast, or, where only knock margins are limited, that of the speed where they are judged;
+    `limits` are those that it is held against.
+    """
+
+    def __init__(self, calm: Forecast, run: trials.Run | None, wanted: list[LimitSpec], runs: _Runs) -> None:
+        self._calm, self._run, self._runs = calm, run, runs
+        mean = trials.speed_in_boost(calm)
+        self.possible = mean is not None
+        self.speed, self.steady = mean, self._at(mean, "full load without a break")
+        self._margins = [spec for spec in wanted if spec.quantity == "margin"]
+        self.limits = [spec for spec in wanted if spec.quantity != "margin"]
+        self.knock: KnockSpeed | None = None
+        near = nearest_speed(calm) if self._margins else None
+        if mean is None or near is None or self.steady is None:
+            return
+        there = self._at(near, "full load where knock is nearest")
+        if there is None:
+            self.limits = wanted
+            return
+        self._of_margins, at = self.steady, mean
+        if _quickest(there, self._margins) < _quickest(self.steady, self._margins):
+            self._of_margins, at = there, near
+        warmer = _end_of(self.steady.intake, self.steady.time) - _end_of(self._of_margins.intake, there.time)
+        self.knock = KnockSpeed(at, mean, warmer)
+        if not self.limits:
+            self.speed, self.steady, self.limits = at, self._of_margins, wanted
+
+    def _at(self, speed: float | None, what: str) -> Forecast | None:
+        session = None if speed is None else trials.held_at_full_load(self._calm, self._run, HOLD, speed)
+        return None if session is None else self._runs.forecast(self._calm.build, session, what)
+
+    def results(self) -> list[Held]:
+        """Every limit at full load, those on temperatures first."""
+        if self.steady is None:
+            return []
+        found = _held(self.steady, self.limits)
+        if self.knock is None or self._margins[0] in self.limits:
+            return found
+        return found + _held(self._of_margins, self._margins)
+
+
+def _quickest(steady: Forecast, limits: Sequence[LimitSpec]) -> tuple[float, float]:
+    """How soon the first of some limits gives, s, and what the least of them is left with in the end, K."""
+    found = _held(steady, limits)
+    soonest = min((math.inf if one.seconds is None else one.seconds for one in found), default=math.inf)
+    return soonest, min((one.limit.room(one.settled) for one in found), default=math.inf)
+
+
+def _passed(forecast: Forecast, spec: LimitSpec) -> bool:
+    """Whether the session itself breaks a limit while in boost."""
+    return judge_limit(forecast, replace(spec, during="boost")).holds is False
 
 
 def _settling(steady: Forecast, limits: Sequence[LimitSpec]) -> Settling:
@@ -287,16 +353,18 @@ class _Rests:
         if worst is None:
             return None
         rests = [least] if least is not None else list(TRIED_RESTS)
-        counts = []
+        counts, held = [], []
         for rest in rests:
             peaks = self.peaks(rest)
             if peaks is not None:
                 fit = max(0, 1 + math.floor((hours - peaks.run) / (peaks.run + rest)))
                 counts.append((min(peaks.held_runs(), fit), -rest, peaks.run))
+                held.append((peaks.held_runs(), -rest))
         if not counts:
             return None
         number, rest, length = max(counts)
-        return Afternoon(hours, number, -rest, length, least is not None)
+        warming = least is None and any(other < rest and kept < number for kept, other in held)
+        return Afternoon(hours, number, -rest, length, least is not None, warming)
 
     def _least(self, excess: Callable[[float], float | None]) -> tuple[float | None, float, float | None]:
         """Shortest rest with no excess (None: none), the rest of the least excess, and that excess (None: no answer).
@@ -331,8 +399,8 @@ class _Rests:
 # ---------------------------------------------------------------- tank or exchanger
 
 
-def _loops(steady: Forecast, held: Session, limits: Sequence[LimitSpec], runs: _Runs) -> list[TankOrExchanger]:
-    found, build = [], steady.build
+def _loops(steady: Forecast, limits: Sequence[LimitSpec], runs: _Runs) -> list[TankOrExchanger]:
+    found, build, held = [], steady.build, steady.session
     for loop in core_loops(steady):
         tanks, exchangers = trials.tanks_on(build, loop), trials.exchangers_on(build, loop)
         if not tanks or not exchangers:

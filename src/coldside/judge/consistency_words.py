@@ -11,6 +11,7 @@ from typing import Any
 from coldside.duty.model import LimitSpec
 from coldside.judge.verdict import KINDS
 from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, listed
+from coldside.parts.engine import RPM
 
 HOLD = 900.0  # s at full load without a break
 LONGEST_REST, SHORTEST_REST = 1800.0, 15.0  # s
@@ -23,13 +24,14 @@ class Held:
     """Full load without a break, against one limit.
 
     `seconds` until the limit gives, None when it holds for `HOLD`; `settled` where the limited quantity ends, in the
-    unit of the limit; `subject` whose temperature it is.
+    unit of the limit; `subject` whose temperature it is; `passed` whether the session itself breaks it in boost.
     """
 
     limit: LimitSpec
     subject: str
     seconds: float | None
     settled: float
+    passed: bool = False
 
     @property
     def ever(self) -> bool:
@@ -57,7 +59,7 @@ class Afternoon:
     """Runs that keep every limit in `hours` (s): `runs`, with `rest` s between; `run` is the length of one, s.
 
     `endless` where the limit still holds once the peaks have settled; else `runs` is what can be had before one
-    breaks it, whatever the rest.
+    breaks it, whatever the rest, and `warming` says whether a longer rest allows fewer.
     """
 
     hours: float
@@ -65,6 +67,7 @@ class Afternoon:
     rest: float
     run: float
     endless: bool
+    warming: bool = False
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,18 @@ class Settling:
     nearly: float
     settled: float
     seconds: float | None
+
+
+@dataclass(frozen=True)
+class KnockSpeed:
+    """The engine speed at which limits on the knock margin were judged, and the mean in boost, rev/s.
+
+    `warmer` K by which the charge settles higher at the mean than where they were judged.
+    """
+
+    engine_speed: float
+    mean: float
+    warmer: float
 
 
 @dataclass(frozen=True)
@@ -97,7 +112,8 @@ class Consistency:
 
     `noun` is the run in words ("pull", "stint"), `repeat_noun` one of the session's own repeats ("lap"), of which
     `peaks` are the highest intake [K] and the spreads shares; `resting` what lies between two runs ("idling");
-    `settling` full load without a break; `simulations` how many forecasts it took.
+    `settling` full load without a break at `speed` [rev/s], `knock` where a knock margin was judged in it (None: there
+    is no such limit); `simulations` how many forecasts it took.
     """
 
     noun: str
@@ -115,6 +131,8 @@ class Consistency:
     simulations: int
     left_out: tuple[str, ...] = ()
     whose: str = "your"  # whose the limits are: "your", or "the proposed"
+    speed: float | None = None
+    knock: KnockSpeed | None = None
     air: float | None = None  # K outside, held in all that was run again; None where the session's air does not change
 
     def words(self, system: str = "si") -> tuple[str, ...]:
@@ -155,7 +173,7 @@ def _of_repeats(found: Consistency) -> list[Sentence]:
 def _of_air(found: Consistency) -> list[Sentence]:
     if found.air is None or found.settling is None:
         return []
-    text = "What follows is in air that stays at {air}, as at the session's hottest moment, from start to end."
+    text = "What follows is in air that stays at {air}, as at the session's worst moment, from start to end."
     return [Sentence(text, {"air": Quantity(found.air, "temperature")})]
 
 
@@ -166,11 +184,18 @@ def _start(found: Consistency) -> str:
 def _of_held(found: Consistency) -> list[Sentence]:
     if found.settling is None:
         return []
+    at = "" if found.speed is None else ", held at {speed}"
+    knock = found.knock
+    if at and knock is not None and found.speed == knock.engine_speed != knock.mean:
+        at += ", where knock is nearest"
+    elif at:
+        at += ", the mean of its boost"
     said = [
         Sentence(
-            "At full load without a break, started {start}, the intake settles at {settled}; nine tenths of the way "
-            "are done after {nearly}.",
+            "At full load without a break" + at + ", started {start}, the intake settles at {settled}; nine tenths of "
+            "the way are done after {nearly}.",
             {
+                "speed": _round(found.speed or 0.0),
                 "start": _start(found),
                 "nearly": Quantity(found.settling.nearly, "time"),
                 "settled": Quantity(found.settling.settled, "temperature"),
@@ -184,28 +209,56 @@ def _of_held(found: Consistency) -> list[Sentence]:
             "settled": Quantity(one.settled, KINDS[one.limit.quantity]),
         }
         values["whose"] = found.whose
+        if one.limit.lowest and knock is not None and found.speed != knock.engine_speed:
+            values["near"] = _round(knock.engine_speed)
         said.append(_of_one(one, values))
-    return said
+    return said + _of_knock(found)
 
 
 def _of_one(one: Held, values: dict[str, Quantity | str]) -> Sentence:
-    """One limit at full load without a break."""
-    over, passes, under = "is over", "passes", "is under"
+    """One limit at full load without a break; a knock margin with the speed where it was judged, if another."""
+    over, passes, under, subject = "is over", "passes", "is under", "{subject}"
     limit = "{whose} {limit} limit"
     if one.limit.lowest:
         over, passes, under = "is short of", "falls short of", "keeps"
         limit = "{whose} {limit} knock margin"
+        subject = "Held at {near}, where knock is nearest, the charge" if "near" in values else subject
     if one.seconds == 0.0:
-        return Sentence("{subject} " + over + " " + limit + " from the start.", values)
+        return Sentence(subject + " " + over + " " + limit + " from the start.", values)
     if one.seconds is not None:
         values["seconds"] = Quantity(one.seconds, "time")
-        return Sentence("{subject} " + passes + " " + limit + " after {seconds} of it.", values)
+        return Sentence(subject + " " + passes + " " + limit + " after {seconds} of it.", values)
+    after = ""
+    if one.passed:  # else it would read as if the verdict were wrong
+        after = "; the session does all the same, at other speeds or warm from what came before"
     if one.ever:
-        end = "it settles {settled} from knock." if one.limit.lowest else "it settles at {settled}."
-        return Sentence("{subject} never " + passes + " " + limit + ": " + end, values)
+        end = ": it settles {settled} from knock" if one.limit.lowest else ": it settles at {settled}"
+        return Sentence("{subject} never " + passes + " " + limit + end + after + ".", values)
     values["hold"] = Quantity(HOLD, "time")
     later = "not later" if one.limit.lowest else "passes it later"
-    return Sentence("{subject} " + under + " " + limit + " for {hold}, and " + later + ".", values)
+    return Sentence(subject + " " + under + " " + limit + " for {hold}, and " + later + after + ".", values)
+
+
+def _of_knock(found: Consistency) -> list[Sentence]:
+    """By how much a knock margin at full load can be off: what the mean speed would leave in the charge."""
+    if found.knock is None or found.knock.warmer < 0.5:
+        return []
+    text = (
+        "At {mean}, the mean of its boost, the charge settles {warmer} warmer than at {near}: let down to {near} from "
+    )
+    text += "there, that much less is in hand at first."
+    values = {
+        "near": _round(found.knock.engine_speed),
+        "mean": _round(found.knock.mean),
+        "warmer": Quantity(found.knock.warmer, "temperature_difference"),
+    }
+    return [Sentence(text, values)]
+
+
+def _round(engine_speed: float) -> Quantity:
+    """An engine speed to 50 rpm: a mean is no better known."""
+    step = 50.0 * RPM
+    return Quantity(step * round(engine_speed / step), "engine_speed")
 
 
 def _of_tank(loop: TankOrExchanger) -> list[Sentence]:
@@ -227,13 +280,16 @@ def _of_tank(loop: TankOrExchanger) -> list[Sentence]:
             text += _limit_part(values, "tank", loop.own.seconds, tank.seconds)
         else:
             text += "buys next to no time from such a start"
-        text += "; it settles at {settled} all the same." if alike else "; it then heads for {tank_settled}."
+        text += "; the intake settles at {settled} all the same." if alike else "; it then heads for {tank_settled}."
         said.append(Sentence(text, values))
     if loop.second_exchanger is not None:
         second = loop.second_exchanger
         values |= {"second": Quantity(second.settled, "temperature")}
         better = loop.own.settled - second.settled > UNCHANGED
-        text = "A second one beside {exchangers}, in a duct of its own, settles at {second} instead of {settled}"
+        several = len(loop.exchangers) > 1
+        text = "With one more beside each of {exchangers}, in ducts of their own, " if several else ""
+        text = text or "With a second one beside {exchangers}, in a duct of its own, "
+        text += "the intake settles at {second} instead of {settled}"
         text += _limit_part(values, "second", loop.own.seconds, second.seconds)
         text += (
             ": for more than a few runs only heat given to the air counts." if better else ": it is not what limits."
@@ -275,9 +331,13 @@ def _of_rest(found: Consistency) -> list[Sentence]:
     values["best"] = Quantity(found.rest.best, "time")
     text = "No rest up to {longest} lets a second {noun} peak within {within} of a first one started {start}: after "
     text += "{best} it still peaks {excess} higher"
+    if found.rest.best < LONGEST_REST:  # all up to the longest were tried
+        text += ", after a longer one more"
     if found.rest.going is not None:
         values["going"] = Quantity(found.rest.going, "time")
-        text += "; from then on {going} of {resting} keep one {noun} within {within} of the one before"
+        text += (
+            "; once all is warm, {going} of {resting} are enough to keep one {noun} within {within} of the one before"
+        )
     return [Sentence(text + ".", values)]
 
 
@@ -307,7 +367,10 @@ def _of_afternoon(found: Consistency) -> list[Sentence]:
         return [Sentence("Not even one {noun} stays within " + limit + ", whatever the rest.", values)]
     if one.runs == 1:
         return [Sentence("One {noun} stays within " + limit + ", no second one, however long it rests.", values)]
-    return [Sentence("No more than {runs} stay within " + limit + "; best with {rest} of {resting} between.", values)]
+    text = "No more than {runs} stay within " + limit + ", started " + _start(found)
+    text += "; best with {rest} of {resting} between"
+    text += ": a longer rest warms the car more than it cools it." if one.warming else "."
+    return [Sentence(text, values)]
 
 
 def consistency_json(found: Consistency, system: str = "si") -> dict[str, Any]:
@@ -321,6 +384,10 @@ def consistency_json(found: Consistency, system: str = "si") -> dict[str, Any]:
         "spread_over_ambient": found.spread_over_ambient,
         "spread_power": found.spread_power,
         "full_load": None if found.settling is None else _settling_block(found.settling),
+        "engine_speed_rpm": None if found.speed is None else 60.0 * found.speed,
+        "knock_judged_at": None
+        if found.knock is None
+        else {"engine_speed_rpm": 60.0 * found.knock.engine_speed, "warmer_at_mean_K": found.knock.warmer},
         "held": [
             {
                 "quantity": one.limit.quantity,

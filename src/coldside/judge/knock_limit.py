@@ -1,7 +1,7 @@
 """The trace that a limit on the knock margin looks at: how much warmer the charge might be, moment by moment.
 
-Here: `margin_trace`, and whether it is `held` where the model ends.  Knock itself is judged in `knock.py`, limits in
-`verdict.py`.
+Here: `margin_trace`, whether it is `held` where the model ends, and `nearest_speed`, at which it bites.  Knock itself
+is judged in `knock.py`, limits in `verdict.py`.
 """
 
 from __future__ import annotations
@@ -31,14 +31,32 @@ def margin_trace(forecast: Forecast, knock: KnockVerdict | None = None) -> tuple
         return None, "boost is never reached in this session"
     if not judged.calibrated or judged.margin_trace is None:
         return None, NOT_KNOWN
-    at = judged.samples
-    begins = forecast.intake[at] + judged.margin_trace
-    beyond = np.where(judged.needed <= judged.model.octane, HOTTEST, COLDEST)
-    begins = np.where(np.isfinite(begins), begins, beyond)
     rows = np.flatnonzero(forecast.boost & (forecast.demand.engine_speed > 1.0))
     trace = np.full(len(forecast.time), np.nan)
-    trace[rows] = np.interp(rows, at, begins) - forecast.intake[rows]
+    trace[rows] = np.interp(rows, judged.samples, _begins(forecast, judged)) - forecast.intake[rows]
     return trace, ""
+
+
+def nearest_speed(forecast: Forecast) -> float | None:
+    """The engine speed at which knock begins at the coldest charge, of those in boost, rev/s; None where not known.
+
+    A limit on the knock margin bites first at that speed once the charge is as warm at every one.
+    """
+    judged = judge_knock(forecast)
+    if judged is None or not judged.calibrated or judged.margin_trace is None:
+        return None
+    begins = _begins(forecast, judged)
+    sample = int(judged.samples[int(np.argmin(begins))])
+    if begins.min() >= HOTTEST:  # beyond the model everywhere: octane ranks it
+        sample = judged.worst.sample
+    return float(forecast.demand.engine_speed[sample])
+
+
+def _begins(forecast: Forecast, judged: KnockVerdict) -> np.ndarray:
+    """The charge temperature at which knock begins, K, at the moments judged; held where the model ends."""
+    assert judged.margin_trace is not None
+    begins = forecast.intake[judged.samples] + judged.margin_trace
+    return np.where(np.isfinite(begins), begins, np.where(judged.needed <= judged.model.octane, HOTTEST, COLDEST))
 
 
 def held(forecast: Forecast, trace: np.ndarray, sample: int) -> bool:

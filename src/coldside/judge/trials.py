@@ -63,7 +63,7 @@ def run_of(session: Session) -> Run | None:
         if not resting:
             return Run("stint", driven * times, leading, 0.0, _idling(leading))
         longest = max(resting, key=lambda p: p.duration or 0.0)
-        return Run(_noun(leading), driven, leading, sum(phase.duration or 0.0 for phase in resting), longest)
+        return Run(_of_group(name), driven, leading, sum(phase.duration or 0.0 for phase in resting), longest)
     driven_alone = [phase for phase in session.phases if phase.kind in DRIVEN]
     for phase in sorted(driven_alone, key=lambda p: p.repeat <= 1):
         if phase.kind == "lap":
@@ -82,9 +82,14 @@ def repeat_noun(session: Session) -> str:
     """The word for one of the session's own repeats: the user's name of their group, else pull, run or lap."""
     for name, times in session.groups.items():
         if times > 1:
-            return "run" if name.endswith("s") else name
+            return _of_group(name)
     repeated = [phase for phase in session.phases if phase.repeat > 1]
     return _noun(repeated[0]) if repeated else "run"
+
+
+def _of_group(name: str) -> str:
+    """What the user calls a group, as a noun for one of its rounds."""
+    return "run" if name.endswith("s") else name
 
 
 def _noun(phase: PhaseSpec) -> str:
@@ -93,16 +98,26 @@ def _noun(phase: PhaseSpec) -> str:
     return "run" if noun.endswith("s") else noun
 
 
-def held_at_full_load(forecast: Forecast, run: Run | None, seconds: float) -> Session | None:
+def speed_in_boost(forecast: Forecast) -> float | None:
+    """The engine's mean speed in boost, rev/s; None where it never is."""
+    return mean_where(forecast.demand.engine_speed, forecast.boost, forecast.time)
+
+
+def held_at_full_load(
+    forecast: Forecast, run: Run | None, seconds: float, engine_speed: float | None = None
+) -> Session | None:
     """The session's start and day, then full load without a break for `seconds`; None where it never is in boost.
 
-    Engine and road speed are the session's means in boost.  A run on a dyno is held on the dyno, in the air that
-    its phase names; any other as driving at that speed.
+    Engine and road speed are the session's means in boost, or `engine_speed` [rev/s] and the road speed that goes with
+    it in the same gears.  A run on a dyno is held on the dyno, in the air that its phase names; any other as driving
+    at that speed.
     """
-    n = mean_where(forecast.demand.engine_speed, forecast.boost, forecast.time)
+    mean = speed_in_boost(forecast)
     V = mean_where(forecast.demand.road_speed, forecast.boost, forecast.time)
-    if n is None or V is None:
+    if mean is None or V is None:
         return None
+    n = mean if engine_speed is None else engine_speed
+    V *= n / mean
     leading = None if run is None else run.leading
     if leading is not None and leading.kind == "pull" and leading.on == "dyno":
         held = replace(leading, name="held", from_speed=n, to_speed=n, duration=seconds)

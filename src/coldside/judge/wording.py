@@ -98,7 +98,8 @@ def shown(quantity: Quantity, system: str = "si") -> str:
     if kind == "time":
         return duration(value)
     if kind == "points":
-        return f"{_plain(100.0 * value, digits)} points"
+        text = _plain(100.0 * value, digits)
+        return f"{text} point" if text == "1" else f"{text} points"
     if kind == "share":
         if 0.0 < value < 0.5 * 10.0 ** -(digits + 2):
             return f"less than {10.0**-digits:g} %"
