@@ -15,7 +15,8 @@ from coldside.duty.demand import sample
 from coldside.duty.model import LimitSpec, PhaseSpec, ReadingSpec
 from coldside.duty.phases import load_session
 from coldside.errors import BadInput, NoAnswer
-from coldside.explore.bands import Bands, bands_json, put_right, simulate_many
+from coldside.explore.bands import Bands, bands_json, simulate_many
+from coldside.explore.coarse import put_right
 from coldside.explore.draws import Uncertain, drawn, uncertain_inputs
 from coldside.explore.outcome import COARSE, FINE, figures, run, thinned
 from coldside.explore.sensitivity import REST, by_regression, by_variance
@@ -54,8 +55,10 @@ def test_a_fine_outcome_is_the_forecast():
     ours, theirs = figures(run(BUILD, SHORT, FINE)), figures(forecast)
     assert set(ours) == set(theirs)
     for name, value in theirs.items():
-        # a cubic between nine plenum temperatures is within 1e-5 of the exact balance
-        assert ours[name] == pytest.approx(value, rel=2e-5, abs=1e-9), name
+        # a cubic between nine plenum temperatures is within 1e-5 of the exact balance; of a share of power lost, what
+        # both powers are off by counts of one, and that at ambient is looked up by straight lines
+        off = 3e-5 if name.startswith("lost") else 1e-9
+        assert ours[name] == pytest.approx(value, rel=2e-5, abs=off), name
 
 
 @pytest.mark.parametrize("name", ["siskin/blown", "heron/two_stage"])

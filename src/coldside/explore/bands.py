@@ -15,6 +15,8 @@ import numpy as np
 from coldside.build.model import Build
 from coldside.duty.model import LimitSpec, Session, Shares
 from coldside.errors import ColdsideError, NoAnswer, require
+from coldside.explore.clocked import Clock
+from coldside.explore.coarse import lacks, put_right
 from coldside.explore.draws import Uncertain, drawn, scores, uncertain_inputs, values_of
 from coldside.explore.outcome import DRAWN, Fineness, Outcome, figures, run
 from coldside.explore.workers import on_all_cores
@@ -24,7 +26,6 @@ from coldside.plant.results import Forecast
 DRAWS = 64
 PERCENTILES = (10.0, 50.0, 90.0)
 MOST_FAILED = 0.5  # share of draws without a balance, above which there is no band
-RATIOS = ("power_mean",)  # figures whose coarse error is a factor rather than a difference
 
 Band = tuple[float, float, float]  # 10th, 50th, 90th percentile, SI
 Measure = Callable[[Forecast | Outcome], dict[str, float]]  # figures by name; a module's own function
@@ -89,11 +90,11 @@ def simulate_many(
     known = uncertain_inputs(build, session) if inputs is None else tuple(inputs)
     fine = forecast if forecast is not None else simulate(build, session)
     nominal = measure(fine)
-    coarse = measure(run(build, session, fineness, shares=fine.shares))
-    shift = {name: _shift(name, value, coarse[name]) for name, value in nominal.items() if name in coarse}
+    clock = Clock.of(fine)
+    shift = lacks(nominal, measure(run(build, session, fineness, shares=fine.shares, clock=clock)))
     score = scores(len(known), n, seed)
     limits = _shifted(session.limits, shift)
-    shared = (build, replace(session, limits=limits), known, fineness, measure, fine.shares)
+    shared = (build, replace(session, limits=limits), known, fineness, measure, (fine.shares, clock))
     found = on_all_cores(_figures_of, shared, list(values_of(known, score)))
     good = np.array([isinstance(one, dict) for one in found])
     failed = tuple(str(one) for one in found if isinstance(one, str))
@@ -132,42 +133,24 @@ def figures_of_draws(
 
     `shares` of their power with which passes and laps are driven, a forecast's.
     """
-    shared = (build, session, tuple(inputs), fineness, figures, shares)
+    shared = (build, session, tuple(inputs), fineness, figures, (shares, None))
     found = on_all_cores(_figures_of, shared, list(values_of(inputs, score)))
     return np.array([one.get(figure, np.nan) if isinstance(one, dict) else np.nan for one in found])
 
 
 def _figures_of(
-    shared: tuple[Build, Session, tuple[Uncertain, ...], Fineness, Measure, Shares | None],
+    shared: tuple[Build, Session, tuple[Uncertain, ...], Fineness, Measure, tuple[Shares | None, Clock | None]],
     values: Sequence[np.ndarray],
 ) -> list[dict[str, float] | str]:
     """Figures of some draws; of one that has no balance, what it said."""
-    build, session, inputs, fineness, measure, shares = shared
+    build, session, inputs, fineness, measure, (shares, clock) = shared
     found: list[dict[str, float] | str] = []
     for row in values:
         try:
-            found.append(measure(run(*drawn(build, session, inputs, row), fineness, shares=shares)))
+            found.append(measure(run(*drawn(build, session, inputs, row), fineness, shares=shares, clock=clock)))
         except ColdsideError as fault:
             found.append(str(fault))
     return found
-
-
-def _shift(name: str, fine: float, coarse: float) -> float:
-    """What the coarse run lacks: a factor for powers, nothing for times over a limit, else a difference."""
-    if name in RATIOS:
-        return fine / coarse if coarse > 0.0 else 1.0
-    return 0.0 if name.startswith("seconds_over") else fine - coarse
-
-
-def put_right(name: str, values: np.ndarray, by: float, limits: Sequence[LimitSpec] = ()) -> np.ndarray:
-    """Coarse outcomes of a figure with what the nominal run's coarse twin lacked.
-
-    A spread, and a limit on it, is never below 0: what alike repeats are off by on few samples may be more than it is.
-    """
-    if name in RATIOS:
-        return values * by
-    on_spread = {f"limits.{k}" for k, limit in enumerate(limits) if limit.quantity == "spread"}
-    return np.maximum(values + by, 0.0) if name.startswith("spread") or name in on_spread else values + by
 
 
 def _shifted(limits: tuple[LimitSpec, ...], shift: Mapping[str, float]) -> tuple[LimitSpec, ...]:
@@ -211,6 +194,6 @@ def bands_json(bands: Bands) -> dict[str, Any]:
 
 def _unit(name: str) -> str:
     """Suffix of a figure's key; shares have none, nor has a limit, whose unit stands where it is judged."""
-    if name.startswith(("spread", "limits")):
+    if name.startswith(("spread", "limits", "lost")):
         return ""
-    return "_s" if name.startswith("seconds") else "_W" if name.startswith("power") else "_K"
+    return "_s" if name.startswith(("seconds", "run_", "heat_cost")) else "_W" if name.startswith("power") else "_K"

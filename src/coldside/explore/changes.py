@@ -24,6 +24,7 @@ from coldside.build.model import Build, names_on
 from coldside.duty.model import LimitSpec, Session, Shares
 from coldside.errors import ColdsideError
 from coldside.explore.changed import CHANGES, KINDS, SHORT, changed, faces_of, said
+from coldside.explore.coarse import all_right, lacks
 from coldside.explore.draws import Uncertain, drawn, scores, uncertain_inputs, values_of
 from coldside.explore.inventory import Inventory, inventory
 from coldside.explore.outcome import COARSE, DRAWN, FINE, Fineness, Outcome, figures, run
@@ -164,10 +165,11 @@ def what_to_change(
         base = {}
     found, without, now = [], [], inventory(build)
     for (kind, other, _), one in zip(jobs[1:], seen[1:], strict=True):
-        if isinstance(one, str) or figure not in one:
+        right = {} if isinstance(one, str) else all_right(one, lacks(nominal, base), session.limits)
+        if isinstance(one, str) or figure not in right:
             without.append((kind, one if isinstance(one, str) else "the figure is not there to be judged"))
             continue
-        value = nominal[figure] + one[figure] - base[figure]
+        value = right[figure]
         effect = _sign(limit) * (one[figure] - base[figure])
         holds = None if limit is None else limit.room(value) >= 0.0
         aside = _aside(session, nominal, base, one, (now, inventory(other)))
@@ -219,9 +221,10 @@ def _together(
     if isinstance(base, str):
         return found
     for (one, other), (_, made, _), seen in zip(of, jobs, paired, strict=True):
-        if isinstance(seen, str) or figure not in seen:
+        right = {} if isinstance(seen, str) else all_right(seen, lacks(nominal, base), session.limits)
+        if isinstance(seen, str) or figure not in right:
             continue
-        value = nominal[figure] + seen[figure] - base[figure]
+        value = right[figure]
         found.append(
             Together(
                 kinds=(one, other),
@@ -317,11 +320,12 @@ def _aside(
     held: tuple[Inventory, Inventory],
 ) -> Aside:
     breaks, mends = [], []
+    right = all_right(one, lacks(nominal, base), session.limits)
     for k, spec in enumerate(session.limits):
         key = f"limits.{k}"
-        if key not in nominal or key not in base or key not in one:
+        if key not in right:
             continue
-        before, after = nominal[key], nominal[key] + one[key] - base[key]
+        before, after = nominal[key], right[key]
         if spec.room(before) >= 0.0 > spec.room(after):
             breaks.append(NAMES[spec.quantity])
         elif spec.room(after) >= 0.0 > spec.room(before):

@@ -22,6 +22,7 @@ from coldside.build.model import Build
 from coldside.duty.model import Session, Span
 from coldside.errors import BadInput, ColdsideError, require
 from coldside.explore.bands import DRAWS, Band, Bands, simulate_many
+from coldside.explore.coarse import all_right, lacks
 from coldside.explore.draws import Uncertain, uncertain_inputs
 from coldside.explore.inventory import Inventory, electrical_energy, inventory
 from coldside.explore.outcome import DRAWN, Fineness, Outcome, figures, run
@@ -309,23 +310,23 @@ def _losses(forecast: Forecast, held: Inventory, fineness: Fineness) -> tuple[Lo
     dead = [(what, names) for what, names in (("pumps", held.pumps), ("fans", held.fans)) if names]
     if not dead:
         return ()
-    fine, coarse = figures(forecast), figures(run(build, session, fineness))
+    lacking = lacks(figures(forecast), figures(run(build, session, fineness, shares=forecast.shares)))
     found = []
     for what, names in dead:
         parts: dict[str, Any] = dict(build.parts)
         parts |= {name: replace(parts[name], control=Control("off")) for name in names}
         try:
-            without = figures(run(replace(build, parts=parts), session, fineness))
+            without = figures(run(replace(build, parts=parts), session, fineness, shares=forecast.shares))
         except ColdsideError:
             found.append(Loss(what, names, None, ()))
             continue
-        put_right = {name: value + fine[name] - coarse[name] for name, value in without.items() if name in fine}
+        found_then = all_right(without, lacking, session.limits)
         broken = tuple(
             result.name
             for k, (limit, result) in enumerate(zip(session.limits, _named(forecast), strict=True))
-            if f"limits.{k}" in put_right and limit.room(put_right[f"limits.{k}"]) < 0.0
+            if f"limits.{k}" in found_then and limit.room(found_then[f"limits.{k}"]) < 0.0
         )
-        found.append(Loss(what, names, put_right["intake_max"], broken))
+        found.append(Loss(what, names, found_then["intake_max"], broken))
     return tuple(found)
 
 

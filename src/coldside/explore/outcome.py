@@ -22,13 +22,14 @@ import numpy as np
 from coldside.build.model import Build
 from coldside.duty.demand import sample
 from coldside.duty.model import Demand, Run, Session, Shares, Span
+from coldside.explore.clocked import Clock, power_at_ambient, timed_runs
 from coldside.judge.heat import core_loops
-from coldside.judge.power import mean_where, power_spread, temperature_spread
+from coldside.judge.power import lost_in_boost, mean_where, power_spread, temperature_spread
 from coldside.judge.verdict import judge_limit
 from coldside.plant import layout
 from coldside.plant.assemble import Plant, assemble
 from coldside.plant.charge import ChargeState
-from coldside.plant.feedback import Turn, settle, shares_of
+from coldside.plant.feedback import TimedRun, Turn, settle, shares_of
 from coldside.plant.forecast import charge_states, forecast_of, solve, turn_of
 from coldside.plant.output import answers_heat, brake_power_at, knock_share
 from coldside.plant.results import Forecast
@@ -99,7 +100,7 @@ DRAWN = Fineness(
         settled=1e-6,
         feedback_time=1.0,
     ),
-    quiet=16,
+    quiet=32,
     quick=True,
 )
 BEFORE, AFTER = 2.0, 20.0  # s before and after full load or boost in which every `every`-th sample is kept
@@ -123,6 +124,9 @@ class Outcome:
     cooling_in: Mapping[str, np.ndarray] = field(default_factory=dict)  # part in a duct -> air that reaches it
     outlet: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)  # (part, "coolant") -> what leaves it
     plenum_pressure: np.ndarray | None = None  # Pa absolute; where a limit on the knock margin asks for it
+    # W with the charge held at ambient temperature; known in boost, and at full load of runs with a clock, else NaN
+    power_at_ambient: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    runs: tuple[TimedRun, ...] = ()  # passes and laps and what heat cost; empty without a nominal's clock
     run_times: tuple[float, ...] = ()  # s of passes and laps with the power that heat leaves; empty: not asked for
 
     @property
@@ -132,12 +136,19 @@ class Outcome:
 
 
 def run(
-    build: Build, session: Session, fineness: Fineness = FINE, *, shares: Shares | None = None, timed: bool = False
+    build: Build,
+    session: Session,
+    fineness: Fineness = FINE,
+    *,
+    shares: Shares | None = None,
+    clock: Clock | None = None,
+    timed: bool = False,
 ) -> Outcome:
     """The whole session on one build; raises as `simulate` does.
 
     Passes and laps are driven once, with `shares` of their power, such as a forecast's of the same session (None: all
-    of it): further turns of driving and heat move a run's heat by less than a coarse march is off.  `timed` drives
+    of it): further turns of driving and heat move a run's heat by less than a coarse march is off.  With the nominal's
+    `clock`, whose shares they then take, it tells their times with this march's own heat and without.  `timed` drives
     them once more with the power that this march leaves, for their times alone.  Trims of boost take `TRIMMED` turns.
     """
 
@@ -149,9 +160,9 @@ def run(
         return turn_of(plant, session, solve(plant, spacing=spacing, quick=fineness.quick))
 
     most = 0 if build.engine.trim_boost is None else TRIMMED
-    turn, _ = settle(build, session, march, shares=shares, turns=most)
+    turn, _ = settle(build, session, march, shares=shares if clock is None else clock.shares, turns=most)
     plant, solution = turn.result
-    found = _outcome(plant, session, solution)
+    found = _outcome(plant, session, solution, clock)
     if not timed or not plant.demand.runs:
         return found
     left = sample(session, build, shares_of(turn.demand, *turn.powers()))
@@ -244,7 +255,7 @@ def _rounded(values: np.ndarray, share: float) -> np.ndarray:
     return found
 
 
-def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
+def _outcome(plant: Plant, session: Session, solution: Solution, clock: Clock | None) -> Outcome:
     A, demand = plant.arrays, plant.demand
     n_sensors = len(plant.sensors)
     of_charge = [i for i in range(n_sensors) if A.sensor_sort[i] == layout.CHARGE]
@@ -252,6 +263,8 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
     streams = Streams(plant, solution)
     sensor = solution.scalars[:, 4 + of_charge[-1]] if of_charge else None
     knock = any(limit.quantity == "margin" for limit in session.limits)
+    boost, power = A.boost.astype(bool), _power(plant, solution, sensor)
+    cold = _at_ambient(plant, boost, clock)
     return Outcome(
         build=plant.build,
         session=session,
@@ -259,9 +272,9 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
         time=demand.time,
         intake=solution.intake,
         sensor=sensor,
-        boost=A.boost.astype(bool),
+        boost=boost,
         coolant_in_cores={loop.loop.name: streams.into_cores(i, means[:, i]) for i, loop in enumerate(plant.loops)},
-        power=_power(plant, solution, sensor),
+        power=power,
         peak=solution.peak,
         lost=partial(_charge_loss, plant, solution),
         cooling_in={
@@ -275,7 +288,22 @@ def _outcome(plant: Plant, session: Session, solution: Solution) -> Outcome:
             if A.passes[i, layout.P_SORT] == layout.COOLANT
         },
         plenum_pressure=_charge(plant, solution).plenum_pressure if knock else None,
+        power_at_ambient=cold,
+        runs=() if clock is None else timed_runs(clock, plant, session, power, cold),
     )
+
+
+def _at_ambient(plant: Plant, boost: np.ndarray, clock: Clock | None) -> np.ndarray:
+    """Brake power with the charge at ambient temperature where it is looked at, W; NaN elsewhere."""
+    wanted = boost.copy()
+    for one in plant.demand.runs if clock is not None else ():
+        own = slice(one.first, one.last + 1)
+        wanted[own] |= plant.demand.full_load[own]
+    rows = np.flatnonzero(wanted)
+    cold = np.full(len(boost), np.nan)
+    if len(rows):
+        cold[rows] = power_at_ambient(plant, rows)
+    return cold
 
 
 def _charge_loss(plant: Plant, solution: Solution) -> float:
@@ -314,7 +342,10 @@ def figures(seen: Forecast | Outcome) -> dict[str, float]:
 
     `intake_max`, `over_ambient_max`, `sensor_max`: highest in boost, each at its own moment (air outside may change);
     `coolant_max.LOOP`: highest in boost into the charge cores of a loop; `power_mean`: in boost;
-    `spread_temperature`, `spread_power`: of repeats; for every limit `limits.I` (its value, counted from 0)
+    `lost_to_heat_in_boost`: share of the work done in boost that heat takes, against a charge at ambient temperature;
+    `spread_temperature`, `spread_power`: of repeats; of all passes or laps (KIND "pass" or "lap") `run_best.KIND`,
+    `run_mean.KIND` and `run_total.KIND`, their times, and `heat_cost.KIND`, what heat costs them in all; of every run,
+    counted from 0 in time order, `run_time.I` and `run_cost.I`; for every limit `limits.I` (its value, counted from 0)
     and `seconds_over.I`.
     """
     forecast = cast(Forecast, seen)  # an outcome has all that is looked at here under the same names
@@ -325,9 +356,10 @@ def figures(seen: Forecast | Outcome) -> dict[str, float]:
         "over_ambient_max": float(over[counts].max()),
         "sensor_max": None if forecast.sensor is None else float(forecast.sensor[counts].max()),
         "power_mean": mean_where(forecast.power, forecast.boost, forecast.time),
+        "lost_to_heat_in_boost": lost_in_boost(forecast),
         "spread_temperature": temperature_spread(forecast, forecast.intake),
         "spread_power": power_spread(forecast),
-    }
+    } | _of_runs(forecast)
     for loop, trace in core_loops(forecast).items():
         found[f"coolant_max.{loop}"] = float(trace[counts].max())
     for k, limit in enumerate(forecast.session.limits):
@@ -335,3 +367,18 @@ def figures(seen: Forecast | Outcome) -> dict[str, float]:
         if result.holds is not None:
             found[f"limits.{k}"], found[f"seconds_over.{k}"] = result.value, result.seconds_over
     return {name: value for name, value in found.items() if value is not None}
+
+
+def _of_runs(forecast: Forecast) -> dict[str, float | None]:
+    """Times of passes and laps and what heat costs them, s."""
+    found: dict[str, float | None] = {}
+    kinds: dict[str, list[TimedRun]] = {}
+    for one in forecast.runs:
+        kinds.setdefault(forecast.session.phases[one.run.phase].kind, []).append(one)
+    for kind, runs in kinds.items():
+        times = [one.run.time for one in runs]
+        found[f"run_best.{kind}"], found[f"run_mean.{kind}"] = min(times), sum(times) / len(times)
+        found[f"run_total.{kind}"], found[f"heat_cost.{kind}"] = sum(times), sum(one.cost for one in runs)
+    for k, one in enumerate(forecast.runs):
+        found[f"run_time.{k}"], found[f"run_cost.{k}"] = one.run.time, one.cost
+    return found

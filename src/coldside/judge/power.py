@@ -154,22 +154,27 @@ def power_kept(forecast: Forecast) -> PowerKept:
     made at idle and part load, where driver and throttle make up for warm charge or a core warms it.
     """
     boost = forecast.boost
-    weights = time_weights(forecast.time)
-
-    def lost(counts: np.ndarray) -> float:
-        at_ambient = float(np.dot(weights[counts], forecast.power_at_ambient[counts]))
-        return 1.0 - float(np.dot(weights[counts], forecast.power[counts])) / at_ambient if at_ambient > 0.0 else 0.0
-
     kept = forecast.demand.ambient_temperature / forecast.intake
     return PowerKept(
         peak=float(forecast.power.max()),
         mean_boost=mean_where(forecast.power, boost, forecast.time),
         spread=power_spread(forecast),
         spread_over_ambient=temperature_spread(forecast, forecast.intake),
-        lost_to_heat=lost(np.ones(len(boost), dtype=bool)),
-        lost_in_boost=lost(boost) if boost.any() else None,
+        lost_to_heat=_lost(forecast, np.ones(len(boost), dtype=bool)),
+        lost_in_boost=lost_in_boost(forecast),
         density_kept=mean_where(kept, boost, forecast.time),
     )
+
+
+def lost_in_boost(forecast: Forecast) -> float | None:
+    """Share of the work done in boost that heat takes, against the charge held at ambient; None out of boost."""
+    return _lost(forecast, forecast.boost) if forecast.boost.any() else None
+
+
+def _lost(forecast: Forecast, counts: np.ndarray) -> float:
+    weights = time_weights(forecast.time)[counts]
+    at_ambient = float(np.dot(weights, forecast.power_at_ambient[counts]))
+    return 1.0 - float(np.dot(weights, forecast.power[counts])) / at_ambient if at_ambient > 0.0 else 0.0
 
 
 def fuel_demand(forecast: Forecast) -> FuelDemand:
