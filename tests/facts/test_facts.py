@@ -9,6 +9,7 @@ from collections.abc import Mapping
 
 import pytest
 
+from facts.by_hand import known_to, tank_warmer
 from facts.record import AIR_TO_AIR, BACK_TO_BACK, ETHANOL, FACTS, PUMP, TANK, Fact, outside
 from shape.source import ROOT
 
@@ -59,6 +60,21 @@ def test_the_tool_never_says_more_of_knock_than_is_known(number):
     assert "only differences are shown" in words
     gasoline = "gasoline 95" in FACTS[number].inputs
     assert ("only the sign and the order of a change are known" in words) != gasoline
+
+
+def test_the_tank_is_worked_by_hand_with_nothing_of_the_program():
+    """The ranges of its three rows are those of the calculation, whose file takes nothing of ours."""
+    source = (ROOT / "tests" / "facts" / "by_hand.py").read_text(encoding="utf-8")
+    assert {line.split()[1] for line in source.splitlines() if line.startswith(("from ", "import "))} == {
+        "__future__",
+        "math",
+        "numpy",
+    }
+    rows = [fact for fact in FACTS if fact.rule == TANK]
+    for fact, (litres, pulls) in zip(rows, ((9.46, 1), (9.46, 12), (37.85, 12)), strict=True):
+        assert fact.ranges["tank warmer by"] == pytest.approx(known_to(litres, pulls), abs=0.05)
+    assert tank_warmer(9.46, 1, heat=0.0) < 0.2  # the pump alone: 150 W for half a minute into 85 kJ/K
+    assert tank_warmer(9.46, 1, air=0.0) > tank_warmer(9.46, 1)
 
 
 def test_every_rule_is_shown_and_a_figure_out_of_range_is_told():
