@@ -9,6 +9,7 @@ not: road load (`road.py`), the march of a run (`drive.py`) and what the charge 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -65,7 +66,7 @@ class Weather:
     temperature: np.ndarray
     humidity_ratio: np.ndarray
 
-    @property
+    @cached_property
     def changes(self) -> bool:
         """Whether anything moves."""
         return bool(np.ptp(self.temperature) > 0.0 or np.ptp(self.humidity_ratio) > 0.0)

@@ -12,6 +12,7 @@ factor.  Parts that are alike in every key move together: they are one product t
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -192,13 +193,18 @@ def scores(count: int, n: int, seed: int = 0) -> np.ndarray:
     """
     require("n", n, low=1, high=2**20)
     require("count", count, low=0, high=21201)  # columns that SciPy's direction numbers reach
+    return _normal_points(max(count, WIDTH), math.ceil(math.log2(n)), seed)[:n, :count].copy()
+
+
+@functools.lru_cache(maxsize=4)
+def _normal_points(columns: int, power: int, seed: int) -> np.ndarray:
+    """2^power rows of them; the same few are asked for again and again."""
     from scipy.special import ndtri
     from scipy.stats import qmc
 
-    sequence = qmc.Sobol(max(count, WIDTH), scramble=True, seed=np.random.default_rng(seed))
-    points = sequence.random_base2(math.ceil(math.log2(n)))[:n, :count]
+    sequence = qmc.Sobol(columns, scramble=True, seed=np.random.default_rng(seed))
     # a scrambled point may fall on 0 itself, whose quantile is minus infinity
-    return np.asarray(ndtri(np.clip(points, 2.0**-31, 1.0 - 2.0**-31)))
+    return np.asarray(ndtri(np.clip(sequence.random_base2(power), 2.0**-31, 1.0 - 2.0**-31)))
 
 
 def values_of(inputs: Sequence[Uncertain], score: np.ndarray) -> np.ndarray:

@@ -9,6 +9,7 @@ does not fork) everything runs in this process instead, with the same result.
 from __future__ import annotations
 
 import contextlib
+import gc
 import multiprocessing
 import os
 import signal
@@ -48,17 +49,19 @@ def _pool() -> ProcessPoolExecutor | None:
         forks = "fork" in multiprocessing.get_all_start_methods() and sys.platform != "darwin"
         if not forks or cores() < 2 or threading.active_count() > 1 or multiprocessing.parent_process() is not None:
             return None
-        found = ProcessPoolExecutor(
-            cores(), mp_context=multiprocessing.get_context("fork"), initializer=_leave_interrupts
-        )
+        found = ProcessPoolExecutor(cores(), mp_context=multiprocessing.get_context("fork"), initializer=_begin)
         _pools[os.getpid()] = found
         found.submit(cores).result()  # the first job is what forks them, all at once: now, while no other thread runs
     return found
 
 
-def _leave_interrupts() -> None:
-    """Ctrl-C is the parent's to answer; a worker that answers it too would print a traceback of its own."""
+def _begin() -> None:
+    """Ctrl-C is the parent's to answer; a worker that answers it too would print a traceback of its own.
+
+    What was there before the fork is the parent's as well: a worker's collector of garbage need not walk through it.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    gc.freeze()
 
 
 @contextlib.contextmanager

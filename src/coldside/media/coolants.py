@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from coldside.errors import BadInput, nearest, require
 from coldside.media import air
+from coldside.media.compiled import worth_compiling
 
 FREEZING_WATER = 273.15  # K
 WATER_MOLAR_MASS = 18.015e-3  # kg/mol
@@ -239,6 +240,14 @@ class Coolant:
     def _at(self, coefficients: tuple[float, ...], T: ArrayLike) -> Array | float:
         """Evaluate one polynomial at T."""
         kelvin = np.asarray(T, dtype=float)
+        if kelvin.ndim and worth_compiling(kelvin.size):
+            from coldside.media.horner import held_polynomial
+
+            values, good = held_polynomial(
+                np.array(coefficients), kelvin.ravel(), (LOWEST_ALLOWED, HIGHEST_ALLOWED, self._carried, 323.15, 50.0)
+            )
+            if good:
+                return values.reshape(kelvin.shape)
         require(f"temperature of {self.name}", kelvin, low=LOWEST_ALLOWED, high=HIGHEST_ALLOWED)
         return _polynomial(coefficients, (np.minimum(kelvin, self._carried) - 323.15) / 50.0)
 

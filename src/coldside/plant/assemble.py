@@ -401,30 +401,21 @@ class _Assembly(Threads):
         return SPRAYED_COLDER if any(getattr(p, "spray", None) or isinstance(p, ChillerSpec) for p in parts) else 0.0
 
     def _coefficient_tables(self) -> dict[str, np.ndarray]:
-        made: dict[tuple, tables.Table] = {}
-        found: list[tables.Table] = []
-        for k, coefficient in enumerate(self.coefficients):
+        keys = [self._alike(k) for k in range(len(self.coefficients))]
+        reach: dict[tuple, tuple[float, float]] = {}
+        for k, key in enumerate(keys):
             one, two = self.coefficient_flows[k]
-            most = (
-                self.charge.peak_flow * 1.2 if one == layout.TOTAL_CHARGE else self.most[one],
-                self.most[two] if two >= 0 else 0.0,
-            )
-            part = next((self.passes[p].part for p, row in enumerate(self.rows) if row[layout.P_TABLE] == k), None)
-            # equal parts in equal places (a left and a right core) share the work of one
-            key = (
-                self.build.parts[part] if part else k,
-                self.coefficient_loop[k],
-                tuple(float(f"{m:.9g}") for m in most),
-            )
+            first = self.charge.peak_flow * 1.2 if one == layout.TOTAL_CHARGE else self.most[one]
+            second = self.most[two] if two >= 0 else 0.0
+            known = reach.get(key, (0.0, 0.0))
+            reach[key] = (max(first, known[0]), max(second, known[1]))
+        made: dict[tuple, tables.Table] = {}
+        for k, key in enumerate(keys):
             if key not in made:
-                made[key] = tables.tabulate(
-                    coefficient,
-                    most,
-                    (self._coldest(self.coefficient_loop[k]), self._hottest(self.coefficient_loop[k])),
-                    self.grid,
-                )
-            table = made[key]
-            found.append(table)
+                loop = self.coefficient_loop[k]
+                span = (self._coldest(loop), self._hottest(loop))
+                made[key] = tables.tabulate(self.coefficients[k], reach[key], span, self.grid)
+        found = [made[key] for key in keys]
         offsets = np.cumsum([0] + [t.a.size for t in found])[:-1]
         return {
             "table_first": offsets.astype(np.int64),
@@ -437,6 +428,11 @@ class _Assembly(Threads):
             "values_a": _flat([t.a.ravel() for t in found]),
             "values_b": _flat([t.b.ravel() for t in found]),
         }
+
+    def _alike(self, number: int) -> tuple:
+        """What the table of a coefficient follows from: equal parts (a left and a right core) share the work of one."""
+        part = next((self.passes[p].part for p, row in enumerate(self.rows) if row[layout.P_TABLE] == number), None)
+        return (self.build.parts[part] if part else number), self.coefficient_loop[number], self.cells.get(part or "")
 
     @cached_property
     def _under_all_starts(self) -> float:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -199,13 +200,21 @@ class LoopFlows:
     def _losses(
         self, build: Build, T: np.ndarray, command: Mapping[str, np.ndarray], kept: Mapping[str, np.ndarray]
     ) -> list[LinkLoss]:
-        return [self._loss(build, name, T, command, kept.get(name, 1.0)) for name in self.network.names]
+        liquid = self.coolant.density(T), self.coolant.viscosity(T)
+        return [self._loss(build, name, T, liquid, command, kept.get(name, 1.0)) for name in self.network.names]
 
     def _loss(
-        self, build: Build, name: str, T: np.ndarray, command: Mapping[str, np.ndarray], kept: np.ndarray | float
+        self,
+        build: Build,
+        name: str,
+        T: np.ndarray,
+        liquid: tuple[Any, Any],
+        command: Mapping[str, np.ndarray],
+        kept: np.ndarray | float,
     ) -> LinkLoss:
+        """Loss of one link; `liquid` is density and viscosity at `T`."""
         spec = build.parts[name]
-        density, viscosity = self.coolant.density(T), self.coolant.viscosity(T)
+        density, viscosity = liquid
         if isinstance(spec, PumpSpec):
             speed = pump.speed_of(spec, command[name])
 

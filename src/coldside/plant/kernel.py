@@ -49,6 +49,7 @@ from coldside.plant.layout import (
 
 TRICKLE = 1e-12  # kg/s that keeps the temperature of a node defined where nothing flows
 WIDTH = 13  # columns of `passes`
+FEW_STAGES = 4  # up to which a quick march finds all conditions anew at every stage
 WET_PULL = 2.0  # a condensing film takes up to about this much more heat a kelvin of wall than a dry one
 
 # where the header of I says that each member starts, or how many there are
@@ -66,9 +67,9 @@ WET_PULL = 2.0  # a condensing film takes up to about this much more heat a kelv
     H_CONTROL_STATE, H_CONTROL_LOOPS, H_CONTROL_ON, H_CONTROL_OFF, H_LEVEL_ON, H_LEVEL_OFF, H_CHARGE_NODES,
     H_N_STATES, H_I_FEED, H_I_DUCT, H_I_BOSS, H_I_READING, H_I_BETWEEN, H_I_ICE, H_STAGES, H_IN_RECIRCULATION,
     H_IN_PRESSURE, H_IN_RUNNING, H_IN_SOURCE, H_IN_LIMIT, H_IN_INJECTION, H_IN_STAGE, H_SAMPLES, H_WIDTH, H_FIELDS,
-    H_N_PASSES, H_TABLES, H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_T_IN,
-    W_T_OUT, W_HEAT, W_WET_HEAT, W_PICKUP, W_PUMP, W_PULL, W_A, W_B, W_NODE_T, W_NODE_M, W_NODE_W, W_LOOP_T, W_LANE,
-    W_LANE_W, W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE, W_STATE, W_WATER,
+    H_N_PASSES, H_TABLES, H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_PUMP,
+    W_A, W_B, W_LOOP_T, W_GAS, W_NOW, W_THEN, W_T_IN, W_T_OUT, W_HEAT, W_WET_HEAT, W_PICKUP, W_PULL,
+    W_NODE_T, W_NODE_M, W_NODE_W, W_LANE, W_LANE_W, W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE, W_STATE, W_WATER,
 ) = range(len(HEADER))
 (
     S_STEP, S_FEEDBACK_TIME, S_ENGINE_METAL, S_CP_CHARGE, S_CP_AIR, S_AIR_LOW, S_AIR_STEP,
@@ -373,34 +374,34 @@ def _integrals(I, w, dx, water, handled):  # noqa: E741
 
 
 @compiled
-def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as F for floats
-    """dx/dt of states and heat integrals at share s of the way from sample k to k + 1; fills the scratch w.
+def _charge_flows(I, F, w, k, s, x):  # noqa: E741
+    """Charge and compressor outlets at the fed-back plenum temperature, the flow shared between branches; the flow."""
+    now = I[H_INPUTS] + k * I[H_WIDTH]
+    then = now + I[H_WIDTH] if k + 1 < I[H_SAMPLES] else now
+    charge, T_charge, T_second = _charge(I, F, x, now, then, s)
+    gas, n_passes = I[W_GAS], I[H_N_PASSES]
+    w[gas], w[gas + 1], w[gas + 2] = charge, T_charge, T_second
+    i, t = _between(np.sqrt(charge / F[S_SHARE_SCALE]), F[S_SHARE_STEP], I[H_SHARE_NODES])
+    at = I[H_SHARE] + i * n_passes
+    for p in range(I[I[H_LOOP_PASS]]):
+        w[I[W_FLOW] + p] = charge * (F[at + p] + t * (F[at + n_passes + p] - F[at + p]))
+    return charge
 
-    `combo` holds the command combination of each loop, then of each duct, held over the interval.
-    Order: all flows; the coefficients that depend on them; surroundings and pumps; coolant passes
-    (outlets are states, so their order is free); the charge chain and the duct chains (gas is
-    algebraic, walked in flow order); sensors; heat integrals.
+
+@compiled
+def _conditions(I, F, w, k, s, x, combo):  # noqa: E741
+    """Flows at share s of the way from sample k to k + 1, and the coefficients that depend on them; fills w's first.
+
+    `x` are true temperatures; what is filled lies side by side, from `flow` to `gas`.
     """
-    E, flow, T_in, T_out, heat = I[W_E], I[W_FLOW], I[W_T_IN], I[W_T_OUT], I[W_HEAT]
-    pickup, pump, pull = I[W_PICKUP], I[W_PUMP], I[W_PULL]
-    a, b, node_T, node_m, loop_T, reads = I[W_A], I[W_B], I[W_NODE_T], I[W_NODE_M], I[W_LOOP_T], I[W_SENSOR_GAS]
-    node_w = I[W_NODE_W]
-    n_fields, n_passes, n_loops, n_ducts, n_sensors = I[H_FIELDS], I[H_N_PASSES], I[H_LOOPS], I[H_DUCTS], I[H_SENSORS]
+    flow, pump, a, b, loop_T = I[W_FLOW], I[W_PUMP], I[W_A], I[W_B], I[W_LOOP_T]
+    n_fields, n_loops, n_ducts = I[H_FIELDS], I[H_LOOPS], I[H_DUCTS]
     field_first, field_count, passes = I[H_FIELD_FIRST], I[H_FIELD_COUNT], I[H_PASSES]
     loop_pass, duct_pass = I[H_LOOP_PASS], I[H_DUCT_PASS]
-    n_charge = I[loop_pass]
-    engine_metal = F[S_ENGINE_METAL]
     now = I[H_INPUTS] + k * I[H_WIDTH]
     then = now + I[H_WIDTH] if k + 1 < I[H_SAMPLES] else now
     r = 1.0 - s
-    bay = r * F[now + IN_BAY] + s * F[then + IN_BAY]
     ambient = r * F[now + IN_AMBIENT] + s * F[then + IN_AMBIENT]
-    humidity = r * F[now + IN_HUMIDITY] + s * F[then + IN_HUMIDITY]
-    running = r * F[now + I[H_IN_RUNNING]] + s * F[then + I[H_IN_RUNNING]]
-    handled = 0.0
-    fastest = 1.0 / F[S_FEEDBACK_TIME]
-    state = x
-    x = _temperatures(I, F, w, state)
 
     # --- flows: coolant from command and the loop's mean temperature, with the heat its pumps put in
     for f in range(n_fields):
@@ -425,12 +426,7 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 at = I[H_LOOP_HEAT] + row + I[I[H_FIELD_COLUMN] + f]
                 w[pump + f] = F[at] + t * (F[at + links] - F[at])
 
-    # --- flows: charge and compressor outlet at the fed-back plenum temperature, shared between branches
-    charge, T_charge, T_second = _charge(I, F, x, now, then, s)
-    i, t = _between(np.sqrt(charge / F[S_SHARE_SCALE]), F[S_SHARE_STEP], I[H_SHARE_NODES])
-    at = I[H_SHARE] + i * n_passes
-    for p in range(n_charge):
-        w[flow + p] = charge * (F[at + p] + t * (F[at + n_passes + p] - F[at + p]))
+    charge = _charge_flows(I, F, w, k, s, x)
 
     # --- flows: duct air from ambient temperature, air speed, fan command and its own rise
     for d in range(n_ducts):
@@ -487,6 +483,31 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
                 value_b += t * (_plane(F, at_b + i + layer, n_2, w0, w1, w2, w3, v0, v1, v2, v3) - value_b)
         w[a + n] = value_a
         w[b + n] = value_b
+
+
+@compiled
+def _rates(I, F, w, k, s, state, x, dx):  # noqa: E741
+    """dx/dt of states and heat integrals under the conditions in w; `x` are the true temperatures of `state`."""
+    E, flow, T_in, T_out, heat = I[W_E], I[W_FLOW], I[W_T_IN], I[W_T_OUT], I[W_HEAT]
+    pickup, pump, pull = I[W_PICKUP], I[W_PUMP], I[W_PULL]
+    a, b, node_T, node_m, reads = I[W_A], I[W_B], I[W_NODE_T], I[W_NODE_M], I[W_SENSOR_GAS]
+    node_w = I[W_NODE_W]
+    n_fields, n_loops, n_ducts, n_sensors = I[H_FIELDS], I[H_LOOPS], I[H_DUCTS], I[H_SENSORS]
+    field_first, field_count, passes = I[H_FIELD_FIRST], I[H_FIELD_COUNT], I[H_PASSES]
+    loop_pass, duct_pass = I[H_LOOP_PASS], I[H_DUCT_PASS]
+    n_charge = I[loop_pass]
+    engine_metal = F[S_ENGINE_METAL]
+    now = I[H_INPUTS] + k * I[H_WIDTH]
+    then = now + I[H_WIDTH] if k + 1 < I[H_SAMPLES] else now
+    r = 1.0 - s
+    bay = r * F[now + IN_BAY] + s * F[then + IN_BAY]
+    ambient = r * F[now + IN_AMBIENT] + s * F[then + IN_AMBIENT]
+    humidity = r * F[now + IN_HUMIDITY] + s * F[then + IN_HUMIDITY]
+    running = r * F[now + I[H_IN_RUNNING]] + s * F[then + I[H_IN_RUNNING]]
+    gas = I[W_GAS]
+    charge, T_charge, T_second = w[gas], w[gas + 1], w[gas + 2]
+    handled = 0.0
+    fastest = 1.0 / F[S_FEEDBACK_TIME]
 
     _sources(I, F, w, x, now, then, s, charge)
 
@@ -683,6 +704,40 @@ def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as 
 
 
 @compiled
+def derivative(I, F, w, k, s, x, combo, dx):  # noqa: E741 - I for integers, as F for floats
+    """dx/dt of states and heat integrals at share s of the way from sample k to k + 1; fills the scratch w.
+
+    `combo` holds the command combination of each loop, then of each duct, held over the interval.
+    Order: all flows; the coefficients that depend on them; surroundings and pumps; coolant passes
+    (outlets are states, so their order is free); the charge chain and the duct chains (gas is
+    algebraic, walked in flow order); sensors; heat integrals.
+    """
+    y = _temperatures(I, F, w, x)
+    _conditions(I, F, w, k, s, y, combo)
+    _rates(I, F, w, k, s, x, y, dx)
+
+
+@compiled
+def _ends(I, F, w, k, x, combo):  # noqa: E741
+    """Conditions at a step's begin, as w holds them, and at its end with the states of the begin, put by in w."""
+    first, now, then = I[W_FLOW], I[W_NOW], I[W_THEN]
+    for i in range(then - now):
+        w[now + i] = w[first + i]
+    _conditions(I, F, w, k, 1.0, _temperatures(I, F, w, x), combo)
+    for i in range(then - now):
+        w[then + i] = w[first + i]
+
+
+@compiled
+def _along(I, w, s):  # noqa: E741
+    """Conditions at share s of the way from those of a step's begin to those of its end."""
+    first, now, then = I[W_FLOW], I[W_NOW], I[W_THEN]
+    r = 1.0 - s
+    for i in range(then - now):
+        w[first + i] = r * w[now + i] + s * w[then + i]
+
+
+@compiled
 def _command(I, F, w, x, wanted, level, combo):  # noqa: E741
     """Decide every device's level (hysteresis on states; `wanted` below 0) and form the command combinations."""
     n_loops = I[H_LOOPS]
@@ -752,7 +807,8 @@ def march(I, F, w, x, wanted, spacing, quick, parts, streams, scalars, levels, p
     states at the highest plenum temperature under boost.
     Scheme: SSPRK(4,3), Spiteri and Ruuth 2002 (from memory), aligned with the samples: three
     half-steps, a blend with the step's start, one more half-step.  The quick one is SSPRK(s,2) (same source): s
-    stages that pass a step of s - 1 where a sub-step of the other, of four, passes 2; no sub-steps then.
+    stages that pass a step of s - 1 where a sub-step of the other, of four, passes 2; no sub-steps then.  On long
+    steps coolant and duct flows and the coefficients are found at both ends and taken along a line between.
     """
     n = I[H_SAMPLES]
     size = x.size
@@ -778,14 +834,25 @@ def march(I, F, w, x, wanted, spacing, quick, parts, streams, scalars, levels, p
             break
         step = F[S_STEP] * spacing[k]
         if quick:
-            last = max(1, int(np.ceil(step * w[I[W_RATE]]))) * parts
+            stages = max(1, int(np.ceil(step * w[I[W_RATE]])))
+            held = stages > FEW_STAGES
+            last = stages * parts
             most = max(most, last)
             part = step / last
             y[:] = x
+            if held:
+                _ends(I, F, w, k, x, combo)
             for stage in range(last):
                 for i in range(size):
                     y[i] += part * dx[i]
-                derivative(I, F, w, k, (stage + 1.0) / last, y, combo, dx)
+                s = (stage + 1.0) / last
+                if held:
+                    true_y = _temperatures(I, F, w, y)
+                    _along(I, w, s)
+                    _charge_flows(I, F, w, k, s, true_y)
+                    _rates(I, F, w, k, s, y, true_y, dx)
+                else:
+                    derivative(I, F, w, k, s, y, combo, dx)
             for i in range(size):
                 x[i] = (x[i] + last * (y[i] + part * dx[i])) / (last + 1.0)
             steps += 1

@@ -194,8 +194,9 @@ SIZES = (
 # fmt: on
 # fmt: off
 SCRATCH = (
-    "E", "flow", "T_in", "T_out", "heat", "wet_heat", "pickup", "pump", "pull", "a", "b", "node_T", "node_m", "node_w",
-    "loop_T", "lane", "lane_w", "duct_out", "sensor_gas", "charge", "rate", "state", "water",
+    "E", "flow", "pump", "a", "b", "loop_T", "gas", "now", "then", "T_in", "T_out", "heat", "wet_heat", "pickup",
+    "pull", "node_T", "node_m", "node_w", "lane", "lane_w", "duct_out", "sensor_gas", "charge", "rate", "state",
+    "water",
 )
 # fmt: on
 HEADER = MEMBERS + COUNTS + SIZES + SCRATCH
@@ -213,20 +214,24 @@ class Work(NamedTuple):
 
     packed: np.ndarray
     E: np.ndarray  # (states,) net heat into each node, W
+    # from here to `gas`, side by side: what follows from flows and commands, and heat comes after
     flow: np.ndarray  # (P,) kg/s, signed
+    pump: np.ndarray  # (F,)
+    a: np.ndarray  # (K,)
+    b: np.ndarray  # (K,)
+    loop_T: np.ndarray  # (L,)
+    gas: np.ndarray  # (3,) charge flow, what leaves the first compressor and the second
+    now: np.ndarray  # all of that at a step's begin, and at its end, for a march that moves it along a line
+    then: np.ndarray
     T_in: np.ndarray  # (P,)
     T_out: np.ndarray  # (P,)
     heat: np.ndarray  # (P,) W into the wall (charge) or to the air (cooling)
     wet_heat: np.ndarray  # (P,) W of it that condensing vapour gave
     pickup: np.ndarray  # (F,)
-    pump: np.ndarray  # (F,)
     pull: np.ndarray  # (F,) W/K that relaxes one node
-    a: np.ndarray  # (K,)
-    b: np.ndarray  # (K,)
     node_T: np.ndarray  # (most nodes of any path,)
     node_m: np.ndarray
     node_w: np.ndarray  # vapour carried, kg of vapour per kg of dry air times flow
-    loop_T: np.ndarray  # (L,)
     lane: np.ndarray  # (most lanes,)
     lane_w: np.ndarray  # vapour in each lane
     duct_out: np.ndarray  # (D,)
@@ -246,22 +251,21 @@ def _scratch_sizes(arrays: Arrays) -> list[int]:
     n_pass, n_field, n_table = len(arrays.passes), len(arrays.field_first), len(arrays.table_first)
     nodes = int(max([arrays.charge_nodes, *arrays.loop_nodes.tolist(), *arrays.duct_nodes.tolist()]))
     lanes = int(max(arrays.passes[:, P_LANES].max(initial=1), 1))
+    held = [n_pass, n_field, n_table, n_table, len(arrays.loop_nodes), 3]
     return [
         arrays.n_states,
-        n_pass,
+        *held,
+        sum(held),
+        sum(held),
         n_pass,
         n_pass,
         n_pass,
         n_pass,
         n_field,
         n_field,
-        n_field,
-        n_table,
-        n_table,
         nodes,
         nodes,
         nodes,
-        len(arrays.loop_nodes),
         lanes,
         lanes,
         len(arrays.duct_nodes),

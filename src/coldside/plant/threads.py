@@ -24,6 +24,7 @@ from coldside.parts.exchanger import CELLS, AirCoreSpec, ExchangerSpec, WaterCor
 from coldside.parts.injection import InjectionSpec
 from coldside.parts.lines import HoseSpec, PipeSpec, PlenumSpec
 from coldside.parts.oil_cooler import OIL_END, WATER_END, OilCoolerRating, OilCoolerSideSpec, rate_oil_cooler
+from coldside.parts.rating import Rating
 from coldside.parts.reservoir import ReservoirSpec, tank_pickup
 from coldside.plant import layout, tables
 from coldside.plant.charge import ChargeSide
@@ -191,6 +192,7 @@ class Threads:
                     grids[link.name].append(self._grid_pass(link.name, side, where, grids[link.name]))
                 else:
                     self._single_pass(link.name, spec, side, where)
+        self.ratings: dict[tuple[Any, int], Rating] = {}
         for name, found in grids.items():
             self._rate(name, found[2], found[3])
 
@@ -237,10 +239,12 @@ class Threads:
         spec = self.build.parts[name]
         loop = self._loop_of(name) if not isinstance(spec, AirCoreSpec) else -1
         coolant = self.loops[loop].coolant if loop >= 0 else None
-        try:
-            rating = rate(spec, coolant)
-        except BadInput as fault:
-            raise BadInput(fault.message, key=f"parts.{name}") from None
+        if (spec, loop) not in self.ratings:  # a left and a right core are rated once
+            try:
+                self.ratings[spec, loop] = rate(spec, coolant)
+            except BadInput as fault:
+                raise BadInput(fault.message, key=f"parts.{name}") from None
+        rating = self.ratings[spec, loop]
         liquid_cp = self.reference[loop][1] if loop >= 0 else 0.0
         cp = {
             WaterCoreSpec: (self.cp_charge, liquid_cp),
