@@ -48,6 +48,7 @@ from coldside.explore.inventory import inventory
 from coldside.explore.outcome import COARSE, figures, preview, run
 from coldside.explore.workers import on_all_cores
 from coldside.judge.airways import for_long, short_for
+from coldside.judge.asked_power import asked_power
 from coldside.judge.proposal import usual_limit
 from coldside.judge.verdict import Verdict, judge
 from coldside.judge.wording import Quantity, listed
@@ -89,9 +90,10 @@ Progress = Callable[[float, str], None]
 class Said:
     """What a starter says in one system of units.
 
-    `boost`: what power the boost makes, or what boost the power takes; `session`: what it was run through; `why_not`
-    (empty where it holds): what would be needed; `radiator` (empty where it gets its air): how the engine's own
-    radiator is starved; `refined` what the solver changed, a sentence a step; `notes` what else to know.
+    `boost` (empty where the verdict says it): what power the boost makes, or what boost it takes; `session`: what it
+    was run through; `why_not` (empty where it holds): what would be needed; `radiator` (empty where it gets its air):
+    how the engine's own radiator is starved; `refined` what the solver changed, a sentence a step; `notes` what else to
+    know.
     """
 
     boost: str
@@ -157,6 +159,7 @@ class _Final:
     preheat: float | None  # K over ambient of the air that reaches the radiator, hottest in boost
     power: float  # W, the most
     short: tuple[float, float]  # s at work in which the radiator gets too little air, and all of them
+    lacking: bool  # the verdict tells that the power asked for is missed
 
 
 @dataclass
@@ -291,6 +294,7 @@ def _judged(_shared: None, jobs: Sequence[tuple[Build, Session]]) -> list[_Final
                 preheat,
                 float(forecast.power.max()),
                 short_for(forecast, RADIATOR_NAME),
+                bool(asked_power(forecast)),
             )
         )
     return results
@@ -551,7 +555,7 @@ def _starter(shop: Shop, one: _Growing, final: _Final, aside: _Aside, about_hybr
 
     def said(system: str) -> Said:
         notes = [
-            *_room_notes(shop, one, build, holds, system),
+            *_Room(shop, one, build, holds, system).notes(),
             *_notes(shop, one, final, aside, system),
             _limit_note(shop, system),
         ]
@@ -561,7 +565,7 @@ def _starter(shop: Shop, one: _Growing, final: _Final, aside: _Aside, about_hybr
         if about_hybrid is not None:
             notes.append(about_hybrid(system))
         return Said(
-            sizing.boost_words(shop.need, system, final.power),
+            "" if final.lacking else sizing.boost_words(shop.need, system, final.power),
             f"Run through: {_lower(programme(shop.brief).words)}.",
             "" if holds else _why_not(shop, one, final, aside, system),
             radiator_words(shop.brief, final.short, system),
@@ -646,79 +650,97 @@ def _limit_note(shop: Shop, system: str) -> str:
     )
 
 
-def _room_notes(shop: Shop, one: _Growing, build: Build, holds: bool, system: str) -> list[str]:
+class _Room:
     """What of the room is left, and why: a core or a tank that is smaller than its room is no slip."""
-    spec, notes = shop.brief.spec, []
 
-    def sides(*lengths: float) -> str:
-        return " x ".join(show(length, "length", system) for length in lengths)
+    def __init__(self, shop: Shop, one: _Growing, build: Build, holds: bool, system: str) -> None:
+        self.shop, self.one, self.build, self.holds, self.system = shop, one, build, holds, system
+        self.spec = shop.brief.spec
 
-    def left(what: str, levers: tuple[str, ...]) -> str:
-        if holds:
+    def notes(self) -> list[str]:
+        """The sentences."""
+        return [*self.core(), *self.nose(), *self.tank()]
+
+    def sides(self, *lengths: float) -> str:
+        """Lengths side by side."""
+        return " x ".join(show(length, "length", self.system) for length in lengths)
+
+    def left(self, what: str, levers: tuple[str, ...]) -> str:
+        """Why there is no more of it."""
+        if self.holds:
             return f"The limits hold with that; more {what} costs mass, loss and room."
-        if any(lever in one.useful for lever in levers):
+        if any(lever in self.one.useful for lever in levers):
             return "Growing it further, with all else that helps, brought next to nothing."
-        return f"Half as much {what} again brought less than {_worth(system)}."
+        return f"Half as much {what} again brought less than {_worth(self.system)}."
 
-    core = build.parts.get("core")
-    if isinstance(core, WaterCoreSpec) and spec.core == AS_IT_IS:
-        box = sides(spec.core_length, spec.core_width, spec.core_height)
-        notes.append(f"The charge core stands as given: {box} of fins; how they are made is assumed.")
-    elif isinstance(core, WaterCoreSpec):
-        takes = (
-            (core.charge_length or 0.0) + 2.0 * END_TANK,
-            (core.coolant_length or 0.0) + 2.0 * COOLANT_TANK,
-            (core.stack_height or 0.0) + 0.01,
-        )
+    def core(self) -> list[str]:
+        """Of the room for the charge core."""
+        core, spec = self.build.parts.get("core"), self.spec
+        if not isinstance(core, WaterCoreSpec):
+            return []
+        if spec.core == AS_IT_IS:
+            box = self.sides(spec.core_length, spec.core_width, spec.core_height)
+            return [f"The charge core stands as given: {box} of fins; how they are made is assumed."]
+        lengths = (core.charge_length or 0.0, core.coolant_length or 0.0, core.stack_height or 0.0)
+        takes = (lengths[0] + 2.0 * END_TANK, lengths[1] + 2.0 * COOLANT_TANK, lengths[2] + 0.01)
         room = (spec.core_length, spec.core_width, spec.core_height)
-        words = f"Of the room for the charge core, {sides(*room)}, it takes {sides(*takes)}, its tanks included"
+        box, words = self.sides(*room), self.sides(*takes)
+        words = f"Of the room for the charge core, {box}, it takes {words}, its tanks included"
         if any(taken < FULL * side for taken, side in zip(takes, room, strict=True)):
-            notes.append(f"{words}. {left('core', ('core',))}")
+            return [f"{words}. {self.left('core', ('core',))}"]
+        return [f"{words}: its fins are {self.sides(*lengths)}."]
+
+    def nose(self) -> list[str]:
+        """Of the room at the nose."""
+        spec, stands = self.spec, _exchanger_stands(self.shop.brief)
+        names = ("core", "front_core", "nose_hx")
+        face = next((self.build.parts[name] for name in names if _at_nose(self.build, name)), None)
+        if not isinstance(face, AirCoreSpec | ExchangerSpec):
+            return []
+        if isinstance(face, ExchangerSpec) and stands:
+            box = self.sides(spec.nose_width, spec.nose_height, spec.nose_depth)
+            return [
+                f"The exchanger at the nose stands as given: {box} of tubes and fins; how they are made is assumed."
+            ]
+        takes, room, notes = self.taken(face), (spec.nose_width, spec.nose_height, spec.nose_depth), []
+        if stands:  # the core stands in its place
+            room = (room[0] + 2.0 * SIDE_TANK, room[1] + FRAME, max(room[2], AIR_DEPTH))
+            assumed = f"; that there is {self.sides(room[2])} of depth is assumed" if room[2] > spec.nose_depth else ""
+            notes.append(f"It stands in the place of the exchanger at the nose, which it does without{assumed}.")
+        if all(taken >= FULL * side for taken, side in zip(takes, room, strict=True)):
+            return notes
+        if spec.keep == "engine cooling":
+            why = f"No more than {100 * COVERED:.0f} % of the radiator may stand behind it: engine cooling must stay."
+        elif all(taken >= FULL * side for taken, side in zip(takes[:2], room[:2], strict=True)):
+            why = self.left("depth", ("depth", "exchanger_depth"))
         else:
-            fins = sides(core.charge_length or 0.0, core.coolant_length or 0.0, core.stack_height or 0.0)
-            notes.append(f"{words}: its fins are {fins}.")
-    face = next((build.parts[name] for name in ("core", "front_core", "nose_hx") if _at_nose(build, name)), None)
-    if isinstance(face, ExchangerSpec) and _exchanger_stands(shop.brief):
-        box = sides(spec.nose_width, spec.nose_height, spec.nose_depth)
-        notes.append(
-            f"The exchanger at the nose stands as given: {box} of tubes and fins; how they are made is assumed."
-        )
-    elif isinstance(face, AirCoreSpec | ExchangerSpec):
+            why = self.left("face", ("face", "exchanger"))
+        words = f"Of the room at the nose, {self.sides(*room)}, it takes {self.sides(*takes)}, tanks included."
+        return [*notes, f"{words} {why}"]
+
+    def taken(self, face: AirCoreSpec | ExchangerSpec) -> tuple[float, float, float]:
+        """Width, height and depth that the faces at the nose take."""
+        air = isinstance(face, AirCoreSpec)
         across = face.charge_length if isinstance(face, AirCoreSpec) else face.coolant_length
-        way = (across or 0.0) + 2.0 * (END_TANK if isinstance(face, AirCoreSpec) else SIDE_TANK)
-        stack = (face.stack_height or 0.0) + (0.01 if isinstance(face, AirCoreSpec) else FRAME)
-        turned = isinstance(face, AirCoreSpec) and one.growth.get(TURNED, 0.0) > 0.0
+        way = (across or 0.0) + 2.0 * (END_TANK if air else SIDE_TANK)
+        stack = (face.stack_height or 0.0) + (0.01 if air else FRAME)
         deep = face.cooling_length or 0.0
-        before = build.parts.get("nose_hx") if one.kind == HYBRID else None
+        before = self.build.parts.get("nose_hx") if self.one.kind == HYBRID else None
         if isinstance(before, ExchangerSpec):  # a hybrid's two faces stand one behind the other
             deep += before.cooling_length or 0.0
-        takes = (stack, way, deep) if turned else (way, stack, deep)
-        room = (spec.nose_width, spec.nose_height, spec.nose_depth)
-        if _exchanger_stands(shop.brief):  # the core stands in its place
-            deep = max(spec.nose_depth, AIR_DEPTH)
-            room = (spec.nose_width + 2.0 * SIDE_TANK, spec.nose_height + FRAME, deep)
-            assumed = "" if deep <= spec.nose_depth else f"; that there is {sides(deep)} of depth is assumed"
-            notes.append(f"It stands in the place of the exchanger at the nose, which it does without{assumed}.")
-        if any(taken < FULL * side for taken, side in zip(takes, room, strict=True)):
-            if spec.keep == "engine cooling":
-                why = (
-                    f"No more than {100 * COVERED:.0f} % of the radiator may stand behind it: engine cooling must stay."
-                )
-            elif all(taken >= FULL * side for taken, side in zip(takes[:2], room[:2], strict=True)):
-                why = left("depth", ("depth", "exchanger_depth"))
-            else:
-                why = left("face", ("face", "exchanger"))
-            words = f"Of the room at the nose, {sides(*room)}, it takes {sides(*takes)}, tanks included."
-            notes.append(f"{words} {why}")
-    tank = build.parts.get("tank")
-    if isinstance(tank, ReservoirSpec) and spec.tank == TANK_AS_IT_IS:
-        notes.append(f"The tank stands as given: {show(tank.volume, 'volume', system)}.")
-    elif isinstance(tank, ReservoirSpec) and tank.volume < FULL * spec.tank_room:
-        holds_words, room_words = (show(v, "volume", system) for v in (tank.volume, spec.tank_room))
-        notes.append(
-            f"The tank holds {holds_words} of the {room_words} that there is room for. {left('tank', ('tank',))}"
-        )
-    return notes
+        return (stack, way, deep) if air and self.one.growth.get(TURNED, 0.0) > 0.0 else (way, stack, deep)
+
+    def tank(self) -> list[str]:
+        """Of the room for the tank."""
+        tank, spec = self.build.parts.get("tank"), self.spec
+        if not isinstance(tank, ReservoirSpec):
+            return []
+        holds, room = (show(value, "volume", self.system) for value in (tank.volume, spec.tank_room))
+        if spec.tank == TANK_AS_IT_IS:
+            return [f"The tank stands as given: {holds}."]
+        if tank.volume >= FULL * spec.tank_room:
+            return []
+        return [f"The tank holds {holds} of the {room} that there is room for. {self.left('tank', ('tank',))}"]
 
 
 def _worth(system: str) -> str:

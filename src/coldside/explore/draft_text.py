@@ -257,6 +257,8 @@ def _engine(text: _Text, d: Draft) -> None:
     text.put("fuel", spec.fuel)
     text.put("lambda", round(need.rich, 3))
     text.size("brake_efficiency", f"{need.efficiency:.2f} +- 0.02", "usual of boosted engines at full load", "Practice")
+    if need.asked is not None and not need.assumed:
+        text.put("asked_power", f"{1e-3 * need.asked:.4g} kW", "as the brief gives it")
     count, each = sizing.injectors_for(need.fuel_flow, firing)
     if spec.injectors is not None:
         count, each = spec.injectors, need.fuel_flow / (sizing.DUTY * spec.injectors)

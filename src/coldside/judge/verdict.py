@@ -14,6 +14,7 @@ import numpy as np
 
 from coldside.duty.model import LimitSpec, Span
 from coldside.errors import nearest
+from coldside.judge.asked_power import asked_power
 from coldside.judge.coolant import hottest_outlet, spoiled_coolant
 from coldside.judge.heat import core_loops
 from coldside.judge.knock import KnockVerdict, judge_knock
@@ -206,7 +207,7 @@ def judge(
         limits=results,
         reasons=reasons(forecast),
         cautions=CAUTIONS + (() if knock is None else knock.cautions),
-        notes=notes(forecast) + (() if knock is None else knock.sentences),
+        notes=notes(forecast, known) + (() if knock is None else knock.sentences),
         knock=knock,
     )
 
@@ -409,7 +410,7 @@ def headline(
                 {"time": Quantity(surging, "time")},
             )
         )
-    said += spoiled_coolant(forecast)
+    said += [*spoiled_coolant(forecast), *asked_power(forecast)]
     return tuple(said)
 
 

@@ -98,6 +98,14 @@ class EngineSpec:
         low=0.05,
         high=0.5,
     )
+    asked_power: float | None = given(
+        "power",
+        "power at the crank that it should make: a verdict that misses it says so, and what boost would make it",
+        default=None,
+        low=30e3,
+        high=2e6,
+        when_absent="none asked for",
+    )
     injectors: int | None = given(
         "count", "number of injectors", default=None, low=1, high=48, when_absent="one per cylinder, or two per rotor"
     )
