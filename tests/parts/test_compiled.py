@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pytest
 
-from coldside.media import air, compiled
+from coldside.errors import BadInput
+from coldside.media import air, compiled, coolants
 from coldside.parts import compressor, correlations, curves, rating
 from coldside.parts.compressor import CompressorSpec
 
@@ -106,3 +108,25 @@ def test_monotone_cubic(monkeypatch):
     for one, two in zip(plain, quick, strict=True):
         assert two == pytest.approx(one, rel=1e-13, abs=1e-13)
         assert two.shape == at.shape
+
+
+def test_falling_curve_forwards_backwards_beyond_and_stopped(monkeypatch):
+    """The affinity laws and both continuations, as the plain form has them."""
+    curve = curves.FallingCurve.through(((0.0, 50e3), (3e-4, 42e3), (6e-4, 20e3), (8e-4, 0.0)))
+    Q, w = RNG.uniform(-4e-4, 2e-3, 200), RNG.uniform(0.0, 1.0, 200)
+    w[:20], Q[:10] = 0.0, 0.0
+    plain, quick = both(monkeypatch, (curves,), lambda: curve.at(Q, w))
+    for one, two in zip(plain, quick, strict=True):
+        assert two == pytest.approx(one, rel=1e-12, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", ["water", "ethylene glycol 50 % by volume", "methanol 30 % by volume", "engine oil"])
+def test_coolants(monkeypatch, name):
+    """Every property from near freezing to beyond where it is held; a temperature that cannot be is refused alike."""
+    coolant, T = coolants.parse_coolant(name), RNG.uniform(250.0, 480.0, (30, 4))
+    for of in (coolant.density, coolant.cp, coolant.conductivity, coolant.viscosity):
+        plain, quick = both(monkeypatch, (coolants,), functools.partial(of, T))
+        assert quick == pytest.approx(plain, rel=1e-13)
+    T[3, 1] = np.nan
+    with pytest.raises(BadInput, match="temperature of"):
+        coolant.density(T)

@@ -145,7 +145,14 @@ class FallingCurve:
 
     def at(self, Q: np.ndarray | float, w: np.ndarray | float = 1.0) -> tuple[np.ndarray, np.ndarray]:
         """Rise and its derivative by flow at flow `Q` (any sign) and share of full speed `w` >= 0."""
-        Q, w = np.broadcast_arrays(np.asarray(Q, dtype=float), np.asarray(w, dtype=float))
+        Q, w = np.asarray(Q, dtype=float), np.asarray(w, dtype=float)
+        if Q.ndim == 1 and Q.shape == w.shape and worth_compiling(Q.size):
+            from coldside.parts.cubic import falling  # Numba: only where a whole run is put together
+
+            ends = (self.resistance, LEAST_FALL * self.largest_flow, STOPPED)
+            rise, slope = falling((self.flow, self.rise, self.slope), ends, *(np.ascontiguousarray(v) for v in (Q, w)))
+            return rise, slope
+        Q, w = np.broadcast_arrays(Q, w)
         turning = w > STOPPED
         speed = np.where(turning, w, 1.0)
         rise, slope = self._full_speed(Q / speed)
