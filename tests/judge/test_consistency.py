@@ -186,7 +186,8 @@ def test_words():
             "counts."
         ),
         "A second pull peaks within 2 K of the first, started cold, after 4 min 10 s of idling.",
-        "As far as heat goes, 4 h have room for 40 pulls within your limit, with 5 min 49 s of idling between.",
+        "As far as heat goes, 4 h have room for 40 pulls within your limit on the intake, with 5 min 49 s of idling "
+        "between.",
     )
     assert "185 degF" in FOUND.words("us")[1]
     moving = replace(FOUND, air=308.15)
@@ -217,12 +218,15 @@ def test_words_where_nothing_helps():
         "peaks 3.4 K higher, after a longer one more; once all is warm, 79 s of idling are enough to keep one pull "
         "within 2 K of the one before."
     ) in words
-    assert "No more than two pulls stay within your limits, started cold; best with 60 s of idling between." in words
+    assert (
+        "No more than two pulls stay within your limits on intake, started cold; best with 60 s of idling between."
+        in words
+    )
     assert words[-1] == "Not answered: full load without a break with twice the coolant in tank: no balance."
     warming = replace(found, afternoon=replace(found.afternoon, warming=True)).words()
     assert any(one.endswith("between: a longer rest warms the car more than it cools it.") for one in warming)
     none = replace(FOUND, afternoon=Afternoon(14400.0, 0, 60.0, 11.0, False)).words()
-    assert none[-1] == "Not even one pull stays within your limit, whatever the rest."
+    assert none[-1] == "Not even one pull stays within your limit on the intake, whatever the rest."
 
 
 def test_json_is_plain_and_carries_its_units():

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from coldside.duty.model import LimitSpec
-from coldside.judge.verdict import KINDS
+from coldside.judge.verdict import KINDS, NAMES
 from coldside.judge.wording import Quantity, Sentence, counted, limit_quantity, listed
 from coldside.parts.engine import RPM
 
@@ -352,8 +352,10 @@ def _of_afternoon(found: Consistency) -> list[Sentence]:
         "hours": f"{one.hours / 3600.0:g} h",
         "rest": Quantity(one.rest, "time"),
     }
-    limit = f"{found.whose} limit" + ("s" if len(found.held) > 1 else "")
-    limit = limit if found.held else "reach of the first one's peak"
+    names = list(dict.fromkeys(NAMES[held.limit.quantity] for held in found.held))  # one on a spread is none of them
+    limit = "reach of the first one's peak"
+    if names:
+        limit = f"{found.whose} limit" + (f"s on {listed(names)}" if len(found.held) > 1 else f" on the {names[0]}")
     if one.endless:
         return [
             Sentence(
