@@ -185,9 +185,11 @@ def test_words():
             "the limit not within 15 min instead of after 40 s: for more than a few runs only heat given to the air "
             "counts."
         ),
-        "A second pull peaks within 2 K of the first, started cold, after 4 min 10 s of idling.",
-        "As far as heat goes, 4 h have room for 40 pulls within your limit on the intake, with 5 min 49 s of idling "
-        "between.",
+        "A second pull peaks within 2 K of the first, made right from a cold start, after 4 min 10 s of idling.",
+        (
+            "As far as heat goes, 4 h have room for 40 pulls within your limit on the intake, with 5 min 49 s of "
+            "idling between."
+        ),
     )
     assert "185 degF" in FOUND.words("us")[1]
     moving = replace(FOUND, air=308.15)
@@ -214,14 +216,14 @@ def test_words_where_nothing_helps():
         in words
     )
     assert (
-        "No rest up to 30 min lets a second pull peak within 2 K of a first one started cold: after 3 min it still "
-        "peaks 3.4 K higher, after a longer one more; once all is warm, 79 s of idling are enough to keep one pull "
-        "within 2 K of the one before."
+        "No rest up to 30 min lets a second pull peak within 2 K of a first one right from a cold start: after 3 min "
+        "it still peaks 3.4 K higher, after a longer one more; once all is warm, 79 s of idling are enough to keep one "
+        "pull within 2 K of the one before."
     ) in words
     assert (
-        "No more than two pulls stay within your limits on intake, started cold; best with 60 s of idling between."
-        in words
-    )
+        "No more than two pulls stay within your limits on intake, right from a cold start; best with 60 s of idling "
+        "between."
+    ) in words
     assert words[-1] == "Not answered: full load without a break with twice the coolant in tank: no balance."
     warming = replace(found, afternoon=replace(found.afternoon, warming=True)).words()
     assert any(one.endswith("between: a longer rest warms the car more than it cools it.") for one in warming)

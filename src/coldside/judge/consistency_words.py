@@ -324,13 +324,18 @@ def _of_rest(found: Consistency) -> list[Sentence]:
         if found.rest.seconds <= SHORTEST_REST:
             text = "{rest} of {resting} are enough for a second {noun} to peak within {within} of the first."
         else:
-            text = "A second {noun} peaks within {within} of the first, started {start}, after {rest} of {resting}."
+            text = (
+                "A second {noun} peaks within {within} of the first, made right from a {start} start, after {rest} of "
+            )
+            text += "{resting}."
         return [Sentence(text, values)]
     values["longest"] = Quantity(LONGEST_REST, "time")
     values["excess"] = Quantity(found.rest.excess + found.rest.within, "temperature_difference", 1)
     values["best"] = Quantity(found.rest.best, "time")
-    text = "No rest up to {longest} lets a second {noun} peak within {within} of a first one started {start}: after "
-    text += "{best} it still peaks {excess} higher"
+    text = (
+        "No rest up to {longest} lets a second {noun} peak within {within} of a first one right from a {start} start: "
+    )
+    text += "after {best} it still peaks {excess} higher"
     if found.rest.best < LONGEST_REST:  # all up to the longest were tried
         text += ", after a longer one more"
     if found.rest.going is not None:
@@ -369,7 +374,7 @@ def _of_afternoon(found: Consistency) -> list[Sentence]:
         return [Sentence("Not even one {noun} stays within " + limit + ", whatever the rest.", values)]
     if one.runs == 1:
         return [Sentence("One {noun} stays within " + limit + ", no second one, however long it rests.", values)]
-    text = "No more than {runs} stay within " + limit + ", started " + _start(found)
+    text = "No more than {runs} stay within " + limit + ", right from a " + _start(found) + " start"
     text += "; best with {rest} of {resting} between"
     text += ": a longer rest warms the car more than it cools it." if one.warming else "."
     return [Sentence(text, values)]
