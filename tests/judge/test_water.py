@@ -114,5 +114,20 @@ def test_what_to_carry():
     assert "idle never runs in this session." in notes
     block = forecast_json(found, judge(found))["used_up"]
     assert block["rear_hx"] == {
-        "fluid": "water", "volume_m3": used["rear_hx"].volume, "running_s": used["rear_hx"].running,
+        "fluid": "water", "volume_m3": used["rear_hx"].volume, "running_s": used["rear_hx"].running, "tank_m3": 6e-3,
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("tank", "said"),
+    [(None, "Its tank must hold that"), (1e-3, "Its tank of 1 L holds it."), (2e-4, "Its tank of 0.2 L runs dry")],
+)
+def test_a_tank_that_is_filled_is_told_with_what_a_repeat_takes(tank, said):
+    """0.6 L/min over six pulls of 10 s is 0.6 L, 0.1 L a pull."""
+    base = made.forecast()
+    parts = {**base.build.parts, "rear_hx": made.exchanger(spray=1e-5, spray_tank=tank)}
+    notes = judge(made.forecast(build=replace(base.build, parts=parts))).words("si").notes
+    (told,) = [text for text in notes if text.startswith("rear_hx uses 0.6")]
+    assert "about 0.10" in told
+    assert "a repeat: fill it up before the next" in told
+    assert said in told

@@ -9,7 +9,11 @@ import pytest
 
 from coldside.build.files import load_build
 from coldside.errors import BadInput
+from coldside.parts.exchanger import ExchangerSpec
+from coldside.parts.injection import InjectionSpec
 from coldside.sheet.prices import (
+    INJECTION_KIT,
+    SPRAY_KIT,
     Place,
     Price,
     Prices,
@@ -17,7 +21,9 @@ from coldside.sheet.prices import (
     completed,
     cost,
     decimal_of,
+    kits,
     load_prices,
+    own_place,
     parse_prices,
     place_of,
     prices_text,
@@ -328,6 +334,22 @@ def test_a_list_is_completed_without_touching_what_is_priced():
     assert set(prices.extras["any"]) == {"test_day"}
     assert completed(TYPED, builds)[1] == tuple(sorted({name for build in builds for name in build.parts}))
     assert parse_prices(completed(TYPED, builds)[0]).extras == blank_prices(builds).extras
+
+
+def test_what_feeds_a_spray_is_asked_for_in_every_list_and_total():
+    water = load_build(EXAMPLES / "tern" / "water.toml")
+    face = next(name for name, spec in water.parts.items() if isinstance(spec, ExchangerSpec) and spec.heat is None)
+    parts = {**water.parts, face: replace(water.parts[face], spray=1e-5), "mist": InjectionSpec(flow=5e-6)}
+    wet = replace(water, parts=parts)
+    assert kits(water) == ()
+    assert kits(wet) == (SPRAY_KIT, INJECTION_KIT)
+    assert {SPRAY_KIT, INJECTION_KIT} <= set(blank_prices([wet, water]).extras[own_place(wet, [wet, water])])
+    text = TYPED + "[extras.any.test_day]\nhours = 4\n"
+    whole, added = completed(text, [wet])
+    assert {SPRAY_KIT, INJECTION_KIT} <= set(added)
+    assert set(parse_prices(whole).extras["water"]) == {SPRAY_KIT, INJECTION_KIT}
+    assert completed(whole, [wet]) == (whole, ())
+    assert SPRAY_KIT not in completed(text, [water])[0]
 
 
 def test_completing_does_not_hide_a_price_of_a_kind():

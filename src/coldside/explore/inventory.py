@@ -17,9 +17,11 @@ from coldside.media.coolants import parse_coolant
 from coldside.parts import lines, pump
 from coldside.parts.airflow import SUPPLY, FanSpec, fan_current
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, WaterCoreSpec
+from coldside.parts.injection import InjectionSpec, injection_carried, parse_fluid
 from coldside.parts.lines import HoseSpec, PipeSpec, PlenumSpec
 from coldside.parts.pump import PumpSpec
 from coldside.parts.reservoir import ReservoirSpec
+from coldside.parts.spray import WATER_DENSITY, SprayKeys, spray_carried
 from coldside.plant.electrics import electrics
 from coldside.plant.filling import FILLED_AT, coolant_held
 from coldside.plant.results import Forecast
@@ -33,14 +35,16 @@ class Inventory:
 
     `metal` [kg] of cores, exchangers, tanks, pipes, hoses and plenum, as far as the build describes them: pumps,
     fans, end tanks, brackets and ducts are in no file and not in it; `coolant` [kg] and `coolant_volume` [m3] of the
-    loops that cool the charge; `charge_volume` [m3] behind the first compressor; `fill_time` [s] in which the
-    engine's whole flow would fill it; `current` [A] of all electric pumps and fans together; `pumps` and `fans`
-    the names of those that can die: electric pumps of the loops that cool the charge, and fans.
+    loops that cool the charge; `carried` [kg] of ice, and of what sprays and injections carry; `charge_volume` [m3]
+    behind the first compressor; `fill_time` [s] in which the engine's whole flow would fill it; `current` [A] of all
+    electric pumps and fans together; `pumps` and `fans` the names of those that can die: electric pumps of the loops
+    that cool the charge, and fans.
     """
 
     metal: float
     coolant: float
     coolant_volume: float
+    carried: float
     charge_volume: float
     fill_time: float
     current: float
@@ -49,8 +53,8 @@ class Inventory:
 
     @property
     def mass(self) -> float:
-        """Metal and coolant, kg."""
-        return self.metal + self.coolant
+        """Metal, coolant and what is carried, kg."""
+        return self.metal + self.coolant + self.carried
 
 
 def inventory(build: Build) -> Inventory:
@@ -69,6 +73,7 @@ def inventory(build: Build) -> Inventory:
             volume * float(parse_coolant(loops[name].coolant).density(FILLED_AT)) for name, volume in volumes.items()
         ),
         coolant_volume=sum(volumes.values()),
+        carried=sum(carried_by(spec) for spec in build.parts.values()),
         charge_volume=tract.volume,
         fill_time=tract.fill_time,
         current=electric.total,
@@ -90,6 +95,15 @@ def metal_of(spec: object) -> float:
     if isinstance(spec, WaterCoreSpec | AirCoreSpec | ExchangerSpec | ReservoirSpec | PlenumSpec):
         return float(spec.metal_mass)
     return 0.0
+
+
+def carried_by(spec: object) -> float:
+    """Mass of ice at the start, or of the liquid of a spray or an injection, kg; its tank, pump and nozzles are not."""
+    if isinstance(spec, ReservoirSpec):
+        return float(spec.ice)
+    if isinstance(spec, InjectionSpec):
+        return injection_carried(spec) * float(parse_fluid(spec.fluid).density)
+    return spray_carried(spec) * WATER_DENSITY if isinstance(spec, SprayKeys) else 0.0
 
 
 def electrical_energy(forecast: Forecast) -> float:

@@ -79,10 +79,7 @@ def forecast_json(forecast: Forecast, verdict: Verdict, system: str = "si") -> d
         "fuel": _fuel_block(forecast),
         "charge_tract": _tract_block(forecast),
         "stages": [_worst_block(forecast, stage) for stage in forecast.stages],
-        "used_up": {
-            one.part: {"fluid": one.fluid, "volume_m3": one.volume, "running_s": one.running}
-            for one in used_up(forecast)
-        },
+        "used_up": _used_block(forecast),
         "pumps": _suction_block(forecast),
         "ice": {
             tank.part: {"start_kg": tank.start, "end_kg": tank.end, "gone_s": tank.gone} for tank in ice_left(forecast)
@@ -316,6 +313,14 @@ def _tract_block(forecast: Forecast) -> dict[str, Any]:
     if lost is not None:
         said["leak_area_m2"], said["leak_flow_max_kg_s"] = lost.area, lost.flow
     return said
+
+
+def _used_block(forecast: Forecast) -> dict[str, Any]:
+    """What injections and sprays use over the session, and what their tanks hold."""
+    return {
+        one.part: {"fluid": one.fluid, "volume_m3": one.volume, "running_s": one.running, "tank_m3": one.tank}
+        for one in used_up(forecast)
+    }
 
 
 def _suction_block(forecast: Forecast) -> dict[str, Any]:

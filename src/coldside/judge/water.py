@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.judge.heat import core_loops
-from coldside.judge.power import time_weights
+from coldside.judge.power import repeats, time_weights
 from coldside.judge.wording import Quantity, Sentence
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec
-from coldside.parts.injection import InjectionSpec, injected_flow, parse_fluid
-from coldside.parts.spray import WATER_DENSITY, spray_flow
+from coldside.parts.injection import InjectionSpec, injected_flow, injection_carried, parse_fluid
+from coldside.parts.spray import WATER_DENSITY, spray_carried, spray_flow
 from coldside.plant.results import Forecast
 
 DRY = 1e-6  # kg/s of water under which a core counts as dry
@@ -89,6 +89,8 @@ class UsedUp:
     fluid: str
     volume: float
     running: float  # s
+    tank: float  # m3 that is carried for it
+    said: bool  # the tank is of the file, not a usual one
 
 
 def used_up(forecast: Forecast) -> tuple[UsedUp, ...]:
@@ -99,12 +101,14 @@ def used_up(forecast: Forecast) -> tuple[UsedUp, ...]:
         if isinstance(spec, InjectionSpec):
             liquid = parse_fluid(spec.fluid)
             flow = injected_flow(spec, forecast.plenum_pressure, forecast.demand.ambient_pressure) / liquid.density
-            name = liquid.name
+            name, tank, said = liquid.name, injection_carried(spec), spec.tank is not None
         elif isinstance(spec, AirCoreSpec | ExchangerSpec) and spec.spray is not None:
             flow, name = spray_flow(spec, forecast.boost) / WATER_DENSITY, "water"
+            tank, said = spray_carried(spec), spec.spray_tank is not None
         else:
             continue
-        found.append(UsedUp(part, name, float(np.dot(weights, flow)), float(weights[flow > 0.0].sum())))
+        volume, running = float(np.dot(weights, flow)), float(weights[flow > 0.0].sum())
+        found.append(UsedUp(part, name, volume, running, tank, said))
     return tuple(found)
 
 
@@ -155,17 +159,31 @@ def ice_words(forecast: Forecast) -> list[Sentence]:
 
 
 def to_carry(forecast: Forecast) -> list[Sentence]:
-    """What injections and sprays use: the session is over for them when their tank is empty."""
+    """What injections and sprays use, what is filled up again, and a tank that does not hold it."""
     said = []
+    times = sum(len(group) for group in repeats(forecast)) or 1
     for one in used_up(forecast):
         values: dict[str, Quantity | str] = {
             "part": one.part,
             "fluid": one.fluid,
             "volume": Quantity(one.volume, "volume"),
             "running": Quantity(one.running, "time"),
+            "tank": Quantity(one.tank, "volume"),
+            "each": Quantity(one.volume / times, "volume"),
         }
         if one.running > 0.0:
-            text = "{part} uses {volume} of {fluid} in {running}; its tank must hold that (it never runs dry here)."
+            text = "{part} uses {volume} of {fluid} in {running}"
+            text += (
+                ", about {each} a repeat: fill it up before the next. "
+                if times > 1
+                else ": fill it up before the next. "
+            )
+            if one.said and one.tank < one.volume:
+                text += "Its tank of {tank} runs dry before the end; here it never does, so give it a larger one."
+            elif one.said:
+                text += "Its tank of {tank} holds it."
+            else:
+                text += "Its tank must hold that (it never runs dry here)."
         else:
             text = "{part} never runs in this session."
         said.append(Sentence(text, values))

@@ -22,6 +22,7 @@ from coldside.errors import BadInput, nearest, require
 from coldside.media.air import MOLAR_MASS_DRY
 from coldside.parts.fields import given
 from coldside.parts.moisture import CP_LIQUID, CP_VAPOUR, LATENT_0C, SATURATION, condensing_temperature
+from coldside.parts.spray import USUAL_TANK
 
 Array = NDArray[np.float64]
 
@@ -130,8 +131,21 @@ class InjectionSpec:
         low=0.0,
         high=1.0,
     )
+    tank: float | None = given(
+        "volume",
+        "liquid carried for it; filled up before each session",
+        default=None,
+        low=1e-4,
+        high=0.1,
+        when_absent="what ten minutes of running take",
+    )
 
     sides = ("charge",)
+
+
+def injection_carried(spec: InjectionSpec) -> float:
+    """Liquid carried for an injection, m3."""
+    return spec.tank if spec.tank is not None else USUAL_TANK * spec.flow
 
 
 def injected_flow(spec: InjectionSpec, plenum: ArrayLike, ambient: float) -> Array:

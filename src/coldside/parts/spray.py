@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 
 WATER_DENSITY = 998.2  # kg/m3 at 20 degC
 FREEZING = 273.15  # K
+USUAL_TANK = 600.0  # s of running that a tank holds where nobody says (common practice: five to ten litres)
 STEP = 10.0  # K over wet bulb at which the enthalpy of saturated air is taken for its slope
 
 
@@ -49,6 +50,14 @@ class SprayKeys:
         low=0.0,
         high=1.0,
     )
+    spray_tank: float | None = given(
+        "volume",
+        "water carried for the spray; filled up before each session",
+        default=None,
+        low=1e-4,
+        high=0.1,
+        when_absent="what ten minutes of spraying take",
+    )
 
 
 def spray_flow(spec: SprayKeys, boosted: ArrayLike) -> Array:
@@ -58,6 +67,13 @@ def spray_flow(spec: SprayKeys, boosted: ArrayLike) -> Array:
         return np.zeros(on.shape)
     flow = spec.spray * WATER_DENSITY
     return np.full(on.shape, flow) if spec.spray_when == "always" else np.where(on > 0.0, flow, 0.0)
+
+
+def spray_carried(spec: SprayKeys) -> float:
+    """Water carried for a spray, m3; 0 without one."""
+    if spec.spray is None or spec.spray_when == "off":
+        return 0.0
+    return spec.spray_tank if spec.spray_tank is not None else USUAL_TANK * spec.spray
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,7 @@ from coldside.judge.power import mean_where, power_kept
 from coldside.judge.sureness import chance_words
 from coldside.judge.tract import TO_SPARE, charge_tract
 from coldside.judge.verdict import LimitResult
+from coldside.judge.water import used_up
 from coldside.judge.wording import Quantity, Range, counted, limit_quantity, listed, shown
 from coldside.parts.airflow import FanSpec
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
@@ -68,7 +69,10 @@ UNLISTED = (
     "test days count only where they are listed."
 )
 UNSEEN = "Faults found when the car is taken apart, and bodywork that must be cut or repaired to make room."
-MASS_NOTE = "Mass counts cores, exchangers, tanks, pipes, hoses and coolant; not pumps, fans, brackets and ducts."
+MASS_NOTE = (
+    "Mass counts cores, exchangers, tanks, pipes, hoses, coolant, ice and what sprays and injections carry; not pumps, "
+    "fans, brackets and ducts."
+)
 
 
 @dataclass(frozen=True)
@@ -446,10 +450,21 @@ def _room_rows(found: Comparison, system: str) -> list[Row]:
     def preheats() -> bool:
         return any(behind(entry.forecast.build) for entry in found.entries)
 
+    def filled(entry: Entry) -> str:
+        liquids: dict[str, float] = {}
+        for one in used_up(entry.forecast):
+            liquids[one.fluid] = liquids.get(one.fluid, 0.0) + one.volume
+        specs = entry.forecast.build.parts.values()
+        ice = sum(float(spec.ice) for spec in specs if isinstance(spec, ReservoirSpec))
+        said = [f"{show(volume, 'volume', system)} of {fluid}" for fluid, volume in liquids.items() if volume > 0.0]
+        return listed([*said, *([f"{show(ice, 'mass', system)} of ice"] if ice else [])]) if said or ice else "nothing"
+
+    fills = any(filled(entry) != "nothing" for entry in found.entries)
     return [
         *([_row(found, "Air into the radiator warmer by, at worst in boost", preheated)] if preheats() else []),
         _row(found, "Mass", lambda entry: show(entry.inventory.mass, "mass", system), "mass"),
         _row(found, "Coolant in it", coolant),
+        *([_row(found, "To fill up for every session", filled)] if fills else []),
         _row(found, "Tanks", total(ReservoirSpec, "volume", "volume")),
         _row(found, "Charge pipe", total(PipeSpec, "length", "length")),
         _row(found, "Coolant hose", total(HoseSpec, "length", "length")),

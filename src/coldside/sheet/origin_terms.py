@@ -51,7 +51,9 @@ EXCHANGER = (
     "exchanger:*film_share",
     "exchanger:*exponent",
     "exchanger:*_length",
-    "exchanger:spray*",
+    "exchanger:spray",
+    "exchanger:spray_when",
+    "exchanger:spray_evaporated",
     "exchanger:metal_mass",
     "exchanger:coolant_volume",
 )

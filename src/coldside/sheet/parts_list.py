@@ -17,7 +17,9 @@ from coldside.judge.wording import Quantity, shown
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import ExchangerSpec
 from coldside.parts.fields import Field
+from coldside.parts.injection import InjectionSpec, injection_carried
 from coldside.parts.pump import Control, PumpSpec
+from coldside.parts.spray import SprayKeys, spray_carried
 from coldside.plant.results import Forecast
 from coldside.sheet.streams import part_name
 from coldside.sheet.tables import say
@@ -191,6 +193,10 @@ def _sizes(forecast: Forecast, name: str, spec: Any, system: str) -> list[str]:
             found.append(f"{SIZES[attribute.name]} {words}{star}")
         elif attribute.name == "bleed" and value:
             found.append("bleed here")
+    if isinstance(spec, SprayKeys) and spray_carried(spec) > 0.0:
+        found.append(f"with it a tank of {show(spray_carried(spec), 'volume', system)}, a pump and nozzles")
+    if isinstance(spec, InjectionSpec):
+        found.append(f"with it a tank of {show(injection_carried(spec), 'volume', system)} and a pump")
     if isinstance(spec, CompressorSpec):
         found += [f"map {spec.map}"] if spec.map else []
         found += [f"{spec.count} alike in parallel"] if spec.count > 1 else []

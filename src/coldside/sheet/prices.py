@@ -32,8 +32,10 @@ from coldside.errors import BadInput, nearest
 from coldside.judge.wording import listed
 from coldside.parts.compressor import CompressorSpec
 from coldside.parts.exchanger import ExchangerSpec, WaterCoreSpec
+from coldside.parts.injection import InjectionSpec
 from coldside.parts.lines import FilterSpec, PlenumSpec, ThrottleSpec
 from coldside.parts.sensor import SensorSpec
+from coldside.parts.spray import SprayKeys, spray_carried
 from coldside.parts.supercharger import SuperchargerSpec
 from coldside.plant.results import Forecast
 from coldside.sheet.parts_list import part_rows
@@ -109,6 +111,7 @@ class Prices:
 
 NO_PRICES = Prices()
 PARTS, EXTRAS = "prices", "extras"
+SPRAY_KIT, INJECTION_KIT = "spray_tank_pump_and_nozzles", "injection_tank_and_pump"  # extras that stand on no path
 
 
 @dataclass(frozen=True)
@@ -375,6 +378,8 @@ def blank_prices(builds: Sequence[Build]) -> Prices:
                 parts.setdefault(ANY, {})[name] = Price(kept=_stands(spec))
             else:
                 parts.setdefault(place, {})[name] = Price()
+        for kit in kits(build):
+            extras.setdefault(place, {})[kit] = Price()
         if _wet(build):
             extras.setdefault(place, {})["coolant_filling_and_bleeding"] = Price()
     extras[ANY] |= {"ducts_and_sealing": Price(), "wiring_fuses_and_relays": Price(), "pressure_and_road_test": Price()}
@@ -401,6 +406,14 @@ def _stands(spec: Any) -> bool:
     return isinstance(spec, STANDS) or (isinstance(spec, ExchangerSpec) and spec.heat is not None)
 
 
+def kits(build: Build) -> tuple[str, ...]:
+    """Extras that a build cannot do without though no part of it says so: what feeds its sprays and injections."""
+    specs = build.parts.values()
+    sprayed = any(isinstance(spec, SprayKeys) and spray_carried(spec) > 0.0 for spec in specs)
+    injected = any(isinstance(spec, InjectionSpec) for spec in specs)
+    return (*([SPRAY_KIT] if sprayed else []), *([INJECTION_KIT] if injected else []))
+
+
 def _wet(build: Build) -> bool:
     """Whether a coolant loop cools the charge."""
     return any(isinstance(build.parts.get(name), WaterCoreSpec) for name in names_on(build.charge))
@@ -425,15 +438,26 @@ def completed(text: str, builds: Sequence[Build], name: str = "prices") -> tuple
         for part, entry in entries.items():
             if part in lacking[named]:
                 lines += ["", *_written(Place(PARTS, named, part), entry)]
-    if not prices.extras:
-        for named, entries in blank.extras.items():
-            for extra, entry in entries.items():
+    for named, entries in blank.extras.items():
+        for extra, entry in entries.items():
+            if not prices.extras or extra in _kits_lacking(builds, prices).get(named, ()):
                 lines += ["", *_written(Place(EXTRAS, named, extra), entry)]
+                lacking[ANY] |= {extra} if prices.extras else set()
     if not lines:
         return text, ()
     newline = "\r\n" if "\r\n" in text else "\n"
     end = "" if text.endswith("\n") else newline
     return text + end + newline.join(lines) + newline, tuple(sorted(lacking[ANY]))
+
+
+def _kits_lacking(builds: Sequence[Build], prices: Prices) -> dict[str, tuple[str, ...]]:
+    """By the place of its own, the kits of each build that the list does not price."""
+    return {
+        own_place(build, builds): tuple(
+            kit for kit in kits(build) if not any(kit in prices.extras.get(named, {}) for named in _names_of(build))
+        )
+        for build in builds
+    }
 
 
 def with_top(text: str, field: str, value: str) -> str:
@@ -601,6 +625,8 @@ def items(forecast: Forecast, prices: Prices, system: str = "si") -> list[Item]:
     for named in _names_of(build):
         for name, entry in prices.extras.get(named, {}).items():
             extras.setdefault(name, Item((name,), "", entry, (Place(EXTRAS, named, name),)))
+    for kit in kits(build):
+        extras.setdefault(kit, Item((kit,), "", Price(), ()))
     return [*found, *extras.values()]
 
 
