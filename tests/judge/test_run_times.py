@@ -12,9 +12,10 @@ import pytest
 from coldside.build.files import load_build
 from coldside.duty.model import PhaseSpec, Run
 from coldside.duty.phases import load_session
-from coldside.judge.run_times import boost_feedback_words, feedback_words, run_rows, run_sentences, runs_json, stopwatch
+from coldside.judge.run_times import boost_feedback_words, feedback_words, run_rows, run_sentences, runs_json
 from coldside.judge.summary import forecast_json
 from coldside.judge.verdict import judge
+from coldside.judge.wording import stopwatch
 from coldside.plant.feedback import TimedRun
 from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast

@@ -82,7 +82,7 @@ def shown(forecast, verdict, asked, system: str = "si") -> list[str]:
 
     notes = tables.all_words(verdict, system)[2]
     sections.limit_table(verdict, system, opens)
-    sections.run_table(forecast, system, opens)
+    sections.run_table(forecast, system, opens=opens)
     sections.reasons(verdict, system, opens)
     sections.knock(verdict, system, opens)
     sections.before_full_load(forecast, notes, system, opens)

@@ -159,7 +159,17 @@ def _runs(stretches: Sequence[Stretch]) -> Iterator[Run]:
     for s in stretches:
         if s.piece is not None and s.piece.timed:
             piece = s.piece
-            yield Run(s.index, piece.number, s.label, s.first, s.end, piece.duration, piece.speed, piece.length)
+            yield Run(
+                s.index,
+                piece.number,
+                s.label,
+                s.first,
+                s.end,
+                piece.duration,
+                piece.speed,
+                piece.length,
+                piece.standing,
+            )
 
 
 def first_order(target: np.ndarray, lag: float, start: float) -> np.ndarray:

@@ -320,6 +320,7 @@ class Run:
     time: float  # s, from the start line to the finish line, between samples
     trap_speed: float  # m/s on the finish line
     length: float  # m
+    standing: bool = False  # it begins at rest on a line, as every pass and every run up an open track does
 
 
 Shares = Mapping[tuple[int, int], tuple[np.ndarray, np.ndarray]]

@@ -59,6 +59,7 @@ class Piece:
     speed: float = 0.0  # m/s at the finish line of a timed one
     length: float = 0.0  # m of a timed one, or of the way back
     number: int = 0  # counts the phase's timed runs over the session
+    standing: bool = False  # of a timed one: as on `model.Run`
 
 
 class Runner:
@@ -168,7 +169,7 @@ class Runner:
         if phase.launch_hold > 0.0:
             found.append(Piece("launch", "launch" + tail, phase.launch_hold))
         length = float(driven.distance[-1] - driven.distance[0])
-        found.append(Piece("run", words + tail, time, True, driven, speed, length, number))
+        found.append(Piece("run", words + tail, time, True, driven, speed, length, number, True))
         found.append(Piece("braking", "braking" + tail, float(braking.time[-1]), driven=braking))
         return found
 

@@ -24,7 +24,6 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from coldside.build.model import Build
-from coldside.duty.courses import find_track
 from coldside.duty.demand import CHARGE_RISE, reckoned_power, weather
 from coldside.duty.drive import Share
 from coldside.duty.model import Demand, PhaseSpec, Run, Session, Shares
@@ -103,12 +102,7 @@ def _share(shares: Shares | None, key: _Key) -> Share:
 def _alone(session: Session, run: Run) -> PhaseSpec:
     """A run's phase with as few runs as tell its slopes; what is alike in this has them alike."""
     phase = session.phases[run.phase]
-    return replace(phase, name=None, group=None, repeat=LAPS if _rolls(session, phase) else 1, rest=0.0)
-
-
-def _rolls(session: Session, phase: PhaseSpec) -> bool:
-    """Whether its runs roll over the start line: laps of a closed track."""
-    return phase.kind == "lap" and find_track(session.file, phase.track or "").closed
+    return replace(phase, name=None, group=None, repeat=1 if run.standing else LAPS, rest=0.0)
 
 
 def _slope(forecast: Forecast, phase: PhaseSpec, run: Run) -> np.ndarray:
@@ -172,7 +166,7 @@ def _measured(build: Build, session: Session, phase: PhaseSpec, along: _Power, t
 
     1 for laps that roll over the line: from standing it is the tyres' grip that says what more power is worth.
     """
-    if _rolls(session, phase) or abs(told.cost) < TOO_LITTLE:
+    if not told.run.standing or abs(told.cost) < TOO_LITTLE:
         return 1.0
     shares = [(along.place, along.left), (along.place, along.left * along.ratio)]
     warm, cold = _driven(build, session, phase, shares)

@@ -34,7 +34,8 @@ from coldside.plant.results import Forecast
 
 FEWEST, MOST = 2, 4  # builds
 LETTERS = "ABCD"
-SURE, LIKELY = 0.95, 0.8  # shares of the paired draws in which the better one is better
+SURE = 0.95  # share of the paired draws in which the better one is better, from which that is clear
+RUNS = ("pass", "lap", "run")  # kinds of what is driven against the clock
 HOTTEST, MEAN = "hottest.", "mean."  # figures of a stretch: in boost, over all of it
 
 
@@ -81,7 +82,7 @@ class Contrast:
     `kind` of unit; `lower` is better, or not; `values` by letter; `ahead` and `next` the letters of the best and the
     second best by value; `gap` how much better [SI, 0 or above] the best is, as a difference.  With draws: `band` of
     that gap in paired draws, `chance` that the one ahead is ahead, and `overlap`, whether the likely spans of the two
-    overlap.  `settled` is "clear", "likely" or "open".
+    overlap.  `settled` is "clear", "likely" or "open": too small to count, or `told_apart` is false.
     """
 
     figure: str
@@ -95,6 +96,11 @@ class Contrast:
     band: Band | None = None
     chance: float | None = None
     overlap: bool | None = None
+
+    @property
+    def told_apart(self) -> bool:
+        """Whether the likely range of the gap leaves out zero; without draws nothing says that it does not."""
+        return self.band is None or self.band[0] > 0.0
 
 
 @dataclass(frozen=True)
@@ -129,6 +135,16 @@ TOLD = {
     "intake_max": _Told("temperature", True, 1.0),
     "sensor_max": _Told("temperature", True, 1.0),
     "power_mean": _Told("power", False, 0.005),
+    "lost_to_heat_in_boost": _Told("share", True, 0.002),
+    **{
+        f"{figure}.{kind}": told
+        for kind in RUNS
+        for figure, told in {
+            "run_best": _Told("stopwatch", True, 0.01),
+            "run_total": _Told("stopwatch", True, 0.05),
+            "heat_cost": _Told("seconds", True, 0.05),
+        }.items()
+    },
     "spread_temperature": _Told("share", True, 0.02),
     "spread_power": _Told("share", True, 0.002),
     "mass": _Told("mass", True, 0.05),
@@ -375,10 +391,10 @@ def _sure(made: Contrast, entries: Sequence[Entry], rows: list[np.ndarray], coun
     low, middle, high = (float(x) for x in np.percentile(gaps, (10.0, 50.0, 90.0)))
     # a draw that ties counts half
     chance = float(np.mean(gaps > 0.0) + 0.5 * np.mean(gaps == 0.0))
-    word = "clear" if chance >= SURE else "likely" if chance >= LIKELY else "open"
+    word = "clear" if chance >= SURE else "likely"
     return replace(
         made,
-        settled=word if counts else "open",
+        settled=word if counts and low > 0.0 else "open",
         band=(low, middle, high),
         chance=chance,
         overlap=max(spans[0][0], spans[1][0]) <= min(spans[0][2], spans[1][2]),

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from coldside.explore.bands import PERCENTILES
-from coldside.explore.compare import HOTTEST, LETTERS, LIKELY, MEAN, Comparison, Contrast, Entry, Loss
-from coldside.judge.sureness import chance_words
+from coldside.explore.compare import HOTTEST, LETTERS, MEAN, RUNS, Comparison, Contrast, Entry, Loss
+from coldside.judge.sureness import chance_words, likely_cost
 from coldside.judge.wording import Quantity, Range, Sentence, listed
 
 SCHEMA = "coldside.comparison/1"
@@ -21,12 +21,24 @@ SESSIONS_SCHEMA = "coldside.comparisons/1"  # of several sessions
 FOR = {  # figure -> what speaks for the build that is ahead in it
     "intake_max": "cooler charge in boost",
     "power_mean": "more power in boost",
+    "run_best.pass": "a quicker best pass",
+    "run_best.lap": "a quicker best lap",
+    "run_best.run": "a quicker best run",
     "spread_temperature": "steadier from repeat to repeat",
     "mass": "less to carry",
     "charge_volume": "less volume to fill before boost is there",
     "energy": "less electricity",
 }
-UNITS = {"temperature": "_K", "power": "_W", "share": "", "mass": "_kg", "volume": "_m3", "energy": "_J"}
+UNITS = {
+    "temperature": "_K",
+    "power": "_W",
+    "share": "",
+    "stopwatch": "_s",
+    "seconds": "_s",
+    "mass": "_kg",
+    "volume": "_m3",
+    "energy": "_J",
+}
 JOULE_PER_WATT_HOUR = 3600.0
 KEPT = 1.0  # K of change below which a dead part changes nothing
 CAUTION = (
@@ -60,7 +72,7 @@ def comparison_words(found: Comparison, system: str = "si") -> ComparisonWords:
         names=tuple(f"{entry.letter}: {entry.name}" for entry in found.entries),
         headline=" ".join(told(headline_of(found))),
         limits=told([_limits(entry) for entry in found.entries]),
-        differences=told([_power(found), _spread(found)]),
+        differences=told([_power(found), *_clock(found), _spread(found)]),
         where=told(_where(found)),
         carries=told([_carries(entry) for entry in found.entries]),
         failures=told([_losses(entry) for entry in found.entries]),
@@ -121,10 +133,10 @@ def _sureness(found: Comparison, contrast: Contrast, word: str) -> Sentence | No
         text += "the two ranges do not overlap"
     elif contrast.settled == "open":
         text += "the two ranges overlap, and {ahead} is {word} in {chance} of the cases tried, "
-        if contrast.chance >= LIKELY:  # sure who, but by too little to be felt
+        if contrast.told_apart:  # sure who, but by too little to be felt
             text += "by so little that it decides nothing"
         else:
-            text += "so what is not known decides who is"
+            text += _not_apart(contrast, kind, values)
         return Sentence(text + ".", values)
     else:
         text += "the two ranges overlap, yet what is unknown is mostly the same for both, and {ahead} is {word} in "
@@ -170,6 +182,13 @@ def _power(found: Comparison) -> Sentence | None:
     if contrast is None:
         return None
     values = _values(found, contrast)
+    if contrast.settled == "open" and not contrast.told_apart:
+        return Sentence(
+            "Power in boost: {v_ahead} for {ahead} and {v_next} for {next} on average, "
+            + _not_apart(contrast, "power", values)
+            + ".",
+            values,
+        )
     if contrast.settled == "open":
         values["more"] = Quantity(contrast.gap / contrast.values[contrast.next], "share", 1)
         others = [letter for letter in contrast.values if letter not in (contrast.ahead, contrast.next)]
@@ -187,6 +206,71 @@ def _power(found: Comparison) -> Sentence | None:
         values[place] = Quantity(max(value, 0.0) / contrast.values[contrast.next], "share", 1)
     values["chance"] = chance_words(contrast.chance or 0.0)
     return Sentence(text + ", likely {low} to {high} more; it is ahead in {chance} of the cases tried.", values)
+
+
+def _clock(found: Comparison) -> list[Sentence]:
+    """Who wins by how much on the clock, and whether that is sure: best pass or lap, all of them, heat's part."""
+    said = []
+    for kind in RUNS:
+        best, total = found.contrast(f"run_best.{kind}"), found.contrast(f"run_total.{kind}")
+        if best is None:
+            continue
+        said.append(_by_the_clock(best, f"the {kind}" if total is None else f"the best {kind}"))
+        if total is not None:
+            said.append(_by_the_clock(total, f"all {'passes' if kind == 'pass' else kind + 's'} together"))
+        said.append(_heat_on_the_clock(found, kind))
+    return said
+
+
+def _by_the_clock(contrast: Contrast, what: str) -> Sentence:
+    values: dict[str, Any] = {
+        "ahead": contrast.ahead,
+        "next": contrast.next,
+        "what": what,
+        "v_ahead": Quantity(contrast.values[contrast.ahead], "stopwatch"),
+        "v_next": Quantity(contrast.values[contrast.next], "stopwatch"),
+    }
+    times = "{ahead} {v_ahead}, {next} {v_next}"
+    for letter in contrast.values:
+        if letter not in (contrast.ahead, contrast.next):
+            times += f", {letter} {{v_{letter}}}"
+            values[f"v_{letter}"] = Quantity(contrast.values[letter], "stopwatch")
+    text = "On the clock, {what}: " + times + "; "
+    if not contrast.told_apart:
+        return Sentence(text + _not_apart(contrast, "seconds", values) + ".", values)
+    values["gap"] = Quantity(contrast.gap, "seconds")
+    if contrast.settled == "open":
+        return Sentence(text + "less than counts between {ahead} and {next}.", values)
+    if contrast.band is None:
+        return Sentence(text + "{ahead} is {gap} quicker than {next}.", values)
+    values["by"] = Range(contrast.band[0], contrast.band[2], "seconds")
+    values["chance"] = chance_words(contrast.chance or 0.0)
+    return Sentence(text + "{ahead} is likely {by} quicker than {next}, in {chance} of the cases tried.", values)
+
+
+def _heat_on_the_clock(found: Comparison, kind: str) -> Sentence:
+    """What of that is heat's doing: its cost on each build."""
+    values: dict[str, Any] = {}
+    pieces = []
+    for entry in found.entries:
+        cost, band = entry.figures[f"heat_cost.{kind}"], entry.band(f"heat_cost.{kind}")
+        values[f"cost{entry.letter}"] = Quantity(abs(cost), "seconds")
+        piece = f"{entry.letter} " + ("" if cost >= 0.0 else "gains ") + f"{{cost{entry.letter}}}"
+        if band is not None:
+            piece += " (" + likely_cost(band, values, entry.letter) + ")"
+        pieces.append(piece)
+    in_all = " in all" if found.contrast(f"run_total.{kind}") is not None else ""
+    return Sentence(f"Heat costs, against a charge at ambient temperature: {'; '.join(pieces)}{in_all}.", values)
+
+
+def _not_apart(contrast: Contrast, kind: str, values: dict[str, Any]) -> str:
+    """That two builds cannot be told apart, and between what the difference likely lies."""
+    assert contrast.band is not None
+    values["for_next"], values["for_ahead"] = (Quantity(abs(contrast.band[k]), kind) for k in (0, 2))
+    return (
+        "and the two cannot be told apart: the difference is likely between {for_next} in favour of {next} and "
+        "{for_ahead} in favour of {ahead}"
+    )
 
 
 def _spread(found: Comparison) -> Sentence | None:
@@ -329,6 +413,9 @@ def sessions_words(found: Sequence[Comparison], system: str = "si") -> tuple[str
     """The same builds over several sessions: who is cooler, who makes more power, whose limits hold, one line each."""
     cooler = _over_sessions(found, "intake_max", "cooler in boost")
     power = _over_sessions(found, "power_mean", "ahead in power in boost")
+    quicker = [
+        line for kind in RUNS for line in _over_sessions(found, f"run_best.{kind}", f"quicker in the best {kind}")
+    ]
     held = {
         letter: [
             one.session.name for one in found if all(it.holds is not False for it in one.entry(letter).verdict.limits)
@@ -336,7 +423,7 @@ def sessions_words(found: Sequence[Comparison], system: str = "si") -> tuple[str
         for letter in LETTERS[: len(found[0].entries)]
     }
     limits = "; ".join(f"{letter} {_in_which(names, found, 'breaks one in each')}" for letter, names in held.items())
-    said = [*cooler, *power, Sentence("Every limit holds: {limits}.", {"limits": limits})]
+    said = [*cooler, *power, *quicker, Sentence("Every limit holds: {limits}.", {"limits": limits})]
     return tuple(one.words(system) for one in said)
 
 

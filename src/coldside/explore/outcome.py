@@ -24,7 +24,7 @@ from coldside.duty.demand import sample
 from coldside.duty.model import Demand, Run, Session, Shares, Span
 from coldside.explore.clocked import Clock, power_at_ambient, timed_runs
 from coldside.judge.heat import core_loops
-from coldside.judge.power import lost_in_boost, mean_where, power_spread, temperature_spread
+from coldside.judge.power import kind_of, lost_in_boost, mean_where, power_spread, temperature_spread
 from coldside.judge.verdict import judge_limit
 from coldside.plant import layout
 from coldside.plant.assemble import Plant, assemble
@@ -343,8 +343,9 @@ def figures(seen: Forecast | Outcome) -> dict[str, float]:
     `intake_max`, `over_ambient_max`, `sensor_max`: highest in boost, each at its own moment (air outside may change);
     `coolant_max.LOOP`: highest in boost into the charge cores of a loop; `power_mean`: in boost;
     `lost_to_heat_in_boost`: share of the work done in boost that heat takes, against a charge at ambient temperature;
-    `spread_temperature`, `spread_power`: of repeats; of all passes or laps (KIND "pass" or "lap") `run_best.KIND`,
-    `run_mean.KIND` and `run_total.KIND`, their times, and `heat_cost.KIND`, what heat costs them in all; of every run,
+    `spread_temperature`, `spread_power`: of repeats; of all passes, laps or runs up an open track (KIND "pass",
+    "lap", "run") `run_best.KIND`, their times, of more than one `run_mean.KIND` and `run_total.KIND`, and
+    `heat_cost.KIND`, what heat costs them in all; of every run,
     counted from 0 in time order, `run_time.I` and `run_cost.I`; for every limit `limits.I` (its value, counted from 0)
     and `seconds_over.I`.
     """
@@ -374,11 +375,12 @@ def _of_runs(forecast: Forecast) -> dict[str, float | None]:
     found: dict[str, float | None] = {}
     kinds: dict[str, list[TimedRun]] = {}
     for one in forecast.runs:
-        kinds.setdefault(forecast.session.phases[one.run.phase].kind, []).append(one)
+        kinds.setdefault(kind_of(forecast, one), []).append(one)
     for kind, runs in kinds.items():
         times = [one.run.time for one in runs]
-        found[f"run_best.{kind}"], found[f"run_mean.{kind}"] = min(times), sum(times) / len(times)
-        found[f"run_total.{kind}"], found[f"heat_cost.{kind}"] = sum(times), sum(one.cost for one in runs)
+        found[f"run_best.{kind}"], found[f"heat_cost.{kind}"] = min(times), sum(one.cost for one in runs)
+        if len(runs) > 1:
+            found[f"run_mean.{kind}"], found[f"run_total.{kind}"] = sum(times) / len(times), sum(times)
     for k, one in enumerate(forecast.runs):
         found[f"run_time.{k}"], found[f"run_cost.{k}"] = one.run.time, one.cost
     return found

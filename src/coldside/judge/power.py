@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldside.parts.engine import injector_count
+from coldside.plant.feedback import TimedRun
 from coldside.plant.results import Forecast
 
 INJECTOR_SHARE = 0.85  # of an injector's capacity, above which a warning is due; common practice, no source
@@ -175,6 +176,12 @@ def _lost(forecast: Forecast, counts: np.ndarray) -> float:
     weights = time_weights(forecast.time)[counts]
     at_ambient = float(np.dot(weights, forecast.power_at_ambient[counts]))
     return 1.0 - float(np.dot(weights, forecast.power[counts])) / at_ambient if at_ambient > 0.0 else 0.0
+
+
+def kind_of(forecast: Forecast, one: TimedRun) -> str:
+    """What a timed run is called: "pass", "lap", or "run" up an open track."""
+    kind = forecast.session.phases[one.run.phase].kind
+    return "run" if kind == "lap" and one.run.standing else kind
 
 
 def fuel_demand(forecast: Forecast) -> FuelDemand:

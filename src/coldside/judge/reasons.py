@@ -7,7 +7,7 @@ they decide no limit.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -29,8 +29,9 @@ from coldside.judge.ice_day import ice_day_words
 from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
 from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
 from coldside.judge.pumps import thick_coolant
+from coldside.judge.sureness import Band
 from coldside.judge.water import ice_words, to_carry, water_in_intake
-from coldside.judge.wording import Quantity, Sentence, listed
+from coldside.judge.wording import Quantity, Range, Sentence, listed
 from coldside.parts.exchanger import AirCoreSpec, ExchangerSpec, rated_cooling_flow
 from coldside.parts.pump import PumpSpec
 from coldside.plant.results import Forecast
@@ -91,10 +92,13 @@ def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
     return tuple(found)
 
 
-def notes(forecast: Forecast) -> tuple[Sentence, ...]:
-    """Fuel, power and density, then how ambiguous text was read where the forecast's health does not say it."""
+def notes(forecast: Forecast, bands: Mapping[str, Band] | None = None) -> tuple[Sentence, ...]:
+    """Fuel, power and density, then how ambiguous text was read where the forecast's health does not say it.
+
+    `bands` of figures, where they were drawn.
+    """
     found = fuel_notes(forecast)
-    found.extend(power_notes(forecast))
+    found.extend(power_notes(forecast, bands))
     found.extend(correction_words(forecast))
     found.extend(to_carry(forecast))
     said = [*forecast.build.notes, *forecast.session.notes, *forecast.demand.notes]
@@ -349,7 +353,7 @@ def fuel_notes(forecast: Forecast) -> list[Sentence]:
     return [Sentence(text + ", {used} of what one can pass.", values)]
 
 
-def power_notes(forecast: Forecast) -> list[Sentence]:
+def power_notes(forecast: Forecast, bands: Mapping[str, Band] | None = None) -> list[Sentence]:
     """What heat took from density, and from the work done in boost (of the session's energy where there is none)."""
     kept = power_kept(forecast)
     found = []
@@ -366,10 +370,20 @@ def power_notes(forecast: Forecast) -> list[Sentence]:
     if abs(lost) >= WORTH_SAYING:
         word = "costs" if lost > 0.0 else "gains"
         charge = "A charge warmer" if lost > 0.0 else "A charge colder"
-        found.append(
-            Sentence(
-                charge + " than ambient " + word + " {lost} of the " + of + ".",
-                {"lost": Quantity(abs(lost), "share", 1)},
-            )
-        )
+        values: dict[str, Quantity | Range | str] = {"lost": Quantity(abs(lost), "share", 1)}
+        text = charge + " than ambient " + word + " {lost} of the " + of
+        band = None if kept.lost_in_boost is None else (bands or {}).get("lost_to_heat_in_boost")
+        if band is not None:
+            text += _likely_lost(band, lost, values)
+        found.append(Sentence(text + ".", values))
     return found
+
+
+def _likely_lost(band: Band, lost: float, values: dict[str, Quantity | Range | str]) -> str:
+    """The likely share of work that heat takes, or gives where the charge is colder than ambient."""
+    low, _, high = band
+    if low <= 0.0 <= high:
+        values["less"], values["more"] = (Quantity(abs(edge), "share", 1) for edge in (low, high))
+        return ", though not surely: likely between {less} gained and {more} lost"
+    values["span"] = Range(min(abs(low), abs(high)), max(abs(low), abs(high)), "share", 1)
+    return " (likely {span}" + ("" if (low > 0.0) == (lost > 0.0) else (" lost" if low > 0.0 else " gained")) + ")"

@@ -1,4 +1,4 @@
-"""Times of passes and laps and what heat cost them, in words and for JSON.
+"""Times of passes and laps and what heat cost them, in words and for JSON, with their likely ranges where drawn.
 
 Here: `run_rows`, `run_sentences`, `feedback_words`, `runs_json`.  Driving and heat are brought together in
 `plant/feedback.py`; limits are judged in `verdict.py`.  What heat costs is against the same run with the charge at
@@ -7,49 +7,69 @@ ambient temperature throughout.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from coldside.judge.wording import Quantity, Sentence, clock, counted
+from coldside.judge.power import kind_of
+from coldside.judge.sureness import ON_THE_CLOCK, Band, likely_cost, runs_sentence
+from coldside.judge.wording import Quantity, Range, Sentence, clock, counted, stopwatch
 from coldside.plant.feedback import BOOST_SETTLED, SETTLED, TimedRun
 from coldside.plant.results import Forecast
 from coldside.units import show
 
-ON_THE_CLOCK = 0.005  # s below which a difference cannot be told on a clock of hundredths
 
+def run_rows(
+    forecast: Forecast, system: str, bands: Mapping[str, Band] | None = None
+) -> list[tuple[str, str, str, str, str]]:
+    """(run, when it begins, its time, speed on the finish line, what heat cost) of each pass and lap in time order.
 
-def stopwatch(seconds: float) -> str:
-    """A run's time as a clock of hundredths tells it: "10.98 s", "1:42.32"."""
-    hundredths = round(100.0 * seconds)
-    minutes, rest = divmod(hundredths, 6000)
-    return f"{minutes}:{rest / 100.0:05.2f}" if minutes else f"{rest / 100.0:.2f} s"
-
-
-def run_rows(forecast: Forecast, system: str) -> list[tuple[str, str, str, str, str]]:
-    """(run, when it begins, its time, speed on the finish line, what heat cost) of each pass and lap in time order."""
+    `bands` by figure (`explore.outcome.figures`): where they hold a run's, its time and cost have their likely range.
+    """
+    known = bands or {}
     return [
         (
             one.run.label,
             clock(float(forecast.time[one.run.first])),
-            stopwatch(one.run.time),
+            stopwatch(one.run.time) + _likely(known.get(f"run_time.{k}"), "stopwatch"),
             show(one.run.trap_speed, "speed", system),
-            f"{one.cost:.2f} s" if abs(one.cost) >= ON_THE_CLOCK else "nothing",
+            (f"{one.cost:.2f} s" if abs(one.cost) >= ON_THE_CLOCK else "nothing")
+            + _likely(known.get(f"run_cost.{k}"), "seconds"),
         )
-        for one in forecast.runs
+        for k, one in enumerate(forecast.runs)
     ]
 
 
-def run_sentences(forecast: Forecast) -> list[Sentence]:
-    """For each phase with runs: how long they take, and what heat costs each and in all; empty without a run."""
+def _likely(band: Band | None, kind: str) -> str:
+    """ " (likely 10.84 to 11.19 s)"; nothing where it is not known."""
+    if band is None:
+        return ""
+    if kind == "stopwatch":
+        return f" (likely {Range(band[0], band[2], kind).shown('si')})"
+    values: dict[str, Any] = {}
+    return f" ({Sentence(likely_cost(band, values), values).words()})"
+
+
+def run_sentences(forecast: Forecast, bands: Mapping[str, Band] | None = None) -> list[Sentence]:
+    """For each phase with runs: how long they take, and what heat costs each and in all; empty without a run.
+
+    With `bands` (see `run_rows`) then what is likely of all of a kind.
+    """
     phases: dict[int, list[TimedRun]] = {}
     for one in forecast.runs:
         phases.setdefault(one.run.phase, []).append(one)
-    kinds = [forecast.session.phases[phase].kind for phase in phases]
+    kinds = [kind_of(forecast, found[0]) for found in phases.values()]
     said = []
     for noun, found in zip(kinds, phases.values(), strict=True):
         begins = float(forecast.time[found[0].run.first]) if kinds.count(noun) > 1 else None
         said.append(_of_phase(noun, found, begins))
+    for noun in dict.fromkeys(kinds):
+        sure = runs_sentence(noun, _of_kind(forecast, noun), bands or {})
+        said += [] if sure is None else [sure]
     return said
+
+
+def _of_kind(forecast: Forecast, noun: str) -> int:
+    return sum(kind_of(forecast, one) == noun for one in forecast.runs)
 
 
 def _of_phase(noun: str, found: Sequence[TimedRun], begins: float | None) -> Sentence:
@@ -116,7 +136,7 @@ def boost_feedback_words(forecast: Forecast) -> str:
     turns, last = len(forecast.boost_feedback), forecast.boost_feedback[-1]
     count = "one turn" if turns == 1 else f"{counted(turns, 'turn')}"
     wholly = "" if last <= BOOST_SETTLED else "not wholly "
-    return wholly + f"brought together in {count}; the last moved boost by {last / 1e3:.2f} kPa at most"
+    return wholly + f"brought together in {count}; boost is within {last / 1e3:.2f} kPa of what the trims ask"
 
 
 def runs_json(forecast: Forecast) -> list[dict[str, Any]]:

@@ -1,8 +1,10 @@
 """How sure a verdict is, in words: bands as "likely 51 to 58 degC", chances as "9 in 10".
 
-What is here: `chance_words`, `limit_sentence`, `peak_sentence`.  What is not: making bands (`explore/`) and
-judging (`verdict.py`).  "Likely" is the span from the 10th to the 90th percentile of the draws: four runs in
-five fall in it, as far as the inputs' own uncertainties are right; what the model itself leaves out is not in it.
+What is here: `chance_words`, `limit_sentence`, `peak_sentence`, `runs_sentence`,
+`likely_cost`.  What is not: making bands
+(`explore/`) and judging (`verdict.py`).  "Likely" is the span from the 10th to the 90th percentile of the draws: four
+runs in five fall in it, as far as the inputs' own uncertainties are right; what the model itself leaves out is not in
+it.
 """
 
 from __future__ import annotations
@@ -10,9 +12,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from coldside.judge.wording import Range, Sentence
+from coldside.judge.wording import Quantity, Range, Sentence
 
 Band = tuple[float, float, float]  # 10th, 50th, 90th percentile, SI
+ON_THE_CLOCK = 0.005  # s below which a difference cannot be told on a clock of hundredths
 NEARLY = 0.95  # chance from which tenths would claim too little
 
 
@@ -47,3 +50,41 @@ def peak_sentence(bands: Mapping[str, Band], chance: float | None = None) -> Sen
         values["chance"] = chance_words(chance)
         text += "; the chance that every limit holds is {chance}"
     return Sentence(text + ".", values)
+
+
+def runs_sentence(noun: str, count: int, bands: Mapping[str, Band]) -> Sentence | None:
+    """What is likely of all passes, laps or runs (`noun`): times, what heat costs them; None without their bands."""
+    best, mean, cost = (bands.get(f"{figure}.{noun}") for figure in ("run_best", "run_mean", "heat_cost"))
+    if best is None or cost is None:
+        return None
+    values: dict[str, Any] = {"noun": noun, "best": Range(best[0], best[2], "stopwatch")}
+    text = "With what is not known, the {noun} likely takes {best}"
+    if mean is not None:
+        text = "With what is not known, the best {noun} likely takes {best} and one on average {mean}"
+        values["mean"] = Range(mean[0], mean[2], "stopwatch")
+    return Sentence(f"{text}; {_cost_sure(cost, values, ' in all' if count > 1 else '')}.", values)
+
+
+def _cost_sure(cost: Band, values: dict[str, Any], in_all: str) -> str:
+    """A band of heat's cost [s] as the end of a sentence."""
+    low, _, high = cost
+    if max(abs(low), abs(high)) < ON_THE_CLOCK:
+        return "what heat costs cannot be told on a clock"
+    if low <= 0.0 <= high:
+        return "whether heat costs anything cannot be told: " + likely_cost(cost, values) + in_all
+    verb = "heat likely costs" if low > 0.0 else "a charge colder than ambient likely gains"
+    values["cost"] = Range(min(abs(low), abs(high)), max(abs(low), abs(high)), "seconds")
+    return verb + " {cost}" + in_all
+
+
+def likely_cost(cost: Band, values: dict[str, Any], mark: str = "") -> str:
+    """ "likely 0.19 to 0.35 s" with its places put among `values` under names that end in `mark`.
+
+    Below 0 something is gained: "likely between 0.02 s gained and 0.05 s lost".
+    """
+    low, _, high = cost
+    if low < 0.0 < high:
+        values["gained" + mark], values["lost" + mark] = Quantity(-low, "seconds"), Quantity(high, "seconds")
+        return f"likely between {{gained{mark}}} gained and {{lost{mark}}} lost"
+    values["span" + mark] = Range(min(abs(low), abs(high)), max(abs(low), abs(high)), "seconds")
+    return f"likely {{span{mark}}}" + (" gained" if high < 0.0 else "")

@@ -80,7 +80,8 @@ def shown(quantity: Quantity, system: str = "si") -> str:
 
     Temperatures and differences are rounded to whole degrees unless `digits` says more, since a forecast
     knows no tenths; a difference that rounds to nothing reads "less than 1 K".  `clock` is minutes and
-    seconds into the session, `time` a duration, `share` percent, `points` a difference of percents,
+    seconds into the session, `time` a duration, `stopwatch` a run's time and `seconds` a difference of such, both in
+    hundredths, `share` percent, `points` a difference of percents,
     `boost_difference` a pressure in two digits, `head` in "us" in psi of water too.
     Every other kind goes through `units.show`.
     """
@@ -97,6 +98,10 @@ def shown(quantity: Quantity, system: str = "si") -> str:
         return clock(value)
     if kind == "time":
         return duration(value)
+    if kind == "stopwatch":
+        return stopwatch(value)
+    if kind == "seconds":  # of a difference of times
+        return f"{value:.2f} s"
     if kind == "points":
         text = _plain(100.0 * value, digits)
         return f"{text} point" if text == "1" else f"{text} points"
@@ -126,6 +131,13 @@ def clock(seconds: float) -> str:
     minutes, rest = divmod(whole, 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def stopwatch(seconds: float) -> str:
+    """A run's time as a clock of hundredths tells it: "10.98 s", "1:42.32"."""
+    hundredths = round(100.0 * seconds)
+    minutes, rest = divmod(hundredths, 6000)
+    return f"{minutes}:{rest / 100.0:05.2f}" if minutes else f"{rest / 100.0:.2f} s"
 
 
 def duration(seconds: float) -> str:

@@ -6,7 +6,7 @@ asked for.  Layout is `render.py` and `terminal.py`; the bands of limits and of 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,6 +30,17 @@ FIGURES = {  # figure of a band -> words and kind of unit; "*" stands for a loop
     "sensor_max": ("intake sensor, highest in boost", "temperature"),
     "coolant_max.*": ("coolant of loop *, highest in boost into the cores", "temperature"),
     "power_mean": ("power, mean in boost", "power"),
+    "lost_to_heat_in_boost": ("of the work done in boost, warm charge takes", "tenths"),
+    **{
+        f"{figure}.{kind}": (words, unit)
+        for kind, every in (("pass", "passes"), ("lap", "laps"), ("run", "runs"))
+        for figure, words, unit in (
+            ("run_best", f"best {kind}", "stopwatch"),
+            ("run_mean", f"a {kind} on average", "stopwatch"),
+            ("run_total", f"all {every} together", "stopwatch"),
+            ("heat_cost", f"what heat costs the {every} in all", "seconds"),
+        )
+    },
     "spread_temperature": ("from repeat to repeat, the hottest over ambient differs by", "share"),
     "spread_power": ("from repeat to repeat, the mean power differs by", "share"),
     "seconds_over.*": ("time over the limit on the *", "time"),
@@ -67,9 +78,14 @@ class Asked:
     corrections: tuple[Rerun, ...] | None = None
 
     @property
+    def likely(self) -> Mapping[str, Band]:
+        """Bands by figure, SI; empty without draws."""
+        return {} if self.bands is None else self.bands.figures
+
+    @property
     def peak(self) -> Band | None:
         """The band of the intake's peak, K, for the chart; None without draws."""
-        return None if self.bands is None else self.bands.figures.get("intake_max")
+        return self.likely.get("intake_max")
 
     def sections(self, limits: Sequence[LimitResult], system: str) -> tuple[Section, ...]:
         """Sections in the order in which they are told; `limits` are those that the bands were drawn for."""
@@ -141,6 +157,8 @@ def _told(name: str, limits: Sequence[LimitResult]) -> tuple[str, str]:
 
 
 def _say(value: float, kind: str, system: str) -> str:
+    if kind == "tenths":  # of a per cent
+        return shown(Quantity(value, "share", 1), system)
     return show(value, kind, system) if kind == "power" else shown(Quantity(value, kind), system)
 
 

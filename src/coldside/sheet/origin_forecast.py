@@ -195,6 +195,22 @@ RECIPES: tuple[Recipe, ...] = (
         steps="power",
     ),
     Recipe(
+        "sure/of the work done in boost, warm charge takes",
+        "Work done in boost, against what the same demand would do with the charge held at ambient temperature"
+        " throughout.",
+        (("lost = 1 - W_boost / W_cold", "in boost"), DRAWN, *BURNT, *POWER),
+        ("Heywood1988", "AFDC", "Own"),
+        ("engine.brake_efficiency", *ENGINE_AIR, *FUEL, *WEATHER, "blower:mechanical_efficiency", *CHARGE),
+        {
+            **OF_POWER,
+            "lost": "share of the work that warm charge takes",
+            "W_boost": "brake work done in boost",
+            "W_cold": "the same with the charge at ambient temperature",
+        },
+        figure="lost_to_heat_in_boost",
+        steps="power",
+    ),
+    Recipe(
         "figures/air flow",
         "Moist air that the engine draws: what fills it at the pressure and temperature of the plenum.",
         (DRAWN,),
@@ -297,7 +313,8 @@ RECIPES: tuple[Recipe, ...] = (
     ),
     # ---------------------------------------------------------------- runs
     Recipe(
-        r"runs/.+",
+        r"runs/.+|sure/best (pass|lap|run)|sure/a (pass|lap|run) on average|sure/all (passes|laps|runs) together"
+        r"|sure/what heat costs the (passes|laps|runs) in all",
         "The car as a point of mass, driven as fast as tyres and engine allow; driving and heat are brought together in"
         " turns until no time moves. What heat costs: less the same run with the charge at ambient temperature"
         " throughout.",

@@ -13,10 +13,9 @@ import numpy as np
 
 from coldside.judge.heat import charge_cores
 from coldside.judge.power import repeat_maxima, repeats
-from coldside.judge.run_times import stopwatch
 from coldside.judge.sureness import chance_words
 from coldside.judge.verdict import LimitResult, Verdict, label_at
-from coldside.judge.wording import Range
+from coldside.judge.wording import Range, stopwatch
 from coldside.media import fuels
 from coldside.parts import engine
 from coldside.plant.charge import StageState

@@ -43,7 +43,12 @@ TABLES = {  # table of an address -> what it is, before the row's name
     "workshop": "In the workshop",
 }
 NAMES = {"why": "What gives first, and why", "notes": "Notes before full load", "knock": "Knock"}  # of answers
-KINDS = {"power_mean": "power", "over_ambient_max": "temperature_difference"}  # of a band's figure; else a temperature
+KINDS = {  # of a band's figure; else a temperature
+    "power_mean": "power",
+    "over_ambient_max": "temperature_difference",
+    "run_time": "stopwatch",
+    "lost_to_heat_in_boost": "share",
+}
 
 
 @dataclass(frozen=True)
@@ -81,6 +86,8 @@ def origin_of(address: str, forecast: Forecast, verdict: Verdict, asked: Asked, 
     named = limit.name if limit is not None else row
     seen = Seen(forecast, verdict, asked, named, names, limit, system)
     figure = f"limits.{row}" if limit is not None else recipe.figure.format(loop=names.get("loop", ""))
+    if table == "runs":
+        figure = next((f"run_time.{k}" for k, one in enumerate(forecast.runs) if one.run.label == row), "")
     shares = shares_of(asked.bands, figure) if recipe.rests_on else {}
     owners = _owners(recipe, names, forecast)
     inputs = inputs_of(forecast, recipe.rests_on, system, owners=owners, shares=shares)
@@ -154,7 +161,7 @@ def _trust(seen: Seen, recipe: Recipe, figure: str, owners: frozenset[str] | Non
     band = None if bands is None else bands.figures.get(figure)
     if band is not None and not figure.startswith(("limits", "spread")):
         low, high = band[0], band[2]
-        likely = Range(low, high, KINDS.get(figure, "temperature")).shown(seen.system)
+        likely = Range(low, high, KINDS.get(figure.partition(".")[0], "temperature")).shown(seen.system)
         said.append(f"Likely {likely}: four draws in five of the uncertain values.")
     if not recipe.rests_on or recipe.pattern.startswith("workshop"):  # a build before it runs is used nowhere
         return said

@@ -33,7 +33,7 @@ def sheet_html(forecast: Forecast, verdict: Verdict, system: str, asked: Asked =
     body = [
         sections.head(forecast, verdict, headline, system),
         sections.limit_table(verdict, system),
-        sections.run_table(forecast, system),
+        sections.run_table(forecast, system, asked),
         sections.drawings(forecast, system, asked),
         titled("What gives first, and why", bullets([*reasons])) if reasons else "",
         sections.answers(verdict, asked, system),

@@ -17,7 +17,7 @@ from coldside.judge.wording import Range
 from coldside.judge.workshop import workshop
 from coldside.plant.results import Forecast
 from coldside.sheet import parts_list, tables
-from coldside.sheet.asked import Asked, Section, heading
+from coldside.sheet.asked import NOTHING, Asked, Section, heading
 from coldside.sheet.equation import equation_html, letter_html
 from coldside.sheet.figures import RESISTANCE_UNIT, bar, time_chart
 from coldside.sheet.html import bullets, grid, titled, told
@@ -70,13 +70,13 @@ def limit_table(verdict: Verdict, system: str, opens: Opens | None = None) -> st
     return titled("Limits", f'<table class="stack"><thead><tr>{top}</tr></thead><tbody>{"".join(rows)}</tbody></table>')
 
 
-def run_table(forecast: Forecast, system: str, opens: Opens | None = None) -> str:
-    """Passes and laps; empty for a session without one."""
+def run_table(forecast: Forecast, system: str, asked: Asked = NOTHING, opens: Opens | None = None) -> str:
+    """Passes and laps, with their likely ranges where drawn; empty for a session without one."""
     if not forecast.runs:
         return ""
-    words = " ".join(sentence.words(system) for sentence in run_sentences(forecast))
+    words = " ".join(sentence.words(system) for sentence in run_sentences(forecast, asked.likely))
     heads = ("run", "begins", "time", "speed at the finish", "heat costs")
-    rows = run_rows(forecast, system)
+    rows = run_rows(forecast, system, asked.likely)
     names = [_named(opens, f"runs/{row[0]}", row[0]) for row in rows]
     return titled(
         "Runs, and what heat cost them",

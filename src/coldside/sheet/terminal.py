@@ -60,7 +60,7 @@ def forecast_text(
     rows = [(name, *cells) for name, cells in tables.key_figures(forecast, system)]
     page.table(("", "start", "highest in boost", "mean in boost", "end"), rows)
     page.say(tables.in_boost(forecast))
-    _runs(page, forecast, system)
+    _runs(page, forecast, system, asked)
     page.head("intake over the session")
     page.lines += _spark(forecast, system, page.width)
     if asked.peak is not None:
@@ -88,13 +88,13 @@ def forecast_text(
     return page.text()
 
 
-def _runs(page: _Page, forecast: Forecast, system: str) -> None:
+def _runs(page: _Page, forecast: Forecast, system: str, asked: Asked) -> None:
     if not forecast.runs:
         return
     page.head("runs, and what heat cost them")
-    for sentence in run_sentences(forecast):
+    for sentence in run_sentences(forecast, asked.likely):
         page.say(sentence.words(system))
-    page.table(("", "begins", "time", "at the finish", "heat costs"), run_rows(forecast, system))
+    page.table(("", "begins", "time", "at the finish", "heat costs"), run_rows(forecast, system, asked.likely))
 
 
 def _before(page: _Page, forecast: Forecast, notes: Sequence[str], system: str) -> None:

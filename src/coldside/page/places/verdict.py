@@ -37,7 +37,7 @@ KNOWN_BY = {  # piece -> the stages that change it
     "change": ("changes",),
     "dies": ("forecast",),
     "before": ("forecast",),
-    "runs": ("forecast",),
+    "runs": ("forecast", "bands"),
     "more": ("bands", "consistency"),
     "folds": ("forecast",),
     "cautions": ("forecast",),
@@ -258,7 +258,7 @@ def _before(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> 
 
 
 def _runs(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
-    return sections.run_table(forecast, system, opens)
+    return sections.run_table(forecast, system, asked, opens)
 
 
 def _folds(forecast: Forecast, verdict: Verdict, asked: Asked, system: str) -> str:
