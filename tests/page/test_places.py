@@ -10,6 +10,7 @@ import html
 import itertools
 import re
 import shutil
+import tomllib
 
 import pytest
 
@@ -392,8 +393,39 @@ def test_a_plain_boost_and_units_as_meant_are_taken(client):
         assert state["problems"] == [], typed
         assert held in client.desk.drafts.open(BUILD).text
     page = client.page(f"/build?{QUERY}&part=engine")
-    assert "= 146 in3" in text_of(page)
-    assert "US gal" not in text_of(page)[text_of(page).index("displacement") :][:200]
+    assert 'value="146 in3"' in page
+    assert "in the file: 2.4 L" in text_of(page)
+
+
+def test_fields_are_shown_and_written_in_the_units_chosen_and_what_is_not_changed_stays(client, folder):
+    client.post("/do/choose", name="units", value="us")
+    fields = client.get(f"/do/build/fields?file={BUILD}&table=parts.tank")["html"]
+    assert 'value="2.51 US gal"' in fields
+    assert "in the file: 9.5 L" in fields
+    put = {"file": BUILD, "key": "parts.tank.volume", "kind": "volume", "was": '"9.5 L"'}
+    assert client.post("/do/draft/put", value="2.51 US gal", **put)["dirty"] is False  # as it was shown
+    state = client.post("/do/draft/put", value="3 gal", **put)
+    assert state["literal"] == '"3 US gal"'
+    before, after = (folder / BUILD).read_text(), client.get(f"/do/draft/text?file={BUILD}")["text"]
+    assert after == before.replace('volume = "9.5 L"', 'volume = "3 US gal"')
+
+
+def test_of_a_curve_only_the_cell_that_was_changed_is_written(client):
+    client.post("/do/choose", name="units", value="us")
+    draft = client.desk.drafts.open(BUILD)
+    key, literal = next((k, v) for k, v in draft.literals().items() if k.endswith("curve") and "L/min" in v)
+    page = client.get(f"/do/build/fields?file={BUILD}&table={key.rpartition('.')[0]}")["html"]
+    shown = html.unescape(re.search(rf'data-key="{key}".*?<textarea[^>]*>(.*?)</textarea>', page, re.S)[1])
+    assert "US gal/min" in shown
+    assert "L/min" not in shown.replace("gal/min", "")
+    put = {"file": BUILD, "key": key, "kind": "curve", "was": literal}
+    assert client.post("/do/draft/put", value=shown, **put)["dirty"] is False
+    first = re.search(r'"([^"]* ft)"', shown)[1]
+    state = client.post("/do/draft/put", value=shown.replace(f'"{first}"', '"31 ft"', 1), **put)
+    assert state["problems"] == []
+    old, new = tomllib.loads(f"v = {literal}")["v"], tomllib.loads(f"v = {state['literal']}")["v"]
+    changed = [(a, b) for row, now in zip(old, new, strict=True) for a, b in zip(row, now, strict=True) if a != b]
+    assert [b for _, b in changed] == ["31 ft"]
 
 
 def test_undo_passes_what_never_read(client):

@@ -1,7 +1,10 @@
 """The fields of a table of a file, as a page shows them: what stands there, what would if nothing did, what may.
 
-Here: `FieldView`, `fields_of_table`, `slid`, `typed_value`.  All of it comes from the text of the draft and the field
-metadata of the specifications; nothing is listed here.
+Here: `FieldView`, `fields_of_table`, `slid`, `typed_value`, `in_chosen_units`, `as_in_file`.  All of it comes from the
+text of the draft and the field metadata of the specifications; nothing is listed here.
+
+A value is shown in the units chosen whatever the file has it in, and written in the units in which it was typed.  What
+is shown rounded and not changed stays in the file as it was, each cell of a curve by itself.
 """
 
 from __future__ import annotations
@@ -22,8 +25,8 @@ from coldside.duty.phases import LIMIT_KINDS, GroupKeys, SessionKeys
 from coldside.errors import BadInput
 from coldside.parts.airflow import DuctSpec
 from coldside.parts.engine import BaySpec, CarSpec, EngineSpec
-from coldside.sheet.tables import say
-from coldside.units import KINDS, Pressure, parse, show, system_of
+from coldside.units import KINDS, Pressure, parse, retold, show, system_of
+from coldside.units.kinds import DIFFERENCE
 
 FIXED: dict[str, type] = {"engine": EngineSpec, "car": CarSpec, "bay": BaySpec, "ambient": AmbientSpec}
 WORDY = ("text", "choice", "coolant", "fuel", "control", "file")  # kinds whose value is a text, however it looks
@@ -45,7 +48,7 @@ class Slide:
 
 @dataclass(frozen=True)
 class FieldView:
-    """One field.  `literal` is what the file says (None: nothing), `text` the same without quotes for an input."""
+    """One field.  `literal` is what the file says (None: nothing), `text` what its input holds, in the units chosen."""
 
     key: str  # dotted, of the file
     name: str  # in words
@@ -53,7 +56,7 @@ class FieldView:
     kind: str
     literal: str | None
     text: str
-    same: str  # the value in the units chosen, where the file says it in others
+    same: str  # the value as the file has it, where that is in other units
     default: str
     allowed: str
     form: str
@@ -131,9 +134,9 @@ def _view(
     value = _found(document.data, (*table, item.key)) if span is not None else None
     text = "" if literal is None else (value if isinstance(value, str) else literal)
     given = givens.get(dotted)
-    same = ""
-    if literal is not None and isinstance(value, str) and system_of(value) not in ("", system):
-        same = in_units(value, kind_in(item, document.data, dotted.rpartition(".")[0] or "top"), system, item.key)
+    same, told = "", in_chosen_units(item, value, document.data, dotted.rpartition(".")[0] or "top", system)
+    if literal is not None and told:
+        same, text = (value if isinstance(value, str) else ""), told
     mine = tuple(str(one["message"]) for one in problems if str(one.get("key", "")) == _told_key(dotted))
     return FieldView(
         dotted,
@@ -182,18 +185,79 @@ def kind_in(item: SpecField, data: Mapping[str, Any], table: str) -> str:
     return LIMIT_KINDS.get(str(_found(data, (*_key(table), "quantity"))), "temperature")
 
 
+def in_chosen_units(item: SpecField, value: Any, data: Mapping[str, Any], table: str, system: str) -> str:
+    """What an input holds for a value that the file has in other units: a text, or a curve as TOML; else ""."""
+    if isinstance(value, str):
+        if item.meta.kind == "control":
+            return retold(value, system) if retold(value, system) != value else ""
+        return in_units(value, kind_in(item, data, table), system, item.key)
+    if item.meta.curve is None or not isinstance(value, list):
+        return ""
+    rows = _cells(value, item.meta.curve, system)
+    return "[" + ", ".join(_literal(row) for row in rows) + "]" if rows is not None and rows != value else ""
+
+
+def _cells(rows: list[Any], kinds: tuple[str, str], system: str) -> list[list[Any]] | None:
+    """The rows of a curve in the units chosen; None where it is no list of pairs."""
+    if not all(isinstance(row, list) and len(row) == 2 for row in rows):
+        return None
+    return [
+        [
+            (in_units(cell, kind, system) or cell) if isinstance(cell, str) else cell
+            for cell, kind in zip(row, kinds, strict=True)
+        ]
+        for row in rows
+    ]
+
+
+def _literal(row: Sequence[Any]) -> str:
+    return "[" + ", ".join(f'"{cell}"' if isinstance(cell, str) else str(cell) for cell in row) + "]"
+
+
 def in_units(text: str, kind: str, system: str, key: str = "") -> str:
-    """A text of the file in the units chosen; "" where it cannot be read or reads alike in both."""
-    if kind not in KINDS:
+    """A text of the file in the units chosen, its spread too; "" where it is in them, cannot be read or reads alike."""
+    if kind not in KINDS or system_of(text) == system:
         return ""
     try:
-        value = parse(text, kind).value
+        read = parse(text, kind)
     except BadInput:
         return ""
-    if kind == "head":
-        return say(value, kind, system, 1)
-    told = {one: show(value, shown_as(key, kind), one) for one in ("si", "us")}
-    return told[system] if told["si"] != told["us"] else ""
+    told = {one: show(read.value, shown_as(key, kind), one) for one in ("si", "us")}
+    if told["si"] == told["us"]:
+        return ""
+    said, spread = told[system], ""
+    if kind == "boost" and "gauge" not in text.casefold():  # the trade's word goes without saying
+        said = said.removesuffix(" gauge")
+    if read.sd is not None:
+        difference = DIFFERENCE.get(kind, kind)
+        spread = f" +- {show(read.sd, shown_as(key, difference), system).removesuffix(' rise')}"
+    try:
+        parse(said + spread, kind)
+    except BadInput:
+        return ""  # what cannot be typed back stays as the file has it
+    return said + spread
+
+
+def as_in_file(item: SpecField, value: Any, typed: Any, data: Mapping[str, Any], table: str, system: str) -> Any:
+    """What was typed with all that is as it was shown put back as the file has it: a value, or cells of a curve."""
+    if isinstance(value, str) and isinstance(typed, str):
+        return value if typed == in_chosen_units(item, value, data, table, system) else typed
+    if item.meta.curve is None or not isinstance(value, list) or not isinstance(typed, list):
+        return typed
+    shown = _cells(value, item.meta.curve, system)
+    if shown is None or not all(isinstance(row, list) and len(row) == 2 for row in typed):
+        return typed
+    of_file: tuple[dict[Any, Any], dict[Any, Any]] = ({}, {})
+    for row, before in zip(shown, value, strict=True):
+        for column in (0, 1):
+            of_file[column].setdefault(str(row[column]), before[column])
+
+    def back(number: int, column: int, cell: Any) -> Any:
+        if number < len(shown) and str(shown[number][column]) == str(cell):
+            return value[number][column]
+        return of_file[column].get(str(cell), cell)
+
+    return [[back(number, column, row[column]) for column in (0, 1)] for number, row in enumerate(typed)]
 
 
 def _slide(item: SpecField, value: Any, system: str) -> Slide | None:

@@ -12,10 +12,10 @@ from urllib.parse import quote
 from starlette.routing import Route
 
 from coldside.build.document import scan
-from coldside.build.schema import fields_of
+from coldside.build.schema import SpecField, fields_of
 from coldside.errors import BadInput
 from coldside.page.drafts import Change, Draft
-from coldside.page.fields import kind_in, spec_of, typed_value
+from coldside.page.fields import as_in_file, kind_in, spec_of, typed_value
 from coldside.page.shell import Ask, carried, done, problem_json, told_as
 from coldside.page.solving import Problem
 from coldside.page.typing import as_meant
@@ -91,23 +91,44 @@ def put(ask: Ask) -> Mapping[str, Any]:
     rev = ask.data.get("rev")
     draft = ask.desk.drafts.open(file)
     meant = as_meant(ask.text("value"), kind_of_value(draft, key, kind), ask.system)
-    change = Change(key, typed_value(kind, meant), was)
+    change = Change(key, _kept(ask, draft, key, typed_value(kind, meant)), was)
     draft = ask.desk.drafts.set(file, [change], rev if isinstance(rev, int) else None)
     return draft_json(ask, draft) | {"literal": draft.literals().get(key)}
+
+
+def _kept(ask: Ask, draft: Draft, key: str, new: Any) -> Any:
+    """What was typed, with what is as it was shown put back as the file has it."""
+    found = _field(draft, key)
+    if found is None or new is None:
+        return new
+    item, data, table = found
+    value: Any = data
+    for part in key.split("."):
+        try:
+            value = value[int(part) if isinstance(value, list) else part]
+        except (KeyError, IndexError, ValueError, TypeError):
+            return new
+    return as_in_file(item, value, new, data, table, ask.system)
+
+
+def _field(draft: Draft, key: str) -> tuple[SpecField, Mapping[str, Any], str] | None:
+    """The field of a key, what the file holds, and its table; None where there is no such field."""
+    try:
+        data = scan(draft.text, draft.name).data
+    except BadInput:
+        return None
+    table, _, name = key.rpartition(".")
+    spec = spec_of(table or "top", data)
+    item = next((one for one in fields_of(spec) if one.key == name), None) if spec else None
+    return None if item is None else (item, data, table or "top")
 
 
 def kind_of_value(draft: Draft, key: str, kind: str) -> str:
     """The kind of what is typed into a field: of a curve that of its second column, of a limit that of its quantity."""
     if kind not in ("curve", "by quantity"):
         return kind
-    try:
-        data = scan(draft.text, draft.name).data
-    except BadInput:
-        return kind
-    table, _, name = key.rpartition(".")
-    spec = spec_of(table, data)
-    item = next((one for one in fields_of(spec) if one.key == name), None) if spec else None
-    return kind_in(item, data, table) if item is not None else kind
+    found = _field(draft, key)
+    return kind if found is None else kind_in(*found)
 
 
 def undo(ask: Ask) -> Mapping[str, Any]:
