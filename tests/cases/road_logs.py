@@ -6,6 +6,10 @@ nor judged.  What is predicted is the reading: the air drawn in, and the swing o
 A gap in the record of more than a minute ends a drive: what the car did in it is not known.  A warm
 minute is one with coolant over 80 degC and at least half of its readings to be trusted; the car's speed in it says to
 which bin it belongs.
+
+The five splits below were set beforehand.  Another half of the logs may do worse: of 60 random ones (`halves`) 45 meet
+the mark of 2 K in every bin, the worst has 3.0 K in one, and 94 to 100 % of minutes lie within 4 K.  Of a half, a bin
+below 20 km/h holds some 20 to 40 minutes of few logs, and logs differ by some 1.5 K each for reasons they do not tell.
 """
 
 from __future__ import annotations
@@ -94,6 +98,17 @@ def by(known: Callable[[int], bool]) -> dict[str, float]:
     numbers = tuple(road_logs())
     fit_to = tuple(n for n in numbers if known(n))
     return judged([(fit_to, tuple(n for n in numbers if n not in fit_to))])
+
+
+def halves(splits: int = 30, seed: int = 1) -> list[dict[str, float]]:
+    """As many random splits of the logs into 12 and 13, each both ways."""
+    rng = np.random.default_rng(seed)
+    found = []
+    for _ in range(splits):
+        order = rng.permutation(tuple(road_logs())).tolist()
+        one, other = tuple(sorted(order[:12])), tuple(sorted(order[12:]))
+        found += [judged([(one, other)]), judged([(other, one)])]
+    return found
 
 
 def fifths() -> dict[str, float]:

@@ -10,7 +10,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from cases.record import load_measured, shortfalls
-from cases.road_logs import LOGS, fitted, road_logs
+from cases.road_logs import LOGS, fitted, halves, road_logs
 from coldside.parts.engine import BaySpec
 from coldside.parts.intake_air import (
     IDLE_BAY,
@@ -219,6 +219,17 @@ def test_the_figures_of_all_logs_are_stable():
         assert ours == pytest.approx(default, rel=0.05)
     assert sd.at_rest > 1.0  # logs of one car, not of one noise: neighbours in time do not count twice
     assert p.day > 3.0 * sd.day
+
+
+@pytest.mark.slow
+def test_most_random_halves_of_the_logs_meet_the_mark():
+    """Not the five splits alone: what `cases.road_logs` says of 60 halves, and no split falls far off."""
+    found = halves()
+    missed = np.array([one["worst_bin_median_without_sign"] for one in found])
+    assert (missed <= 2.0).sum() >= 44
+    assert np.median(missed) < 1.75
+    assert missed.max() < 3.1
+    assert min(one["share_within_4_K"] for one in found) > 0.93
 
 
 def test_the_meter_swings_with_a_cold_engine_too():

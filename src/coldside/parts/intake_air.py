@@ -33,7 +33,8 @@ Own form; checked on logs of one car, see tests/data/road-logs.  Logs that stand
 grows, at_rest / lag, and not where it ends: the fit lets no air drawn in settle warmer than the bay of an idling car.
 Tried, and they predict other logs no better: a constant lag, a free power of speed, a lag of its own for the speed,
 heat that follows the air through the engine, less heat while the engine is off, a second lag (of the metal) behind
-the first, a moving part that follows at once, logs of equal weight.
+the first, a moving part that follows at once, logs of equal weight.  A rest of the meter's heat in steady flow makes
+medians by speed 0.1 K better and shares within 4 K no better, and cannot be told from the car's own heat by its load.
 """
 
 from __future__ import annotations
