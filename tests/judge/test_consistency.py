@@ -228,7 +228,10 @@ def test_words_where_nothing_helps():
     warming = replace(found, afternoon=replace(found.afternoon, warming=True)).words()
     assert any(one.endswith("between: a longer rest warms the car more than it cools it.") for one in warming)
     none = replace(FOUND, afternoon=Afternoon(14400.0, 0, 60.0, 11.0, False)).words()
-    assert none[-1] == "Not even one pull stays within your limit on the intake, whatever the rest."
+    assert none[-1] == (
+        "Right from a cold start not even one pull stays within your limit on the intake, whatever the rest; the "
+        "session's own does, after what lies before it."
+    )
 
 
 def test_json_is_plain_and_carries_its_units():
@@ -294,3 +297,25 @@ def test_a_limit_that_the_session_breaks_and_full_load_does_not_says_why():
         "The intake never passes your 50 degC limit: it settles at 47 degC; the session does all the same, at other "
         "speeds or warm from what came before."
     )
+    last = replace(FOUND, held=(never,)).words()[-1]
+    assert "; that the session breaks it all the same comes from what lies before its runs or from longer" in last
+    over = Held(LimitSpec(quantity="over_ambient", at_most=30.0), "the intake", None, 23.0)
+    assert replace(FOUND, held=(over,)).words()[2] == (
+        "The intake never passes your 30 K limit over ambient: it settles at 23 K over it."
+    )
+    assert replace(FOUND, repeat_noun="climb again").words()[0].startswith("Three times climb again: the intake peaks")
+
+
+def test_of_several_sets_of_repeats_the_hottest_is_told(examples: Path):
+    """The afternoon's second four climbs: their own peaks, not the first four's (read off the trace by span)."""
+    session = load_session(examples / "sessions" / "warming-afternoon.toml")
+    forecast = simulate(load_build(examples / "plover" / "build.toml"), session)
+    found = consistency(replace(forecast, session=replace(session, phases=session.phases[:1], limits=())))
+    later = [span for span in forecast.demand.spans if span.label.startswith("climb again")]
+    peaks = [
+        float(forecast.intake[span.first : span.last + 1][forecast.boost[span.first : span.last + 1]].max())
+        for span in later
+    ]
+    assert found.repeat_noun == "climb again"
+    assert found.peaks == pytest.approx(peaks)
+    assert max(peaks) == pytest.approx(forecast.intake[forecast.peak])

@@ -54,6 +54,10 @@ def test_each_limit_has_its_own_moment_on_made_pulls():
     assert worst_sample(base, [INTAKE, replace(OVER, at_most=19.0)]) == pulls[0].stop - 1  # 20 K in pull 1
     assert worst_sample(base, [replace(INTAKE, at_most=331.0), replace(OVER, at_most=40.0)]) == pulls[5].stop - 1
     assert worst_sample(base, [replace(INTAKE, at_most=360.0), replace(OVER, at_most=21.0)]) == pulls[0].stop - 1
+    # what a limit breaks by out of boost is no moment of a pull
+    soaked = replace(base, sensor=np.where(base.boost, base.intake - 20.0, 400.0))
+    always = LimitSpec(quantity="sensor", at_most=350.0, during="always")
+    assert worst_sample(soaked, [always, replace(OVER, at_most=21.0)]) == pulls[0].stop - 1
     # nothing with a moment, nothing judged, no boost: the hottest intake
     assert worst_sample(base, []) == worst_sample(base, [LimitSpec(quantity="spread", at_most=0.1)]) == base.peak
     assert worst_sample(replace(base, sensor=None), [LimitSpec(quantity="sensor", at_most=330.0)]) == base.peak

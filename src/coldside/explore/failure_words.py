@@ -131,7 +131,7 @@ def _warning(one: Failure, values: dict[str, Quantity | str]) -> str:
     values |= {"lift": Quantity(one.lift_at, "temperature"), "well": Quantity(one.well, "temperature")}
     if one.saved is None:
         return (
-            " No reading tells in time: the sensor reads {lift} when you must lift, and up to {well} when all is well; "
+            " No reading tells clearly: the sensor reads {lift} when you must lift, and up to {well} when all is well; "
             "only {switch} does."
         )
     values["saved"] = Quantity(one.saved, "time")

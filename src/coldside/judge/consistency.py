@@ -102,7 +102,8 @@ def consistency(
     air = float(forecast.demand.ambient_temperature[worst]) if session.readings else None
     session = becalmed(session, float(forecast.time[worst]))  # runs tried are set in the worst moment's air
     run, runs = trials.run_of(session), _Runs(progress)
-    group = next(iter(repeats(forecast)), ())
+    alone, noun = _hottest_set(forecast)
+    group = next(iter(repeats(alone)), ())
     held = _FullLoad(replace(forecast, session=session), run, wanted, runs)
     steady = held.steady
     rest, afternoon = None, None
@@ -112,14 +113,14 @@ def consistency(
         rest, afternoon = rests.alike(), rests.afternoon(hours)
     return Consistency(
         noun="run" if run is None else run.noun,
-        repeat_noun=trials.repeat_noun(session),
+        repeat_noun=noun,
         resting=trials.RESTING["idle" if run is None else run.resting.kind],
         start=session.start,
         whose=session.whose if limits is None else "your",
         air=air,
-        peaks=tuple(repeat_maxima(forecast, group, forecast.intake)),
-        spread_over_ambient=temperature_spread(forecast, forecast.intake),
-        spread_power=power_spread(forecast),
+        peaks=tuple(repeat_maxima(alone, group, forecast.intake)),
+        spread_over_ambient=temperature_spread(alone, forecast.intake),
+        spread_power=power_spread(alone),
         settling=None if steady is None else _settling(steady, held.limits),
         held=tuple(replace(one, passed=_passed(forecast, one.limit)) for one in held.results()),
         rest=rest,
@@ -130,6 +131,17 @@ def consistency(
         simulations=runs.count,
         left_out=tuple(runs.left_out),
     )
+
+
+def _hottest_set(forecast: Forecast) -> tuple[Forecast, str]:
+    """The forecast with the spans of the set of repeats that has the highest peak alone, and a noun for one of them."""
+    sets = repeats(forecast)
+    if len(sets) < 2:
+        return forecast, trials.repeat_noun(forecast.session)
+    chosen = max(sets, key=lambda group: max(repeat_maxima(forecast, group, forecast.intake), default=0.0))
+    first, last = int(chosen[0].samples[0]), int(chosen[-1].samples[-1])
+    spans = tuple(span for span in forecast.demand.spans if first <= span.first and span.last <= last)
+    return replace(forecast, demand=replace(forecast.demand, spans=spans)), chosen[0].label.rstrip("0123456789 ")
 
 
 # ---------------------------------------------------------------- settled values

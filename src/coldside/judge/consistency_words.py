@@ -160,7 +160,7 @@ def _of_repeats(found: Consistency) -> list[Sentence]:
             "{runs}: the intake peaks at {low} to {high}; over the air outside they differ by {peaks}, "
             "power by {power}.",
             {
-                "runs": counted(len(found.peaks), found.repeat_noun).capitalize(),
+                "runs": _repeats(found),
                 "low": Quantity(min(found.peaks), "temperature"),
                 "high": Quantity(max(found.peaks), "temperature"),
                 "peaks": Quantity(found.spread_over_ambient, "share"),
@@ -168,6 +168,15 @@ def _of_repeats(found: Consistency) -> list[Sentence]:
             },
         )
     ]
+
+
+def _repeats(found: Consistency) -> str:
+    """ "Six pulls"; of a name that takes no plural "Four times climb again"."""
+    number = len(found.peaks)
+    told = counted(number, found.repeat_noun)
+    if " " in found.repeat_noun:
+        told = counted(number, "time") + " " + found.repeat_noun
+    return told[:1].upper() + told[1:]
 
 
 def _of_air(found: Consistency) -> list[Sentence]:
@@ -218,7 +227,9 @@ def _of_held(found: Consistency) -> list[Sentence]:
 def _of_one(one: Held, values: dict[str, Quantity | str]) -> Sentence:
     """One limit at full load without a break; a knock margin with the speed where it was judged, if another."""
     over, passes, under, subject = "is over", "passes", "is under", "{subject}"
-    limit = "{whose} {limit} limit"
+    limit, settles = "{whose} {limit} limit", "it settles at {settled}"
+    if one.limit.quantity == "over_ambient":
+        limit, settles = limit + " over ambient", settles + " over it"
     if one.limit.lowest:
         over, passes, under = "is short of", "falls short of", "keeps"
         limit = "{whose} {limit} knock margin"
@@ -232,7 +243,7 @@ def _of_one(one: Held, values: dict[str, Quantity | str]) -> Sentence:
     if one.passed:  # else it would read as if the verdict were wrong
         after = "; the session does all the same, at other speeds or warm from what came before"
     if one.ever:
-        end = ": it settles {settled} from knock" if one.limit.lowest else ": it settles at {settled}"
+        end = ": it settles {settled} from knock" if one.limit.lowest else ": " + settles
         return Sentence("{subject} never " + passes + " " + limit + end + after + ".", values)
     values["hold"] = Quantity(HOLD, "time")
     later = "not later" if one.limit.lowest else "passes it later"
@@ -361,17 +372,21 @@ def _of_afternoon(found: Consistency) -> list[Sentence]:
     limit = "reach of the first one's peak"
     if names:
         limit = f"{found.whose} limit" + (f"s on {listed(names)}" if len(found.held) > 1 else f" on the {names[0]}")
+    broken = any(held.passed for held in found.held)
     if one.endless:
-        return [
-            Sentence(
-                "As far as heat goes, {hours} have room for {runs} within "
-                + limit
-                + ", with {rest} of {resting} between.",
-                values,
+        text = (
+            "As far as heat goes, {hours} have room for {runs} within " + limit + ", with {rest} of {resting} between"
+        )
+        if broken:
+            text += (
+                "; that the session breaks it all the same comes from what lies before its runs or from longer rests"
             )
-        ]
+        return [Sentence(text + ".", values)]
     if one.runs == 0:
-        return [Sentence("Not even one {noun} stays within " + limit + ", whatever the rest.", values)]
+        text = (
+            "Right from a " + _start(found) + " start not even one {noun} stays within " + limit + ", whatever the rest"
+        )
+        return [Sentence(text + ("." if broken else "; the session's own does, after what lies before it."), values)]
     if one.runs == 1:
         return [Sentence("One {noun} stays within " + limit + ", no second one, however long it rests.", values)]
     text = "No more than {runs} stay within " + limit + ", right from a " + _start(found) + " start"

@@ -1,13 +1,14 @@
-"""The worst moment of a forecast: where in boost least is left of the limit that the headline tells.
+"""The worst moment of a forecast: where in boost least is left of the limit that is told.
 
 Here: `worst_sample`, the one owner of that choice, and `at_worst`, the forecast with its ladder told there.  What dies,
-what holds the charge back and in what air runs are tried again all look at this moment.  Not here: which limit the
-headline tells (`verdict.told`).
+what holds the charge back and in what air runs are tried again all look at this moment.  Not here: which of some limits
+is told (`verdict.told`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from coldside.duty.model import LimitSpec
 from coldside.judge.knock import judge_knock
@@ -19,11 +20,13 @@ from coldside.plant.results import Forecast
 def worst_sample(forecast: Forecast, limits: Sequence[LimitSpec] | None = None) -> int:
     """The sample in boost at which least is left of the limit that is told; `limits` in place of the session's own.
 
-    A limit that counts at all times may break out of boost: what matters then is where in boost it stands worst, since
-    only there heat comes from the charge.  The hottest intake (`Forecast.peak`) where no limit has a moment or boost is
-    never reached.  Where the air outside changes, a limit over ambient and one on the intake have different moments.
+    All limits are held against boost alone, also one that counts at all times: the charge gives its heat in boost only,
+    and a sensor that soaks in traffic says nothing of what holds a pull back.  The hottest intake (`Forecast.peak`)
+    where no limit has a moment or boost is never reached.  Where the air outside changes, a limit over ambient and one
+    on the intake have different moments.
     """
-    specs = [one for one in (forecast.session.limits if limits is None else limits) if one.quantity != "spread"]
+    wanted = forecast.session.limits if limits is None else limits
+    specs = [replace(one, during="boost") for one in wanted if one.quantity != "spread"]
     if not specs or not forecast.boost.any():
         return forecast.peak
     knock = judge_knock(forecast) if any(one.quantity == "margin" for one in specs) else None
