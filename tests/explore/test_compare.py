@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -206,3 +207,63 @@ def test_a_stretch_that_differs_little_is_told_with_its_overlap():
     assert f"{pull.ahead} is cooler at its hottest in boost in pull (" in said
     assert f" of {pull.next}" in said
     assert f"likely ranges {'' if pull.overlap else 'do not '}overlap" in said
+
+
+# ---------------------------------------------------------------- on the clock
+
+
+PASS = replace(
+    load_session(EXAMPLES / "sessions" / "standing-passes.toml"),
+    phases=(PhaseSpec(kind="pass", distance=402.336, launch_hold=3.0),),
+    groups={},
+    limits=(),
+)
+
+
+def clock_words(found: Comparison) -> list[str]:
+    return [text for text in comparison_words(found).differences if text.startswith(("On the clock", "Heat costs"))]
+
+
+def test_who_wins_on_the_clock_is_said_with_its_likely_range():
+    """A car 60 kg lighter and else the same: T ~ m^(1/3) from rest at constant power, so up to 2 % of its time."""
+    light = replace(WATER, car=replace(WATER.car, mass=WATER.car.mass - 60.0))
+    found = compare([WATER, light], PASS, n=8, losses=False)
+    best = found.contrast("run_best.pass")
+    assert best.ahead == "B"
+    assert best.settled == "clear"
+    time, most = best.values["A"], 60.0 / WATER.car.mass / 3.0
+    assert 0.0 < best.band[0] <= best.band[2] < most * time
+    said, heat = clock_words(found)
+    assert re.match(
+        r"On the clock, the pass: B \d+\.\d\d s, A \d+\.\d\d s; B is likely [\d. to]+ s quicker than A", said
+    )
+    assert re.match(r"Heat costs, against .*: A 0\.\d\d s \(likely .*\); B 0\.\d\d s \(likely .*\)\.$", heat)
+    assert "a quicker best pass" in comparison_words(found).summing_up[-2]
+    assert comparison_json(found)["figures"]["run_best.pass_s"]["gap_band"]["p10"] == best.band[0]
+    without = compare([WATER, light], PASS, n=0, losses=False)
+    assert re.search(r"B is 0\.\d\d s quicker than A\.$", clock_words(without)[0])
+
+
+def test_a_range_of_the_difference_that_holds_zero_says_that_they_cannot_be_told_apart():
+    found = compare([WATER, WATER], PASS, n=8, losses=False)
+    assert clock_words(found)[0].endswith("the two cannot be told apart.")
+    power = found.contrast("power_mean")
+    # the same with a difference that is made up: as it stands B is ahead, in the draws on both sides of nothing
+    wide = replace(power, gap=9e3, ahead="B", next="A", settled="open", band=(-4e3, 5e3, 12e3), chance=0.8)
+    told = replace(found, contrasts=tuple(wide if one is power else one for one in found.contrasts))
+    assert any(
+        text.endswith(
+            "cannot be told apart: the difference is likely between 4 kW in favour of A and 12 kW in favour of B."
+        )
+        for text in comparison_words(told).differences
+    )
+    behind = replace(wide, band=(-12e3, -5e3, -4e3), chance=0.05)
+    told = replace(found, contrasts=tuple(behind if one is power else one for one in found.contrasts))
+    assert any("likely 4 to 12 kW in favour of A" in text for text in comparison_words(told).differences)
+
+
+def test_a_likely_range_that_holds_zero_settles_nothing():
+    """Whatever is ahead in most of the draws: eight in ten of them were once enough."""
+    found = compare([WATER, AIR], SHORT, n=8, losses=False)
+    for one in found.contrasts:
+        assert one.settled == "open" or one.told_apart, one.figure

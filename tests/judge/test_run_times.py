@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from coldside.build.files import load_build
+from coldside.duty.demand import sample
 from coldside.duty.model import PhaseSpec, Run
 from coldside.duty.phases import load_session
 from coldside.judge.run_times import boost_feedback_words, feedback_words, run_rows, run_sentences, runs_json
@@ -130,3 +131,58 @@ def test_alike_phases_are_told_apart_by_when_they_begin():
         session=replace(forecast.session, phases=forecast.session.phases * 2),
     )
     assert [re.search(r"from (\S+) on", s.words())[1] for s in run_sentences(two)] == ["0:00", "1:00"]
+
+
+BANDS = {
+    "run_best.pass": (10.8, 11.0, 11.2),
+    "run_mean.pass": (10.9, 11.1, 11.3),
+    "heat_cost.pass": (0.3, 0.4, 0.55),
+    "run_time.0": (10.9, 11.1, 11.3),
+    "run_cost.0": (0.05, 0.1, 0.2),
+}
+
+
+@pytest.mark.parametrize(
+    ("cost", "said"),
+    [
+        ((0.3, 0.4, 0.55), "; heat likely costs 0.30 to 0.55 s in all."),
+        ((-0.3, -0.2, -0.1), "; a charge colder than ambient likely gains 0.10 to 0.30 s in all."),
+        (
+            (-0.1, 0.0, 0.3),
+            "; whether heat costs anything cannot be told: likely between 0.10 s gained and 0.30 s lost in all.",
+        ),
+        ((-0.001, 0.0, 0.001), "; what heat costs cannot be told on a clock."),
+    ],
+)
+def test_likely_times_and_cost_in_words(cost, said):
+    last = run_sentences(with_costs(0.1, 0.3), BANDS | {"heat_cost.pass": cost})[-1].words()
+    assert last.startswith(
+        "With what is not known, the best pass likely takes 10.80 to 11.20 s and one on average 10.90"
+    )
+    assert last.endswith(said)
+
+
+def test_a_single_run_is_no_best_of_several():
+    alone = {name: band for name, band in BANDS.items() if name != "run_mean.pass"}
+    last = run_sentences(with_costs(0.1), alone)[-1].words()
+    assert last == "With what is not known, the pass likely takes 10.80 to 11.20 s; heat likely costs 0.30 to 0.55 s."
+
+
+def test_rows_carry_what_is_likely_where_it_is_known():
+    first, second = run_rows(with_costs(0.1, 0.3), "si", BANDS)
+    assert first[2] == "11.10 s (likely 10.90 to 11.30 s)"
+    assert first[4] == "0.10 s (likely 0.05 to 0.20 s)"
+    assert (second[2], second[4]) == ("11.30 s", "0.30 s")
+
+
+def test_runs_up_an_open_track_are_no_laps():
+    hill = load_session(EXAMPLES / "sessions" / "hill-climb.toml")
+    demand = sample(replace(hill, groups={"run": 1}), load_build(EXAMPLES / "tern" / "water.toml"))
+    assert [one.standing for one in demand.runs] == [True]
+    forecast = with_costs(0.1, 0.2)
+    phase = replace(forecast.session.phases[0], kind="lap")
+    runs = tuple(replace(one, run=replace(one.run, standing=True)) for one in forecast.runs)
+    up = replace(forecast, session=replace(forecast.session, phases=(phase,)), runs=runs)
+    assert words_of(up).startswith("Two runs take")
+    rolling = replace(up, runs=tuple(replace(one, run=replace(one.run, standing=False)) for one in runs))
+    assert words_of(rolling).startswith("Two laps take")

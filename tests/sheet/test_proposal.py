@@ -140,6 +140,17 @@ def test_the_figures_are_those_of_the_comparison(compared_cars):
     ]  # fmt: skip
 
 
+def test_what_warm_charge_takes_is_of_the_work_in_boost_as_in_the_verdict(compared_cars):
+    """A customer and the shop read one figure: share of the work done in boost, not of the session's at part load."""
+    made = proposal(compared_cars)
+    (row,) = (row for block in made.blocks for row in block.rows if row.label.startswith("Taken by warm charge"))
+    assert row.label.endswith("of the work done in boost")
+    for entry, cell in zip(compared_cars.entries, row.cells, strict=True):
+        (told,) = (note for note in entry.verdict.words("si").notes if note.startswith("A charge warmer than ambient"))
+        share = re.search(r"costs ([\d.]+) % of the work done in boost", told)[1]
+        assert cell == f"{share}\u00a0%"
+
+
 def test_ahead_is_what_the_comparison_says(compared_cars):
     made = proposal(compared_cars)
     rows = {row.label: row for block in made.blocks for row in block.rows}

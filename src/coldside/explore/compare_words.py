@@ -260,17 +260,22 @@ def _heat_on_the_clock(found: Comparison, kind: str) -> Sentence:
             piece += " (" + likely_cost(band, values, entry.letter) + ")"
         pieces.append(piece)
     in_all = " in all" if found.contrast(f"run_total.{kind}") is not None else ""
-    return Sentence(f"Heat costs, against a charge at ambient temperature: {'; '.join(pieces)}{in_all}.", values)
+    return Sentence(f"Heat costs{in_all}, against a charge at ambient temperature: {'; '.join(pieces)}.", values)
 
 
 def _not_apart(contrast: Contrast, kind: str, values: dict[str, Any]) -> str:
     """That two builds cannot be told apart, and between what the difference likely lies."""
     assert contrast.band is not None
-    values["for_next"], values["for_ahead"] = (Quantity(abs(contrast.band[k]), kind) for k in (0, 2))
-    return (
-        "and the two cannot be told apart: the difference is likely between {for_next} in favour of {next} and "
-        "{for_ahead} in favour of {ahead}"
-    )
+    low, _, high = contrast.band
+    text = "and the two cannot be told apart"
+    if low == high == 0.0:
+        return text
+    values["for_next"], values["for_ahead"] = (Quantity(abs(edge), kind) for edge in (low, high))
+    if high <= 0.0:  # what is not known favours the other
+        values["by"] = Range(-high, -low, kind)
+        return text + ": with what is not known the difference is likely {by} in favour of {next}"
+    text += ": the difference is likely between {for_next} in favour of {next} and {for_ahead} in favour of {ahead}"
+    return text
 
 
 def _spread(found: Comparison) -> Sentence | None:

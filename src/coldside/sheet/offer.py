@@ -356,13 +356,24 @@ def _limit_cell(limit: LimitResult, system: str) -> str:
 
 def _power_rows(found: Comparison, system: str) -> list[Row]:
     def lost(entry: Entry) -> str:
-        share = power_kept(entry.forecast).lost_to_heat
+        share, band = entry.figures.get("lost_to_heat_in_boost"), entry.band("lost_to_heat_in_boost")
+        if share is None:
+            return "no boost"
         said = shown(Quantity(abs(share), "share", 1), system)
-        return said if share >= 0.0 else f"none, {said} gained"
+        said = said if share >= 0.0 else f"none, {said} gained"
+        if band is None:
+            return said
+        return f"{said}\nlikely {Range(band[0], band[2], 'share', 1).shown(system)}"
 
-    def best_run(entry: Entry) -> str:
-        times = [timed.run.time for timed in entry.forecast.runs]
-        return f"{min(times):.2f} s" if times else ""
+    runs = [
+        _row(found, label, _figure(f"{figure}.{kind}", unit, system), f"{figure}.{kind}")
+        for kind, every in (("pass", "passes"), ("lap", "laps"), ("run", "runs"))
+        for figure, label, unit in (
+            ("run_best", f"Best {kind}", "stopwatch"),
+            ("run_total", f"All {every} together", "stopwatch"),
+            ("heat_cost", f"What warm charge costs the {every} in all", "seconds"),
+        )
+    ]
 
     return [
         _row(found, "Power at its highest", lambda entry: show(power_kept(entry.forecast).peak, "power", system)),
@@ -372,8 +383,8 @@ def _power_rows(found: Comparison, system: str) -> list[Row]:
             _figure("power_mean", "power", system),
             "power_mean",
         ),
-        _row(found, "Taken by warm charge, of the session's work", lost),
-        _row(found, "Best run", best_run),
+        _row(found, "Taken by warm charge, of the work done in boost", lost, "lost_to_heat_in_boost"),
+        *runs,
     ]
 
 
