@@ -102,28 +102,15 @@ def solve(
 
     Raises `NoAnswer` when the flows do not settle.
     """
-    starts = [link.start for link in network.links]
-    ends = [link.end for link in network.links]
-    functions = list(losses)
-    if drive is not None:
-        starts.append(network.outlet)
-        ends.append(0)
-        functions.append(drive)
-    n_links, n_nodes = len(functions), network.nodes
-    incidence = np.zeros((n_nodes, n_links))
-    for k in range(n_links):
-        incidence[starts[k], k] += 1.0
-        incidence[ends[k], k] -= 1.0
-    outflow = np.zeros((points, n_nodes))
+    functions = [*losses, *([] if drive is None else [drive])]
+    incidence = _incidence(network, drive is not None)
+    in_a_row = through is None and _in_a_row(incidence)
+    A = incidence[1:]  # node 0 carries the reference head
+    outflow = np.zeros((points, network.nodes))
     if through is not None:
         outflow[:, 0] += through  # a flow that enters node 0 must leave it through the links
         outflow[:, network.outlet] -= through
-    q = np.full((points, n_links), 0.5 * scale)
-    # node 0 carries the reference head; where only one node exists the heads vanish and each link is in series
-    free = slice(1, n_nodes)
-    A = incidence[free]
-    each_one_in_one_out = np.abs(incidence).sum(axis=1) == 2.0, incidence.sum(axis=1) == 0.0
-    in_a_row = through is None and n_nodes == n_links > 1 and bool(np.all(each_one_in_one_out))
+    q = np.full((points, len(functions)), 0.5 * scale)
     previous = np.full(points, np.inf)
     damping = np.ones(points)
     for _ in range(MOST_ITERATIONS):
@@ -132,16 +119,9 @@ def solve(
         for k, function in enumerate(functions):
             h[:, k], g[:, k] = function(q[:, k])
         if in_a_row:  # one flow, at which losses and rises cancel: the same step without its matrices
-            target = q - (h.sum(axis=1) / g.sum(axis=1))[:, None]
-        elif n_nodes > 1:
-            y = q - h / g
-            matrix = np.einsum("ik,pk,jk->pij", A, 1.0 / g, A)
-            right = outflow[:, free] - y @ A.T
-            heads = np.linalg.solve(matrix, right[..., None])[..., 0]
-            target = y + (heads @ A) / g
+            step = np.repeat(-(h.sum(axis=1) / g.sum(axis=1))[:, None], len(functions), axis=1)
         else:
-            target = q - h / g
-        step = target - q
+            step = _step(q, h, g, A, outflow[:, 1:])
         size = np.abs(step).max(axis=1)
         damping = np.where(
             size > (1.0 - 0.1 * damping) * previous, np.maximum(0.5 * damping, 0.05), np.minimum(1.0, 1.5 * damping)
@@ -156,3 +136,31 @@ def solve(
         f"the flows do not settle; {stuck} is the part that keeps changing "
         f"(off by {previous[worst] / scale:.1e} of the flow)"
     )
+
+
+def _incidence(network: Network, driven: bool) -> np.ndarray:
+    """(nodes, links) 1 where a link starts, -1 where it ends; `driven` adds the link from outlet to inlet."""
+    ends = [(link.start, link.end) for link in network.links] + ([(network.outlet, 0)] if driven else [])
+    found = np.zeros((network.nodes, len(ends)))
+    for k, (start, end) in enumerate(ends):
+        found[start, k] += 1.0
+        found[end, k] -= 1.0
+    return found
+
+
+def _in_a_row(incidence: np.ndarray) -> bool:
+    """Whether all links stand in one ring, each node with one that comes and one that goes."""
+    nodes, links = incidence.shape
+    one_in_one_out = (np.abs(incidence).sum(axis=1) == 2.0) & (incidence.sum(axis=1) == 0.0)
+    return nodes == links > 1 and bool(one_in_one_out.all())
+
+
+def _step(q: np.ndarray, h: np.ndarray, g: np.ndarray, A: np.ndarray, outflow: np.ndarray) -> np.ndarray:
+    """How far the flows move in one turn of the method; without free nodes every link is closed on itself."""
+    y = q - h / g
+    if len(A) == 0:
+        return y - q
+    matrix = np.einsum("ik,pk,jk->pij", A, 1.0 / g, A)
+    right = outflow - y @ A.T
+    heads = np.linalg.solve(matrix, right[..., None])[..., 0]
+    return np.asarray(y + (heads @ A) / g - q)
