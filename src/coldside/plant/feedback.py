@@ -6,9 +6,8 @@ along each run, boost after the trims, the runs with what heat cost them.  What 
 
 Both are brought together by repetition over the whole session.  A pass or lap is driven with the power that the
 march before found at each place, until no run's time moves any more: a run moves heat by little and heat a run by
-little, so each turn is some twenty times nearer than the one before.  Boost is cut by what the intake sensor read
-in the march before: less boost leaves the charge cooler and so less to cut.  That swings about its end, the more
-the steeper the trim, so a turn goes only the share of the way that the two before it say (`Relaxed`).
+little, so each turn is some twenty times nearer than the one before.  Boost is cut by what the intake sensor will
+read: what it read in the march before, and what the cut itself adds (`trims.py`).
 """
 
 from __future__ import annotations
@@ -19,17 +18,20 @@ from typing import Generic, TypeVar
 
 import numpy as np
 
-from coldside.build.model import Build
+from coldside.build.model import Build, names_on
 from coldside.duty.demand import sample
 from coldside.duty.model import Demand, Run, Session, Shares
 from coldside.parts import engine
 from coldside.parts.engine import EngineSpec
 from coldside.parts.knock_model import boost_left
+from coldside.parts.sensor import SensorSpec
+from coldside.plant.trims import Hunt, Response, hunting
 
 SETTLED = 2e-3  # s, change of any run's time in a turn
-BOOST_SETTLED = 100.0  # Pa, change of what the trims take at any sample in a turn
-MOST_TURNS, MOST_TRIMMED = 5, 10  # without and with trims of boost
-STEPS = (0.1, 1.0)  # share of the way that a turn of the trims may go
+SHOWN = 0.02  # s, the same behind many turns with trims of boost
+BOOST_SETTLED = 100.0  # Pa between boost and what the trims leave of it at what was read, at any sample
+READ_ALIKE = 0.05  # K, as well as a forecast knows what a sensor reads: a step of a trim is met within that
+MOST_TURNS, MOST_TRIMMED = 5, 12  # without and with trims of boost
 LEAST_POWER = 1e3  # W reckoned with, under which a share of it says nothing
 SHARE_RANGE = (0.05, 3.0)
 
@@ -53,14 +55,16 @@ class Turn(Generic[Result]):
 
 @dataclass(frozen=True)
 class Settling:
-    """How the turns went: largest change of a run's time [s] and of what trims take off boost [Pa], turn by turn.
+    """How the turns went: largest change of a run's time [s], and how far boost was from what the trims leave [Pa].
 
-    `shares` of power that the last drive was made with (None: all the power).
+    Turn by turn.  `shares` of power that the last drive was made with (None: all the power); `hunt` where the car
+    itself would not come to rest.
     """
 
     runs: tuple[float, ...] = ()
     boost: tuple[float, ...] = ()
     shares: Shares | None = None
+    hunt: Hunt | None = None
 
     @property
     def boost_settled(self) -> bool:
@@ -94,7 +98,9 @@ def settle(
 
     Parameters: `march` solves a demand; `shares` that the first drive starts with (None: all the power); at most
     `turns` repetitions (None: `MOST_TURNS`, with trims of boost `MOST_TRIMMED`).  A session without runs on a build
-    without trims of boost is marched once.
+    without trims of boost is marched once.  Behind `MOST_TURNS` drives trims come to rest before each further one,
+    until what is shown of a run's time stands still: where trims are steep, a drive moves the samples at which they
+    bite.
     """
     answers = build.engine.trim_boost is not None
     most = turns if turns is not None else MOST_TRIMMED if answers else MOST_TURNS
@@ -102,55 +108,76 @@ def settle(
     turn = march(asked)
     moved: list[float] = []
     off: list[float] = []
-    steps, felt = Relaxed(), None  # what the trims were last told; at first nothing is known of the charge
-    while (asked.runs or answers) and max(len(moved), len(off)) < most:
+    response = Response()
+    felt: np.ndarray | None = None  # what the trims of the last march acted on; None: there were none
+    seen: tuple[np.ndarray, np.ndarray | None] | None = None  # what was read in the march before, and felt
+    fresh = True  # whether the last march was driven with the power of the one before
+    for _ in range(most if asked.runs or answers else 0):
         before = asked
-        if before.runs:
-            shares = shares_of(turn.demand, *turn.powers())
-            asked = sample(session, build, shares)
-            moved.append(largest_change(before.runs, asked.runs))
-            tell(f"driving again with the power that heat leaves ({moved[-1]:.3f} s)")
+        fresh = bool(before.runs) and (len(moved) < MOST_TURNS or off[-1] <= BOOST_SETTLED)
+        if fresh:
+            asked, shares, change = _driven_again(build, session, turn, before)
+            moved.append(change)
+            tell(f"driving again with the power that heat leaves ({change:.3f} s)")
         now = asked
         if answers:
-            read = _at(asked, turn.demand.time, turn.read)
-            aim, had = trimmed_boost(build.engine, asked, read), asked
-            if felt is not None:
-                felt = _at(asked, before.time, felt)
-                had = trimmed_boost(build.engine, asked, felt)
-            off.append(float(np.abs(aim.plenum_target - had.plenum_target).max()))
+            read = _at(asked, before, turn.demand.time, turn.read)
+            felt = None if felt is None else _at(asked, before, before.time, felt)
+            taken = _taken(asked, build.engine, felt)
+            off.append(_apart(build.engine, asked, read, taken))
             tell(f"boost again as the car's own trims leave it ({off[-1] / 1e3:.2f} kPa)")
-            felt = read if felt is None else felt + steps.of(asked.time, (read - felt) * asked.boost) * (read - felt)
-            now = trimmed_boost(build.engine, asked, felt)
+            if seen is not None:
+                read_then, felt_then = (None if was is None else _at(asked, before, before.time, was) for was in seen)
+                response.learn(asked, taken - _taken(asked, build.engine, felt_then), read - read_then)
+            seen = read, felt
         still = not off or off[-1] <= BOOST_SETTLED
         if still and not moved:
             break  # what was marched last is the answer
+        if answers:
+            felt = response.foresee(build.engine, asked, read, taken)
+            now = trimmed_boost(build.engine, asked, felt)
         turn = march(now)
-        if still and moved[-1] <= SETTLED:
+        if still and fresh and moved[-1] <= (SETTLED if len(moved) <= MOST_TURNS else SHOWN):
             break
-    return turn, Settling(tuple(moved), tuple(off), shares)
+    if moved and not fresh:
+        moved.append(_driven_again(build, session, turn, asked)[2])
+    hunt = None if felt is None else hunting(build.engine, asked, felt, response, _sensor_time(build))
+    return turn, Settling(tuple(moved), tuple(off), shares, hunt)
 
 
-class Relaxed:
-    """Aitken's relaxation of a repetition of traces (Irons and Tuck 1969, from memory): how far the next step goes."""
-
-    def __init__(self) -> None:
-        self.step, self.time, self.short = 1.0, np.zeros(0), np.zeros(0)
-
-    def of(self, time: np.ndarray, short: np.ndarray) -> float:
-        """The share of `short`, by which a trace over `time` falls short of what comes of it, to go in this turn."""
-        if len(self.time):
-            was = np.interp(time, self.time, self.short)
-            turned = short - was
-            norm = float(np.dot(turned, turned))
-            if norm > 0.0:
-                self.step = float(np.clip(-self.step * np.dot(was, turned) / norm, *STEPS))
-        self.time, self.short = time, short
-        return self.step
+def _driven_again(build: Build, session: Session, turn: Turn[Result], marched: Demand) -> tuple[Demand, Shares, float]:
+    """The session driven with the power that a march leaves, those shares, and the most that a run's time moved, s."""
+    shares = shares_of(turn.demand, *turn.powers())
+    asked = sample(session, build, shares)
+    return asked, shares, largest_change(marched.runs, asked.runs)
 
 
-def _at(demand: Demand, time: np.ndarray, trace: np.ndarray) -> np.ndarray:
-    """A trace of another march at this demand's samples: runs may have grown by a moment."""
-    return np.asarray(np.interp(demand.time, time, trace))
+def _taken(demand: Demand, spec: EngineSpec, felt: np.ndarray | None) -> np.ndarray:
+    """What trims that act on `felt` [K] take of a demand's boost, Pa; nothing without."""
+    taken = None if felt is None else trimmed_boost(spec, demand, felt).boost_taken
+    return np.zeros(len(demand.time)) if taken is None else taken
+
+
+def _apart(spec: EngineSpec, demand: Demand, read: np.ndarray, taken: np.ndarray) -> float:
+    """How far boost is from what the trims leave of it at what was read, give or take `READ_ALIKE`; the most, Pa."""
+    would = [_taken(demand, spec, read + by) for by in (-READ_ALIKE, 0.0, READ_ALIKE)]
+    low, high = np.min(would, axis=0), np.max(would, axis=0)
+    return float(np.maximum(np.maximum(low - taken, taken - high), 0.0).max())
+
+
+def _sensor_time(build: Build) -> float:
+    """Time constant of the sensor that the car's own computer reads the charge with, s; 0 without one."""
+    sensors = [build.parts.get(name) for name in names_on(build.charge)]
+    return next((one.time_constant for one in reversed(sensors) if isinstance(one, SensorSpec)), 0.0)
+
+
+def _at(demand: Demand, marched: Demand, time: np.ndarray, trace: np.ndarray) -> np.ndarray:
+    """A trace over `time` of another demand's march, at this one's samples: runs may have grown, what follows moved."""
+    then = demand.time
+    if demand is not marched and len(demand.spans) == len(marched.spans):
+        ends, ended = ([0.0, *(d.time[span.last] for span in d.spans)] for d in (demand, marched))
+        then = np.interp(then, ends, ended)
+    return np.asarray(np.interp(then, time, trace))
 
 
 def trimmed_boost(spec: EngineSpec, demand: Demand, read: np.ndarray | float) -> Demand:

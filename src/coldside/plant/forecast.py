@@ -7,7 +7,7 @@ health of a forecast.  What is not: what it means (`judge/`), bands (`explore/`)
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -274,14 +274,26 @@ def _health(
     streams = Streams(plant, solution)
     defaults = tuple(f"{key}: {value.text}" for key, value in plant.build.defaults())
     off = tuple(extrapolated(plant, solution, state))
-    warnings = tuple(warnings_of(plant, streams, fuel))
-    if not settling.boost_settled:
-        unsettled = (
-            "the car's own trims of boost and the heat of the charge do not settle: the last turn still moved boost "
-            f"by {settling.boost[-1] / 1e3:.1f} kPa somewhere; take figures in boost with that much doubt"
-        )
-        warnings = (*warnings, unsettled)
+    warnings = (*warnings_of(plant, streams, fuel), *_of_trims(settling))
     return Health(*checks, off, defaults, warnings, seconds_off_map(plant, state))
+
+
+def _of_trims(settling: feedback.Settling) -> Iterator[str]:
+    """What the car's own trims of boost leave unsure."""
+    if not settling.boost_settled:
+        yield (
+            "the car's own trims of boost and the heat of the charge do not settle: the last turn left boost "
+            f"{settling.boost[-1] / 1e3:.1f} kPa from what the trims ask somewhere; take figures in boost with that "
+            "much doubt"
+        )
+    hunt = settling.hunt
+    if hunt is not None:
+        yield (
+            f"the car's own trims of boost are so steep at {hunt.reading - 273.15:.0f} degC on its sensor that the car "
+            f"itself would hunt there, between {hunt.low / 1e3:.0f} and {hunt.high / 1e3:.0f} kPa taken off, for "
+            f"{hunt.time:.0f} s in all; the forecast holds a boost between the two. The same cut spread over more "
+            "degrees ends that"
+        )
 
 
 def _rejected(plant: Plant, streams: Streams) -> np.ndarray:

@@ -251,8 +251,9 @@ RECIPES: tuple[Recipe, ...] = (
     ),
     Recipe(
         "health/trims of boost and heat",
-        "Boost is cut by what the intake sensor read in the march before; less boost leaves the charge cooler. Repeated"
-        " until it moves by less than 0.1 kPa.",
+        "Boost is cut by what the intake sensor will read: what it read in the march before, and what the cut itself"
+        " adds behind a few lags, as fitted to the marches before. Repeated until boost is within 0.1 kPa of what the"
+        " trims leave at what was read, give or take 0.05 K.",
         rests_on=("engine.trim_boost", "sensor:time_constant", "engine.boost"),
     ),
     Recipe(
