@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from coldside.build.files import load_build
 from coldside.duty.model import LimitSpec, PhaseSpec
 from coldside.duty.phases import load_session
+from coldside.judge import consistency as module
 from coldside.judge import trials
 from coldside.judge.consistency import MOST_RESTS, UNLIMITED, consistency, kept_runs, settled_value
 from coldside.judge.consistency_words import (
@@ -319,3 +320,18 @@ def test_of_several_sets_of_repeats_the_hottest_is_told(examples: Path):
     assert found.repeat_noun == "climb again"
     assert found.peaks == pytest.approx(peaks)
     assert max(peaks) == pytest.approx(forecast.intake[forecast.peak])
+
+
+def test_runs_that_the_afternoon_ends_before_a_limit_does_are_told_as_room(examples: Path):
+    """Runs of 100 s whose margin falls by 1 K each from 9.5, 7.5, 4.5, 2.5 K with longer rests keep ten, eight, five and
+    three: in an hour and a half more than ten have room between rests of a minute, in a quarter of an hour six."""
+    session = load_session(examples / "sessions" / "dyno-pulls.toml")
+    build, run = load_build(examples / "siskin" / "blown.toml"), trials.run_of(session)
+    rests = module._Rests(build, session, run, [INTAKE], 2.0, module._Runs(None))
+    for rest, margin in zip(module.TRIED_RESTS, (9.5, 7.5, 4.5, 2.5), strict=True):
+        row = [margin - k for k in range(6)]
+        rests.known[rest] = module._Peaks([300.0] * 6, [row], 100.0)
+    long, short = rests.afternoon(5400.0), rests.afternoon(900.0)
+    assert (long.runs, long.rest, long.endless, long.warming) == (10, 60.0, False, True)
+    assert (short.runs, short.rest, short.endless, short.warming) == (6, 60.0, True, False)  # 1 + 800 / 160
+    assert rests.afternoon(99.0) is None  # shorter than a run

@@ -188,6 +188,9 @@ def test_lanes():
     assert pressures.uneven_lanes(calm) == []
     told = pressures.uneven_lanes(uneven)[0].words("si")
     assert told.startswith("At the hottest moment the charge leaves core at 60 degC where it is hottest, 50 degC on")
+    spreads = {"left": (333.15, 323.15, 313.15), "right": (333.15, 323.15, 313.15), "rear": (330.15, 323.15, 313.15)}
+    both = [one.words() for one in pressures.uneven_lanes(made.forecast(face_spread=spreads))]
+    assert ["leaves left and right at 60 degC" in both[0], "leaves rear at 57 degC" in both[1]] == [True, True]
     rows = {row[0]: row[1:] for row in tables.before_full_load(uneven, "us")}
     assert rows["hottest charge out of core"] == (
         "140 degF",

@@ -364,19 +364,17 @@ class _Rests:
         least, _, worst = self._least(excess)
         if worst is None:
             return None
-        rests = [least] if least is not None else list(TRIED_RESTS)
-        counts, held = [], []
-        for rest in rests:
+        tried = []
+        for rest in [least] if least is not None else list(TRIED_RESTS):
             peaks = self.peaks(rest)
-            if peaks is not None:
-                fit = max(0, 1 + math.floor((hours - peaks.run) / (peaks.run + rest)))
-                counts.append((min(peaks.held_runs(), fit), -rest, peaks.run))
-                held.append((peaks.held_runs(), -rest))
-        if not counts:
+            if peaks is not None and peaks.run <= hours:
+                fit = 1 + math.floor((hours - peaks.run) / (peaks.run + rest))
+                tried.append((min(peaks.held_runs(), fit), -rest, peaks.run, peaks.held_runs() >= fit))
+        if not tried:
             return None
-        number, rest, length = max(counts)
-        warming = least is None and any(other < rest and kept < number for kept, other in held)
-        return Afternoon(hours, number, -rest, length, least is not None, warming)
+        number, rest, length, full = max(tried)
+        warming = not full and any(other < rest and kept < number for kept, other, _, _ in tried)
+        return Afternoon(hours, number, -rest, length, full, warming)
 
     def _least(self, excess: Callable[[float], float | None]) -> tuple[float | None, float, float | None]:
         """Shortest rest with no excess (None: none), the rest of the least excess, and that excess (None: no answer).

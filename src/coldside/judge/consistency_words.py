@@ -58,8 +58,8 @@ class Rest:
 class Afternoon:
     """Runs that keep every limit in `hours` (s): `runs`, with `rest` s between; `run` is the length of one, s.
 
-    `endless` where the limit still holds once the peaks have settled; else `runs` is what can be had before one
-    breaks it, whatever the rest, and `warming` says whether a longer rest allows fewer.
+    `endless` where the limits hold for all of that time; else `runs` is what can be had before one breaks them,
+    whatever the rest, and `warming` says whether a longer rest allows fewer.
     """
 
     hours: float

@@ -14,7 +14,7 @@ from coldside.build.model import names_on
 from coldside.judge.heat import moment_words
 from coldside.judge.power import time_weights
 from coldside.judge.tract import Coupler, compressors, coupler, coupler_sentences, leak_area
-from coldside.judge.wording import Quantity, Sentence
+from coldside.judge.wording import Quantity, Sentence, listed
 from coldside.media import air
 from coldside.parts.charge_tract import leak_flow
 from coldside.parts.lines import PipeSpec
@@ -207,22 +207,22 @@ def short_of_suction(forecast: Forecast) -> list[Sentence]:
 
 
 def uneven_lanes(forecast: Forecast) -> list[Sentence]:
-    """Cores whose charge leaves unevenly over the face."""
-    said = []
-    for core, (hottest, mean, coldest) in forecast.face_spread.items():
-        if hottest - mean < UNEVEN:
-            continue
-        said.append(
-            Sentence(
-                "At {moment} the charge leaves {core} at {hottest} where it is hottest, {mean} on average, "
-                "{coldest} where it is coldest: a runner close behind the core gets the hottest of it unmixed.",
-                {
-                    "moment": moment_words(forecast),
-                    "core": core,
-                    "hottest": Quantity(hottest, "temperature"),
-                    "mean": Quantity(mean, "temperature"),
-                    "coldest": Quantity(coldest, "temperature"),
-                },
-            )
+    """Cores whose charge leaves unevenly over the face; those that do alike in one sentence."""
+    alike: dict[tuple[float, ...], list[str]] = {}
+    for core, spread in forecast.face_spread.items():
+        if spread[0] - spread[1] >= UNEVEN:
+            alike.setdefault(tuple(round(T, 1) for T in spread), []).append(core)
+    return [
+        Sentence(
+            "At {moment} the charge leaves {core} at {hottest} where it is hottest, {mean} on average, "
+            "{coldest} where it is coldest: a runner close behind the core gets the hottest of it unmixed.",
+            {
+                "moment": moment_words(forecast),
+                "core": listed(cores),
+                "hottest": Quantity(hottest, "temperature"),
+                "mean": Quantity(mean, "temperature"),
+                "coldest": Quantity(coldest, "temperature"),
+            },
         )
-    return said
+        for (hottest, mean, coldest), cores in alike.items()
+    ]
