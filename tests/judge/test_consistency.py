@@ -323,8 +323,8 @@ def test_of_several_sets_of_repeats_the_hottest_is_told(examples: Path):
 
 
 def test_runs_that_the_afternoon_ends_before_a_limit_does_are_told_as_room(examples: Path):
-    """Runs of 100 s whose margin falls by 1 K each from 9.5, 7.5, 4.5, 2.5 K with longer rests keep ten, eight, five and
-    three: in an hour and a half more than ten have room between rests of a minute, in a quarter of an hour six."""
+    """Runs of 100 s whose margin falls by 1 K each from 9.5, 7.5, 4.5, 2.5 K with longer rests keep ten, eight, five
+    and three: in an hour and a half more than ten have room between rests of a minute, in a quarter of an hour six."""
     session = load_session(examples / "sessions" / "dyno-pulls.toml")
     build, run = load_build(examples / "siskin" / "blown.toml"), trials.run_of(session)
     rests = module._Rests(build, session, run, [INTAKE], 2.0, module._Runs(None))
