@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from coldside.build.model import Build
+from coldside.duty.model import PhaseSpec, Run, Span
 from coldside.judge.ice_day import BAG, ice_day_json, ice_day_words, ice_days, ice_to_chill
 from coldside.judge.summary import forecast_json
 from coldside.judge.verdict import judge
@@ -69,6 +70,59 @@ def test_what_each_pull_melts_and_the_day():
     assert one.first == pytest.approx(5.0 + CAPACITY * from_air / (LATENT_ICE + CP_WATER * from_air), rel=1e-9)
     assert one.day == pytest.approx(one.first + 5.0 * one.refill)
     assert (one.bags - 1) * BAG < one.day <= one.bags * BAG
+
+
+BURNED, LAUNCHED, DROVE, STOPPED, CAME_BACK, WAITED = range(6)
+TOOK = (8.0, 3.0, 12.0, 9.0, 40.0, 60.0)  # s of each stretch of a pass
+
+
+def drag_day(grouped: bool, passes: int = 3) -> Forecast:
+    """Passes with burnout and launch, on their own or as rounds of a group, on the melting tank of `iced`."""
+    spans, runs, end = [], [], 0
+    for k in range(passes):
+        words = ("burnout", "launch", "pass", "braking", "way back", "rest")
+        for part, (word, seconds) in enumerate(zip(words, TOOK, strict=True)):
+            first, end = (end + 1 if end else 0), end + round(seconds / made.STEP)
+            label = f"round {k + 1} {word}" if grouped else f"{word} {k + 1}" if part < CAME_BACK else word
+            counts = part == DROVE or (grouped and part == WAITED)
+            spans.append(Span(first, end, "idle" if part == WAITED else "pass", label, k if counts else -1))
+            if part == DROVE:
+                runs.append(Run(0, k, label, first, end, seconds, 50.0, 402.336, True))
+    base = iced()
+    n = end + 1
+    time = np.arange(n) * made.STEP
+    demand = replace(
+        base.demand,
+        spans=tuple(spans),
+        runs=tuple(runs),
+        time=time,
+        ambient_temperature=np.full(n, made.AMBIENT),
+        humidity=np.full(n, 0.5),
+    )
+    phase = PhaseSpec(kind="pass", distance=402.336, burnout=8.0, launch_hold=3.0, group="round" if grouped else None)
+    phases = (phase, PhaseSpec(kind="idle", duration=60.0, group="round")) if grouped else (replace(phase, repeat=3),)
+    return replace(
+        base,
+        demand=demand,
+        time=time,
+        session=replace(base.session, phases=phases, groups={"round": passes} if grouped else {}),
+        ice={"tank": 5.0 - 4e-3 * time},
+        outlet={**base.outlet, ("tank", "coolant"): FREEZING + 0.01 * time},
+    )
+
+
+@pytest.mark.parametrize("grouped", [False, True])
+def test_a_pass_begins_with_its_burnout(grouped: bool):
+    """By hand: passes begin 132 s apart, the first with the session; ice goes in before a burnout, not behind it."""
+    (one,) = ice_days(drag_day(grouped))
+    every = sum(TOOK)
+    assert one.runs == 3
+    assert one.start == FREEZING
+    assert one.after == pytest.approx(FREEZING + 0.01 * every, abs=2e-3)
+    assert one.melted == pytest.approx((4e-3 * every,) * 3, abs=1e-3)  # a sample at a joint
+    assert one.driven == pytest.approx(4e-3 * TOOK[DROVE])
+    chilled = ice_to_chill(CAPACITY, one.after, FREEZING, LATENT_ICE, FREEZING)
+    assert one.refill == pytest.approx(4e-3 * every + chilled, abs=1e-3)
 
 
 def test_a_tank_chilled_and_without_ice_is_chilled_with_ice_again():

@@ -2,7 +2,8 @@
 
 Here: `ice_days`, their sentences and JSON.  Everything is read off a forecast's own traces, in which nobody puts ice
 in; how ice melts is `parts/reservoir.py`, whether it is gone `water.py`.  A tank counts that starts with ice, or colder
-than the day's air where nothing but ice can have chilled it.  Laps one after another are one run: nobody stops.
+than the day's air where nothing but ice can have chilled it.  Laps one after another are one run: nobody stops.  A pass
+begins with its burnout: ice goes in before it, while the car waits, never on the line.
 
 Between two runs as much water as ice is let out first, at the temperature that the tank then has: the ice makes up for
 what melted, and what more of it melts cools the rest back to where the run before started (conservation of energy).
@@ -11,6 +12,7 @@ what melted, and what more of it melts cools the rest back to where the run befo
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +30,7 @@ from coldside.plant.results import Forecast
 BAG = 4.5359237  # kg, 10 lb: what a bag of ice holds (common practice, no source)
 COLDER = 1.0  # K under the day's air from which a tank must have been chilled
 WORTH_SAYING = 0.1  # kg
+BEFORE_START = re.compile(r"\b(burnout|launch)\b")  # stretches that `duty/runs.py` puts before a standing start
 
 
 @dataclass(frozen=True)
@@ -120,15 +123,28 @@ def _runs(forecast: Forecast) -> tuple[list[int], str]:
     group = next(iter(repeats(forecast)), ())
     if not group or run is None or run.noun == "stint":
         return [0, end], "run" if run is None else run.noun
-    begins = [int(repeat.samples[0]) for repeat in group]
+    begins = [_from_burnout(forecast, int(repeat.samples[0])) for repeat in group]
     if begins[0] == 1:  # a joint between two samples: the session begins with it
         begins[0] = 0
     return [*begins, end], repeat_noun(forecast.session)
 
 
+def _from_burnout(forecast: Forecast, first: int) -> int:
+    """The sample at which a run that starts at sample `first` begins: burnout and the hold on the line belong to it."""
+    for span in reversed(forecast.demand.spans):
+        if span.last == first - 1 and span.kind in DRIVEN and span.repeat < 0 and BEFORE_START.search(span.label):
+            first = span.first
+    return first
+
+
 def _driven(forecast: Forecast, ice: np.ndarray, end: int) -> float:
-    """What melts in the first run's driving at full load, kg."""
-    spans = [span for span in forecast.demand.spans if span.kind in DRIVEN and span.last <= end]
+    """What melts in the first run's driving at full load, kg; not in what goes with a pass (burnout, way back ...)."""
+    timed = {run.first for run in forecast.demand.runs}
+    spans = [
+        span
+        for span in forecast.demand.spans
+        if span.kind in DRIVEN and span.last <= end and (span.kind == "pull" or span.first in timed)
+    ]
     return sum(float(ice[max(span.first - 1, 0)] - ice[span.last]) for span in spans)
 
 
