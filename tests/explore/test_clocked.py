@@ -85,8 +85,9 @@ def test_power_at_ambient_is_the_forecast_s_with_a_belt_and_with_two_stages(name
     found = run(build, session, FINE, shares=forecast.shares)
     own = found.boost & forecast.boost
     assert own.any()
-    # with a belt the same exact balance; with two stages what lies between them is taken as in the middle of its table
-    assert found.power_at_ambient[own] == pytest.approx(forecast.power_at_ambient[own], rel=1e-3)
+    # straight lines between plenum temperatures cross the kink at which a belt's limit begins, and what a belt takes is
+    # reckoned a trifle below its limit; with two stages what lies between them is taken as in the middle of its table
+    assert found.power_at_ambient[own] == pytest.approx(forecast.power_at_ambient[own], rel=3e-3)
     assert np.isnan(found.power_at_ambient[~found.boost]).all()
 
 
@@ -136,7 +137,7 @@ def test_bands_of_laps_are_those_of_forecasts():
 @pytest.mark.slow
 def test_bands_of_standing_starts_on_a_hill_are_those_of_forecasts():
     whole = load_session(EXAMPLES / "sessions" / "hill-climb.toml")
-    agree("plover/build", replace(whole, groups={"run": 2}), 8, "lap")
+    agree("plover/build", replace(whole, groups={"run": 2}), 8, "run")
 
 
 def test_nothing_uncertain_leaves_the_forecast_s_own_times():

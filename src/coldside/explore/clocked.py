@@ -28,6 +28,7 @@ from coldside.duty.demand import CHARGE_RISE, reckoned_power, weather
 from coldside.duty.drive import Share
 from coldside.duty.model import Demand, PhaseSpec, Run, Session, Shares
 from coldside.duty.runs import Runner
+from coldside.parts.engine import plenum_pressure_for
 from coldside.plant.assemble import Plant
 from coldside.plant.feedback import LEAST_POWER, SHARE_RANGE, TimedRun, trimmed_boost
 from coldside.plant.forecast import charge_states
@@ -38,6 +39,7 @@ from coldside.plant.results import Forecast
 MORE = 1.03  # of the power, with which the nominal's runs are driven for their slopes: cold charge has more, not less
 BINS = 16  # of a run's length, each driven with more power for itself
 LAPS = 2  # of a closed track that are driven for it: what the end of a lap gains the next one has
+UNDER = 0.995  # of the plenum pressure that a belt is told to leave: by more than its tables are off near its limit
 TOO_LITTLE = 1e-3  # s of heat's cost that says nothing of how much more it is
 _Key = tuple[int, int]  # phase and number of a run
 
@@ -197,13 +199,34 @@ def _power(plant: Plant, rows: np.ndarray, gas: np.ndarray, *, asked: bool) -> n
         demand = replace(demand, plenum_target=demand.asked_target, boost_taken=None)
     elif demand.boost_taken is not None:
         demand = trimmed_boost(spec, demand, demand.ambient_temperature)
+    simple = plant.charge.drive is None and spec.trim_boost is None and (asked or not answers_heat(spec))
+    rows, gas, back = (rows, gas, slice(None)) if simple else _unlike(plant, demand, rows, gas)
     humidity = plant.humidity if isinstance(plant.humidity, float) else plant.humidity[rows]
     some = replace(plant, demand=_of_rows(demand, rows), humidity=humidity)
-    if plant.charge.drive is None and spec.trim_boost is None and (asked or not answers_heat(spec)):
+    if simple:
         return brake_power_at(some, _tabulated_flow(plant, rows, gas), gas)
+    flow = None
+    if spec.trim_boost is None and spec.boost_reference != "compressor_out":
+        # the belt's limit is in the tables' flow already: a plenum a trifle below it asks for no second search
+        flow = _tabulated_flow(plant, rows, gas)
+        within = UNDER * plenum_pressure_for(spec, some.demand.engine_speed, flow, gas, humidity)
+        some = replace(some, demand=replace(some.demand, plenum_target=np.minimum(within, some.demand.plenum_target)))
     state = charge_states(some, some.demand, gas, gas if plant.arrays.stages > 1 else None)
-    power = brake_power_at(some, state.flow, gas, state.belt_power)
-    return power if asked else power * knock_share(some, state.plenum_pressure, gas, gas)
+    power = brake_power_at(some, state.flow if flow is None else flow, gas, state.belt_power)
+    power = power if asked else power * knock_share(some, state.plenum_pressure, gas, gas)
+    return np.asarray(power[back])
+
+
+def _unlike(
+    plant: Plant, demand: Demand, rows: np.ndarray, gas: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Of samples whose charge is balanced alike the first ones, their gas, and which of them each sample is."""
+    told = [demand.engine_speed, demand.plenum_target, demand.full_load, demand.bay_temperature]
+    told += [demand.ambient_temperature] + ([] if demand.drawn_rise is None else [demand.drawn_rise])
+    told += [] if isinstance(plant.humidity, float) else [plant.humidity]
+    columns = np.column_stack([*(trace[rows] for trace in told), gas])
+    _, first, back = np.unique(columns, axis=0, return_index=True, return_inverse=True)
+    return rows[first], gas[first], back.ravel()
 
 
 def _tabulated_flow(plant: Plant, rows: np.ndarray, gas: np.ndarray) -> np.ndarray:

@@ -24,22 +24,30 @@ def brake_power_at(
     power falls by more than flow, because the engine's own friction stays.
     """
     spec, demand = plant.build.engine, plant.demand
-    n = demand.engine_speed[: len(flow)]
     W = plant.humidity if isinstance(plant.humidity, float) else plant.humidity[: len(flow)]
+    power = np.array(engine.brake_power(spec, engine.fuel_flow(spec, flow, W)))
+    part = np.flatnonzero(~demand.full_load[: len(flow)])
+    if len(part):
+        share = np.minimum(flow[part] / np.maximum(_full_flow(plant, plenum, part), 1e-9), 1.0)
+        friction = friction_power(spec, demand.engine_speed[part])
+        power[part] = np.maximum(power[part] - friction * (1.0 - share), 0.0)
+    return np.maximum(power - belt_power, 0.0)
+
+
+def _full_flow(plant: Plant, plenum: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Charge flow at full load at the speed and plenum temperature of some samples, kg/s moist."""
+    spec, demand = plant.build.engine, plant.demand
+    n, gas = demand.engine_speed[rows], plenum[rows]
+    W = plant.humidity if isinstance(plant.humidity, float) else plant.humidity[rows]
     target = engine.boost_target(spec, n, demand.ambient_pressure)
     if plant.charge.drive is None:
-        full = engine.air_flow(spec, n, target, plenum, W)
-    else:  # a belt may not reach the target
-        inlet = plant.charge.inlet_temperature(
-            demand.bay_temperature[: len(flow)],
-            None if demand.drawn_rise is None else demand.drawn_rise[: len(flow)],
-            demand.ambient_temperature[: len(flow)],
-        )
-        full = plant.charge.balance(n, target, plenum, inlet, humidity=W).flow
-    at_load = engine.brake_power(spec, engine.fuel_flow(spec, flow, W))
-    share = np.minimum(flow / np.maximum(full, 1e-9), 1.0)
-    part = np.maximum(at_load - friction_power(spec, n) * (1.0 - share), 0.0)
-    return np.maximum(np.where(demand.full_load[: len(flow)], at_load, part) - belt_power, 0.0)
+        return engine.air_flow(spec, n, target, gas, W)
+    inlet = plant.charge.inlet_temperature(  # a belt may not reach the target
+        demand.bay_temperature[rows],
+        None if demand.drawn_rise is None else demand.drawn_rise[rows],
+        demand.ambient_temperature[rows],
+    )
+    return plant.charge.balance(n, target, gas, inlet, humidity=W).flow
 
 
 def answers_heat(spec: EngineSpec) -> bool:
