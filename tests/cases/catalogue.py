@@ -1,7 +1,7 @@
 """Every check case that the three design notes list, and those that are not met yet, each with its reason.
 
 The notes number their cases heat-T01 to heat-T42, charge-C01 to charge-C46 and loop-C1 to loop-C43; ids beside these
-are cases of our own.  `tests/cases/test_catalogue.py` holds the list against the records: a case of the notes is
+are cases of our own.  `tests/cases/test_validation.py` holds the list against the records: a case of the notes is
 either a record or in `NOT_YET`, never in neither.  `LAWS` names the test that shows each law of the notes.
 """
 
@@ -24,14 +24,7 @@ class Later(NamedTuple):
     belongs: str  # the issue, or "nowhere"
 
 
-NOT_YET: dict[str, Later] = {
-    "charge-C07": Later(
-        "power correction of compression-ignition engines",
-        "the engines here are spark-ignited; nothing would use the factor",
-        "nowhere",
-    ),
-    "loop-C40": Later("straight line fitted to a log, with its error", "no logs are fitted", "evidence, after issue 5"),
-}
+NOT_YET: dict[str, Later] = {}
 
 # law of the notes (heat: under its table; loop: its last lines) -> "file::test" that shows it
 LAWS: dict[str, str] = {

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from cases.record import failures, load
 from coldside.errors import BadInput, NoAnswer
 from coldside.explore.bands import Bands
 from coldside.explore.draws import Uncertain, scores
@@ -27,6 +28,11 @@ def ishigami(z: np.ndarray) -> np.ndarray:
     """Of standard normal numbers, through uniform ones between -pi and pi."""
     x = math.pi * (2.0 * stats.norm.cdf(z) - 1.0)
     return np.sin(x[:, 0]) + A * np.sin(x[:, 1]) ** 2 + B * x[:, 2] ** 4 * np.sin(x[:, 0])
+
+
+@pytest.mark.parametrize("case", load("fits"), ids=lambda case: case.name)
+def test_check_case(case):
+    assert not failures(case)
 
 
 def test_shares_of_ishigamis_function():

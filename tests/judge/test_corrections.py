@@ -67,6 +67,16 @@ def test_iso_s_factor_says_where_it_is_beyond_its_own_range():
     assert "ISO 1585 (dry pressure) 1.311 (not valid: the standard's own range is 0.93 to 1.07), DIN" in told[0]
 
 
+def test_a_sheet_made_for_diesels_is_recognised():
+    """By hand at 79 kPa dry and 25 degC: f_a = (99/79)^0.7 (298.15/298)^1.5 = 1.1718; its powers 0.2 and 1.2."""
+    told = [sentence.words() for sentence in correction_words(simulate(AIR, in_air(PULL, 298.15, 80e3, 1e3)))]
+    f_a = (99.0 / 79.0) ** 0.7 * (298.15 / 298.0) ** 1.5
+    assert f"turbocharged diesels would multiply it by {f_a**0.2:.3f} to {f_a**1.2:.3f} (ISO 1585)" in told[0]
+    hot = [sentence.words() for sentence in correction_words(simulate(AIR, in_air(PULL, 278.15, 101e3, 0.0)))]
+    f_a = (99.0 / 101.0) ** 0.7 * (278.15 / 298.0) ** 1.5  # below 1: the larger power is the smaller factor
+    assert f"by {f_a**1.2:.3f} to {f_a**0.2:.3f} (ISO 1585)" in hot[0]
+
+
 def test_in_its_own_air_a_session_run_again_is_the_session():
     found = reruns(simulate(AIR, in_air(PULL, 298.15, 100e3, 1e3)))
     (sae,) = (one for one in found if one.standard == "sae")

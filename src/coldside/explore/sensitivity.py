@@ -83,13 +83,13 @@ def by_regression(bands: Bands, figure: str = "intake_max") -> Sensitivity:
     columns = Z - Z.mean(axis=0)
     while len(chosen) < min(MOST_NAMED, count, n - 3):
         gains = [
-            _least_squares(columns[:, [*chosen, k]], centred)[2] if k not in chosen else np.inf for k in range(count)
+            least_squares(columns[:, [*chosen, k]], centred)[2] if k not in chosen else np.inf for k in range(count)
         ]
         best = int(np.argmin(gains))
         if not _worth_it(left, gains[best], n - len(chosen) - 2, count - len(chosen)):
             break
         chosen.append(best)
-        slopes, errors, left = _least_squares(columns[:, chosen], centred)
+        slopes, errors, left = least_squares(columns[:, chosen], centred)
     # of the part that is linear in one input the variance is (slope x sd)^2; the sd of the scores drawn is not quite 1
     found = [
         Influence(
@@ -115,7 +115,7 @@ def _known(bands: Bands, figure: str) -> tuple[np.ndarray, np.ndarray]:
     return values[good], bands.scores[good]
 
 
-def _least_squares(columns: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
+def least_squares(columns: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
     """Slopes, their standard errors and the mean square that is left (columns and y have mean 0)."""
     slopes, *_ = np.linalg.lstsq(columns, y, rcond=None)
     left = y - columns @ slopes
@@ -244,7 +244,7 @@ def by_variance(
 
 
 def _slopes(Z: np.ndarray, y: np.ndarray, chosen: Sequence[int]) -> list[float]:
-    slopes, _, _ = _least_squares(Z[:, chosen] - Z[:, chosen].mean(axis=0), y - y.mean())
+    slopes, _, _ = least_squares(Z[:, chosen] - Z[:, chosen].mean(axis=0), y - y.mean())
     return [float(slope) for slope in slopes]
 
 

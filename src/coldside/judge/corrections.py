@@ -30,11 +30,16 @@ def corrections(forecast: Forecast) -> Mapping[str, float]:
 
     Of pulls in boost where there are any: what a dyno sheet shows.
     """
+    outside = _outside(forecast)
+    return {name: float(air.power_correction(*outside, standard=name)) for name in STANDARDS}
+
+
+def _outside(forecast: Forecast) -> tuple[float, float, float]:
+    """Ambient air at the moment of most power: temperature K, pressure Pa, of which the vapour's Pa."""
     at = _at_most(forecast)
     T, p = float(forecast.demand.ambient_temperature[at]), forecast.demand.ambient_pressure
     W = float(air.humidity_ratio(T, p, forecast.demand.humidity[at]))
-    vapour = p * W / (air.MASS_RATIO + W)
-    return {name: float(air.power_correction(T, p, vapour, standard=name)) for name in STANDARDS}
+    return T, p, p * W / (air.MASS_RATIO + W)
 
 
 def correction_words(forecast: Forecast) -> list[Sentence]:
@@ -45,12 +50,18 @@ def correction_words(forecast: Forecast) -> list[Sentence]:
     told = ", ".join(
         f"{words} {factors[name]:.3f}{_beyond_its_range(name, factors)}" for name, words in STANDARDS.items()
     )
+    low, high = sorted(
+        float(air.diesel_correction(*_outside(forecast), engine_factor=share)) for share in air.DIESEL_FACTORS
+    )
+    diesel = f"{low:.3f} to {high:.3f}"
     return [
         Sentence(
             "Power is as observed. Standards would multiply it, {told}, by ambient air at the intake's mouth, never by "
             "the cooled charge; none is right for a boosted engine: its boost control has already made up for thin "
-            "air, so their pressure term gives back power that was never lost.",
-            {"told": told},
+            "air, so their pressure term gives back power that was never lost. A dyno set to turbocharged diesels "
+            "would multiply it by {diesel} (ISO 1585), by the fuel that a cycle burns: never one for an engine with "
+            "a spark.",
+            {"told": told, "diesel": diesel},
         )
     ]
 
