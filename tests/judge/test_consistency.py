@@ -20,6 +20,7 @@ from coldside.judge.consistency_words import (
     Afternoon,
     Consistency,
     Held,
+    KnockSpeed,
     Rest,
     Settling,
     TankOrExchanger,
@@ -299,12 +300,26 @@ def test_a_limit_that_the_session_breaks_and_full_load_does_not_says_why():
         "speeds or warm from what came before."
     )
     last = replace(FOUND, held=(never,)).words()[-1]
-    assert "; that the session breaks it all the same comes from what lies before its runs or from longer" in last
+    assert last.endswith("; the session breaks it all the same, by what lies before its runs or by longer rests.")
     over = Held(LimitSpec(quantity="over_ambient", at_most=30.0), "the intake", None, 23.0)
     assert replace(FOUND, held=(over,)).words()[2] == (
-        "The intake never passes your 30 K limit over ambient: it settles at 23 K over it."
+        "The intake never passes your limit of 30 K over ambient: it settles 23 K over ambient."
     )
     assert replace(FOUND, repeat_noun="climb again").words()[0].startswith("Three times climb again: the intake peaks")
+
+
+def test_a_margin_beside_another_limit_names_the_speed_where_it_was_judged():
+    margin = Held(LimitSpec(quantity="margin", at_least=8.0), "the charge", None, 10.0)
+    words = replace(FOUND, held=(margin,), speed=5000 * RPM, knock=KnockSpeed(3480 * RPM, 5000 * RPM, 2.6)).words()
+    assert words[1].startswith("At full load without a break, held at 5000 rpm, the mean of its boost, started cold,")
+    assert words[2] == (
+        "Held at 3500 rpm, where knock is nearest, the charge never falls short of your 8 K knock margin: it settles "
+        "10 K from knock."
+    )
+    assert words[3] == (
+        "At 5000 rpm, the mean of its boost, the charge settles 3 K warmer than at 3500 rpm: let down to 3500 rpm from "
+        "there, that much less is in hand at first."
+    )
 
 
 def test_of_several_sets_of_repeats_the_hottest_is_told(examples: Path):

@@ -229,7 +229,7 @@ def _of_one(one: Held, values: dict[str, Quantity | str]) -> Sentence:
     over, passes, under, subject = "is over", "passes", "is under", "{subject}"
     limit, settles = "{whose} {limit} limit", "it settles at {settled}"
     if one.limit.quantity == "over_ambient":
-        limit, settles = limit + " over ambient", settles + " over it"
+        limit, settles = "{whose} limit of {limit} over ambient", "it settles {settled} over ambient"
     if one.limit.lowest:
         over, passes, under = "is short of", "falls short of", "keeps"
         limit = "{whose} {limit} knock margin"
@@ -244,7 +244,7 @@ def _of_one(one: Held, values: dict[str, Quantity | str]) -> Sentence:
         after = "; the session does all the same, at other speeds or warm from what came before"
     if one.ever:
         end = ": it settles {settled} from knock" if one.limit.lowest else ": " + settles
-        return Sentence("{subject} never " + passes + " " + limit + end + after + ".", values)
+        return Sentence(subject + " never " + passes + " " + limit + end + after + ".", values)
     values["hold"] = Quantity(HOLD, "time")
     later = "not later" if one.limit.lowest else "passes it later"
     return Sentence(subject + " " + under + " " + limit + " for {hold}, and " + later + after + ".", values)
@@ -378,9 +378,8 @@ def _of_afternoon(found: Consistency) -> list[Sentence]:
             "As far as heat goes, {hours} have room for {runs} within " + limit + ", with {rest} of {resting} between"
         )
         if broken:
-            text += (
-                "; that the session breaks it all the same comes from what lies before its runs or from longer rests"
-            )
+            which = "one" if len(found.held) > 1 else "it"
+            text += f"; the session breaks {which} all the same, by what lies before its runs or by longer rests"
         return [Sentence(text + ".", values)]
     if one.runs == 0:
         text = (
