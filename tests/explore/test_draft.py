@@ -156,7 +156,7 @@ def test_glycol_stands_as_given():
 
 @pytest.mark.parametrize("use", USES)
 def test_a_session_is_as_long_as_the_brief_says(use):
-    """Within half of one lap, round, pull or run; a street session exactly; what precedes a stint is not counted."""
+    """Within half of one lap, round, pull or run; a street session exactly; what precedes the laps is not counted."""
     made = brief(use=use, session_length="50 min")
     session = read_session(session_text(made, 333.15), "session.toml")
     seconds = unroll_seconds(session)

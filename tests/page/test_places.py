@@ -371,6 +371,23 @@ def test_files_are_renamed_copied_and_set_aside(client, folder):
     client.post("/do/start/remove", 400, file="../outside.toml")
 
 
+def test_a_kept_forecast_stays_for_good_and_gives_its_files_back(client, folder):
+    case = client.desk.cases.forecast(client.desk.cases.of(BUILD, SESSION))
+    kept = client.desk.keep(case)
+    before = (folder / BUILD).read_text()
+    client.post("/do/start/pin", kept=kept, stays=True)
+    assert client.desk.kept.list()[0].pinned
+    assert "stays for good" in text_of(client.page("/"))
+    client.post("/do/start/pin", kept=kept, stays=False)
+    assert not client.desk.kept.list()[0].pinned
+    (folder / BUILD).write_text(before.replace("9.5 L", "3 L"))
+    files = client.post("/do/start/restore", kept=kept)["files"]
+    assert files == ["tern/water-as-kept.toml", "short-as-kept.toml"]
+    assert (folder / files[0]).read_text() == before
+    assert client.post("/do/start/restore", kept=kept)["files"][0] == "tern/water-as-kept-2.toml"
+    assert client.post("/do/start/restore", 400, kept=999)["problems"]
+
+
 def test_a_kept_forecast_is_forgotten(client):
     job = client.post("/do/verdict/start", build=BUILD, session=SESSION)["job"]
     assert client.finish(job)["state"] == "done"
@@ -473,3 +490,36 @@ def test_an_older_state_of_the_same_files_is_not_reckoned_any_longer(client):
     assert second != first
     assert client.finish(first)["state"] in ("stopped", "done")
     assert client.finish(second)["state"] == "done"
+
+
+def test_a_drafted_limit_is_told_as_that_until_the_owner_sets_one(client, folder):
+    (folder / SESSION).write_text(SHORT.replace('start = "ambient"', 'start = "ambient"\ndrafted = true'))
+    case = client.desk.cases.forecast(client.desk.cases.of(BUILD, SESSION))
+    assert "the drafted 45 degC limit" in case.verdict.words().headline
+    put = {"file": SESSION, "key": "limits.0.at_most", "kind": "by quantity", "was": '"45 degC"'}
+    rev = client.get(f"/do/draft/state?file={SESSION}")["rev"]
+    assert client.post("/do/draft/put", value="50 degC", rev=rev, **put)["problems"] == []
+    text = client.get(f"/do/draft/text?file={SESSION}")["text"]
+    assert "drafted" not in text
+    assert 'at_most = "50 degC"' in text
+
+
+def test_a_crowded_folder_says_that_it_is_cut(client, folder):
+    assert "More than" not in text_of(client.page("/"))
+    for number in range(501):
+        (folder / f"b{number:03}.toml").write_text(f'schema = "coldside.brief/1"\nname = "b{number}"\n')
+    words = text_of(client.page("/"))
+    assert "More than 500 TOML files lie in this folder" in words
+    assert len(client.desk.project.entries()) == 500
+
+
+def test_the_sheet_is_seen_in_the_look_chosen_and_saved_for_any(client):
+    whole = f"/sheet/whole?{QUERY}"
+    plain = client.page(whole)
+    for look, rule in (("dark", "@media screen{"), ("light", "@media not all{")):
+        client.post("/do/choose", name="look", value=look)
+        seen = client.page(whole)
+        assert f'<meta name="color-scheme" content="{look}"' in seen
+        assert "prefers-color-scheme" not in seen
+        assert rule in seen
+        assert client.page(whole + "&take=1") == plain

@@ -157,7 +157,7 @@ _FILES = {
 # top key or table -> the file that it belongs to, for those that one kind of file has alone
 HOMES = {
     **dict.fromkeys(("engine", "car", "bay", "charge", "loops", "ducts", "parts"), "a build"),
-    **dict.fromkeys(("start", "ambient", "phases", "groups", "limits", "limits_file"), "a session"),
+    **dict.fromkeys(("start", "drafted", "ambient", "phases", "groups", "limits", "limits_file"), "a session"),
 }
 
 

@@ -285,11 +285,12 @@ class Session:
     notes: tuple[str, ...] = ()
     readings: tuple[ReadingSpec, ...] = ()  # of the air after the start, in time order; none: it stays as it is
     proposed: bool = False  # the limits were proposed to the user, who gave none
+    drafted: bool = False  # the limits came with a drafted session
 
     @property
     def whose(self) -> str:
         """Whose the limits are, in words: "your" where the user gave them."""
-        return "the proposed" if self.proposed else "your"
+        return "the proposed" if self.proposed else "the drafted" if self.drafted else "your"
 
     @property
     def coldest_air(self) -> float:

@@ -29,7 +29,7 @@ LIMITS_SCHEMA = "coldside.limits/1"
 MOST_PHASES = 500
 MOST_READINGS = 1000
 LOGGED_EVERY = 5.0  # s between the readings of the air that are kept of a log: no shade moves faster
-TOP = ("schema", "name", "start", "ambient", "phases", "groups", "limits", "limits_file")
+TOP = ("schema", "name", "start", "drafted", "ambient", "phases", "groups", "limits", "limits_file")
 _ALWAYS = ("kind", "name", "pumps", "fans", "group", "air")  # keys that every phase may have
 _NEEDED = {
     "idle": ("duration",),
@@ -68,6 +68,9 @@ class SessionKeys:
     limits_file: str | None = given(
         "file", "a TOML file of limits of their own (schema coldside.limits/1), added to those here", default=None
     )
+    drafted: bool = given(
+        "flag", "the limits were drafted with the session, nobody chose them: words say so", default=False
+    )
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -99,7 +102,7 @@ def _session_of(document: Document, loops: Collection[str] | None) -> Session:
     data = reading.document.data
     reading.only(data, (), TOP, "a session")
     name = reading.name("a session")
-    top: dict[str, Any] = {key: data[key] for key in ("start", "limits_file") if key in data}
+    top: dict[str, Any] = {key: data[key] for key in ("start", "limits_file", "drafted") if key in data}
     keys = reading.table(SessionKeys, top, (), "a session")
     ambient_table = reading.one_table(("ambient",), "a session needs the day's temperature", required=True)
     ambient = None
@@ -135,6 +138,7 @@ def _session_of(document: Document, loops: Collection[str] | None) -> Session:
         givens=reading.in_order(),
         notes=tuple(reading.notes),
         readings=readings,
+        drafted=keys.drafted,
     )
 
 

@@ -684,6 +684,7 @@ def session_text(brief: Brief, limit: float) -> str:
         'schema = "coldside.session/1"',
         f'name = "{made.name}"',
         f'start = "{"soaked" if spec.use in (STREET, BOTH) else "ambient"}"',
+        "drafted = true  # the limits: take this line out once they are yours",
         "",
         "[ambient]",
         f'temperature = "{spec.hottest_day - ZERO_CELSIUS:.1f} degC"',
@@ -788,7 +789,7 @@ def _track(redline: float, length: float | None, usual: int = 12) -> Programme:
 def _street_and_track(redline: float, length: float | None) -> Programme:
     street, track = _street(redline, None), _track(redline, length, 8)
     words = f"{street.words}; then {track.words[:1].lower()}{track.words[1:]}"
-    return Programme("Traffic, two pulls, then a stint on track", words, street.lines + track.lines)
+    return Programme("Traffic, two pulls, then laps on track", words, street.lines + track.lines)
 
 
 def _drag(redline: float, length: float | None) -> Programme:

@@ -66,6 +66,10 @@ class Project:
                 found.append(Entry(name, what, _unquoted(title[1]) if title else path.stem))
         return found
 
+    def crowded(self) -> bool:
+        """Whether there are more files than are listed: the first `MOST_FILES` of the walk are."""
+        return len(self._walk()) > MOST_FILES
+
     def path(self, name: str, *, new: bool = False, ending: str = ".toml") -> Path:
         """Where a file lies.  BadInput for a name that leads outside, is no TOML file, or (but `new`) is not there."""
         parts = name.split("/")
@@ -135,7 +139,14 @@ class Project:
         raise BadInput("every name like this is taken among the removed ones", where=name)
 
     def _files(self) -> list[Path]:
-        """TOML files at most two folders deep, in order; hidden folders and links out of the folder are not entered."""
+        """The TOML files that are listed."""
+        return [path for path in self._walk()[:MOST_FILES] if path.is_file() and self._inside(path)]
+
+    def _walk(self) -> list[Path]:
+        """TOML files at most two folders deep, in order; hidden folders and links out of the folder are not entered.
+
+        The walk ends once there are more than are listed.
+        """
         found: list[Path] = []
         for top, folders, files in os.walk(self.folder):
             depth = len(Path(top).relative_to(self.folder).parts)
@@ -145,7 +156,7 @@ class Project:
             found += [Path(top, file) for file in sorted(files) if file.endswith(".toml")]
             if len(found) > MOST_FILES:
                 break
-        return [path for path in found[:MOST_FILES] if path.is_file() and self._inside(path)]
+        return found
 
     def _inside(self, path: Path) -> bool:
         """Whether a path leads to a place in the folder, links followed."""

@@ -27,6 +27,7 @@ from starlette.routing import Route
 from coldside import __version__
 from coldside.errors import BadInput, ColdsideError, Internal, ManyBadInputs
 from coldside.sheet.html import told
+from coldside.sheet.prices import spoken
 from coldside.units import retold
 
 if TYPE_CHECKING:
@@ -228,6 +229,7 @@ def environment() -> jinja2.Environment:
     made.filters["told"] = lambda text: Markup(told(text))
     made.filters["svg"] = Markup
     made.filters["html"] = Markup
+    made.filters["spoken"] = spoken
     return made
 
 
@@ -245,6 +247,17 @@ def render(ask: Ask, template: str, **context: Any) -> str:
         "folder": ask.desk.project.folder.name,
     }
     return environment().get_template(template).render(**(standing | context))
+
+
+_BY_SYSTEM = "@media screen and (prefers-color-scheme:dark)"
+
+
+def in_look(document: str, look: str) -> str:
+    """A whole document of ours (sheet, proposal) as a preview in the look chosen; what is saved follows the system."""
+    if look not in ("light", "dark"):
+        return document
+    document = document.replace(_BY_SYSTEM, "@media screen" if look == "dark" else "@media not all")
+    return document.replace('content="light dark"', f'content="{look}"', 1)
 
 
 def carried(ask: Ask, **changed: str | None) -> str:

@@ -163,10 +163,6 @@ class Solver:
 
         return self._answers.get((self.mark(build, session), wanted), make)
 
-    def known(self, build: Build, session: Session, wanted: Wanted = NO_MORE) -> Answer | None:
-        """The whole answer if it is remembered, else None."""
-        return self._answers.known((self.mark(build, session), wanted))
-
     def mark(self, build: Build, session: Session) -> str:
         """A mark of all that a forecast depends on: equal for what gives equal forecasts."""
         files = [files_beside(repr(one), one.file) for one in (build, session)]

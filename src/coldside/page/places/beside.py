@@ -19,7 +19,7 @@ from coldside.explore.compare import MOST, check_number
 from coldside.explore.compare_words import comparison_words, headline_of
 from coldside.page.comparing import Beside, beside_of, held_at, whole
 from coldside.page.project import etag, file_name
-from coldside.page.shell import Ask, carried, done, environment, problems, render, seen, told_as
+from coldside.page.shell import Ask, carried, done, environment, in_look, problems, render, seen, told_as
 from coldside.sheet import prices as listed
 from coldside.sheet.html import bullets
 from coldside.sheet.offer import Option, Proposal, comes_with, proposal
@@ -372,7 +372,7 @@ def paper(ask: Ask) -> Response:
     if take == "pdf":
         answer = Response(proposal_pdf(made), media_type="application/pdf")
     else:
-        answer = HTMLResponse(proposal_html(made))
+        answer = HTMLResponse(proposal_html(made) if take else in_look(proposal_html(made), ask.look))
     if take:
         name = file_name(f"proposal {made.car or cars.session.name} {made.date}").removesuffix(".toml")
         answer.headers["Content-Disposition"] = f'attachment; filename="{name}.{take}"'

@@ -19,6 +19,7 @@ from coldside.page.fields import as_in_file, kind_in, spec_of, typed_value
 from coldside.page.shell import Ask, carried, done, problem_json, told_as
 from coldside.page.solving import Problem
 from coldside.page.typing import as_meant
+from coldside.sheet.prices import spoken
 
 
 def draft_json(ask: Ask, draft: Draft) -> dict[str, Any]:
@@ -48,7 +49,7 @@ def place_of(key: str) -> dict[str, str]:
     """Where the key of a message is edited: the field's own key (items counted from 0), its table, and words for it."""
     parts = [str(int(part) - 1) if part.isascii() and part.isdigit() else part for part in key.split(".")]
     table = ".".join(parts[:2] if parts[0] in ("parts", "loops", "ducts") else parts[:-1])
-    words = " ".join(part for part in key.split(".") if part not in ("parts", "loops", "ducts")).replace("_", " ")
+    words = " ".join(spoken(part) for part in key.split(".") if part not in ("parts", "loops", "ducts"))
     return {"field": ".".join(parts), "table": table, "words": words}
 
 
@@ -92,7 +93,10 @@ def put(ask: Ask) -> Mapping[str, Any]:
     draft = ask.desk.drafts.open(file)
     meant = as_meant(ask.text("value"), kind_of_value(draft, key, kind), ask.system)
     change = Change(key, _kept(ask, draft, key, typed_value(kind, meant)), was)
-    draft = ask.desk.drafts.set(file, [change], rev if isinstance(rev, int) else None)
+    changes = [change]
+    if key.startswith("limits.") and "drafted" in draft.literals():  # a limit that was chosen is the owner's
+        changes.append(Change("drafted", None))
+    draft = ask.desk.drafts.set(file, changes, rev if isinstance(rev, int) else None)
     return draft_json(ask, draft) | {"literal": draft.literals().get(key)}
 
 

@@ -10,7 +10,7 @@ from starlette.routing import Route
 
 from coldside.page.places.verdict import chosen
 from coldside.page.project import file_name
-from coldside.page.shell import Ask, carried, render, seen
+from coldside.page.shell import Ask, carried, in_look, render, seen
 from coldside.sheet.render import sheet_html
 
 
@@ -26,7 +26,8 @@ def whole(ask: Ask) -> Response:
     """The sheet itself; with `take` as a file to save."""
     case = ask.desk.cases.forecast(ask.desk.cases.of(ask.one("build"), ask.one("session")))
     forecast, verdict, asked = case.answer()
-    answer = HTMLResponse(sheet_html(forecast, verdict, ask.system, asked))
+    made = sheet_html(forecast, verdict, ask.system, asked)
+    answer = HTMLResponse(made if ask.one("take") else in_look(made, ask.look))
     if ask.one("take"):
         name = file_name(f"{forecast.build.name} {forecast.session.name}").removesuffix(".toml")
         answer.headers["Content-Disposition"] = f'attachment; filename="{name}.html"'

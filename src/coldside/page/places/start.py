@@ -17,13 +17,13 @@ from coldside.build.document import LARGEST_FILE, read_text, scan
 from coldside.build.editing import set_value
 from coldside.errors import BadInput
 from coldside.page.kept import Entry
-from coldside.page.project import file_name
+from coldside.page.project import MOST_FILES, file_name
 from coldside.page.shell import LOOKS, SYSTEMS, Ask, carried, done, render, seen
 from coldside.resources import examples_folder
 
 YEAR = 365 * 24 * 3600
 NO_CARS = ("sessions", "briefs", "studies")  # folders of examples without builds
-MOST_TOLD = 8  # kept forecasts
+MOST_TOLD = 8  # kept forecasts, beside those that stay for good
 
 
 def show(ask: Ask) -> str:
@@ -36,13 +36,20 @@ def show(ask: Ask) -> str:
         ask,
         "start.html",
         title="Start",
+        crowded=MOST_FILES if ask.desk.project.crowded() else 0,
         builds=by_kind["build"],
         sessions=sessions,
         briefs=by_kind["brief"],
         with_session="&" + with_session[1:] if with_session else "",
-        kept=[_kept(entry, ask.system) for entry in ask.desk.kept.list()[:MOST_TOLD]],
+        kept=[_kept(entry, ask.system) for entry in _listed(ask.desk.kept.list())],
         demo_count=sum(1 for path in demo_files() if path.suffix == ".toml" and path.parts[0] not in NO_CARS),
     )
+
+
+def _listed(entries: list[Entry]) -> list[Entry]:
+    """The newest, and those that stay for good."""
+    newest = {entry.id for entry in entries[:MOST_TOLD]}
+    return [entry for entry in entries if entry.pinned or entry.id in newest]
 
 
 def _kept(entry: Entry, system: str) -> dict[str, str]:
@@ -54,6 +61,7 @@ def _kept(entry: Entry, system: str) -> dict[str, str]:
         "car": entry.build,
         "session": entry.session,
         "words": entry.headline[system],
+        "stays": "1" if entry.pinned else "",
     }
 
 
@@ -99,6 +107,19 @@ def remove(ask: Ask) -> Mapping[str, Any]:
     moved = ask.desk.project.set_aside(name)
     ask.desk.drafts.forget(name)
     return {"moved": moved}
+
+
+def pin(ask: Ask) -> Mapping[str, Any]:
+    """Have a kept forecast stay for good, or make room again when its time comes."""
+    ask.desk.kept.pin(int(ask.number("kept")), ask.data.get("stays") is True)
+    return {}
+
+
+def restore(ask: Ask) -> Mapping[str, Any]:
+    """The files that a kept forecast was made from, as they were then, under names of their own beside today's."""
+    texts = ask.desk.kept.texts(int(ask.number("kept")))
+    names = {name: f"{name.removesuffix('.toml')}-as-kept.toml" for name in texts}
+    return {"files": [ask.desk.project.create(names[name], text) for name, text in texts.items()]}
 
 
 def forget(ask: Ask) -> Mapping[str, Any]:
@@ -148,5 +169,7 @@ ROUTES: list[Route] = [
     done("/do/start/rename", rename),
     done("/do/start/copy", copy),
     done("/do/start/remove", remove),
+    done("/do/start/pin", pin),
+    done("/do/start/restore", restore),
     done("/do/start/forget", forget),
 ]

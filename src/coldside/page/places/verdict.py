@@ -18,6 +18,7 @@ from coldside.errors import BadInput
 from coldside.judge.verdict import Verdict, label_at
 from coldside.page.cases import Case
 from coldside.page.jobs import RUNNING, STOPPING, Job
+from coldside.page.naming import plain_names
 from coldside.page.places.drafting import faults_of_case
 from coldside.page.shell import Ask, carried, done, render, seen, told_as, trouble_json
 from coldside.plant.results import Forecast
@@ -132,7 +133,7 @@ def piece(ask: Ask) -> Mapping[str, Any]:
         return {"duration": float(forecast.time[-1]), "peak": float(forecast.time[forecast.peak])}
     if name not in PIECES:
         raise BadInput(f'there is no piece "{name}"')
-    return {"html": PIECES[name](forecast, verdict, asked, ask.system)}
+    return {"html": plain_names(PIECES[name](forecast, verdict, asked, ask.system), forecast.build)}
 
 
 def sight(ask: Ask) -> Mapping[str, Any]:
@@ -194,7 +195,7 @@ def origin(ask: Ask) -> Mapping[str, Any]:
             return "/session" + base
         return f"/build{base}&part={quote(table.removeprefix('parts.'))}"
 
-    return {"title": pretty(one.title), "html": sections.origin(one, where)}
+    return {"title": pretty(one.title), "html": plain_names(sections.origin(one, where), case.build)}
 
 
 def case_of(ask: Ask) -> Case:

@@ -1,5 +1,5 @@
 // Side by side: which cars, long work watched, and the proposal's figures typed into the server's own sums.
-import { get, latest, post, say, swap, trouble, watch } from "./page.js";
+import { announce, get, latest, post, say, swap, trouble, watch } from "./page.js";
 import { refill } from "./draft.js";
 
 const choose = document.getElementById("choose");
@@ -37,6 +37,7 @@ async function start() {
     if (number === known) return;
     known = number;
     refill(document.getElementById("found"), (await get(`/do/beside/found?of=${of}`)).html);
+    announce(document.querySelector("#found h1")?.textContent);
     if (offer === null) offer = new Offer(document.getElementById("offer"), of);
     else offer.stale();
   });

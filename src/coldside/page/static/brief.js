@@ -1,5 +1,5 @@
 // The brief: blanks that are kept as they are left, and starter builds drafted from them.
-import { get, latest, post, say, swap, trouble, watch } from "./page.js";
+import { announce, get, latest, post, say, swap, trouble, watch } from "./page.js";
 
 const form = document.getElementById("brief");
 let file = form.dataset.file;
@@ -128,7 +128,10 @@ async function follow() {
       const elsewhere = document.activeElement && document.activeElement !== document.body && document.activeElement !== button;
       swap(`p-${name}`, (await get(`/do/brief/piece?draft=${encodeURIComponent(draft)}&name=${name}`)).html);
       if (name === "starters" && !elsewhere) of("h-starters")?.focus();
-      if (name === "starters") of("older").hidden = true;
+      if (name === "starters") {
+        of("older").hidden = true;
+        announce(`Starter builds drafted: ${[...document.querySelectorAll("#p-starters h3")].map((one) => one.textContent).join(", ")}.`);
+      }
     }
   });
   of("work").hidden = false;

@@ -131,3 +131,10 @@ for (const select of document.querySelectorAll("[data-go]")) {
     location.assign(address);
   });
 }
+
+// One line for whoever hears the page: what has just come, never the whole of it.
+export function announce(words) {
+  const place = document.getElementById("announce");
+  const line = (words ?? "").trim().replace(/\s+/g, " ");
+  if (place && place.textContent !== line) place.textContent = line;
+}

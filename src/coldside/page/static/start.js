@@ -73,3 +73,29 @@ for (const button of document.querySelectorAll("[data-forget]")) {
     }
   });
 }
+
+for (const button of document.querySelectorAll("[data-pin]")) {
+  button.addEventListener("click", async () => {
+    try {
+      await post("/do/start/pin", { kept: Number(button.dataset.pin), stays: !button.dataset.stays });
+      location.reload();
+    } catch (error) {
+      say(error);
+    }
+  });
+}
+
+for (const button of document.querySelectorAll("[data-restore]")) {
+  button.addEventListener("click", async () => {
+    try {
+      const { files } = await post("/do/start/restore", { kept: Number(button.dataset.restore) });
+      const told = document.createElement("span");
+      told.className = "told";
+      told.setAttribute("role", "status");
+      button.closest("li").append(told);
+      told.textContent = `Put into the folder: ${files.join(", ")}.`;
+    } catch (error) {
+      say(error);
+    }
+  });
+}

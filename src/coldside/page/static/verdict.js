@@ -1,5 +1,5 @@
 // The verdict: long work is watched, its pieces are put in place as they come, and one time moves chart and ribbon.
-import { get, latest, post, say, swap, watch } from "./page.js";
+import { announce, get, latest, post, say, swap, watch } from "./page.js";
 import { opening } from "./origin.js";
 import { Sight } from "./sight.js";
 
@@ -30,6 +30,7 @@ async function start() {
         await sight.draw();
       } else {
         keepOpen(`p-${name}`, piece.html);
+        if (name === "top") announce(document.querySelector("#p-top h1")?.textContent);
       }
     }
   });
@@ -67,6 +68,7 @@ async function start() {
       if (last.state === "failed") toCome("Not reckoned.");
       document.getElementById("work").classList.toggle("over", last.state === "done");
       if (last.state === "failed") say({ problems: last.problems });
+      if (last.state === "stopped") announce("Stopped; what was found stays.");
       root.dataset.state = last.state;
     } catch (error) {
       words.textContent = "";
