@@ -378,9 +378,10 @@ def _of_runs(forecast: Forecast) -> dict[str, float | None]:
         kinds.setdefault(kind_of(forecast, one), []).append(one)
     for kind, runs in kinds.items():
         times = [one.run.time for one in runs]
-        found[f"run_best.{kind}"], found[f"heat_cost.{kind}"] = min(times), sum(one.cost for one in runs)
+        found[f"run_best.{kind}"] = min(times)
         if len(runs) > 1:
             found[f"run_mean.{kind}"], found[f"run_total.{kind}"] = sum(times) / len(times), sum(times)
+        found[f"heat_cost.{kind}"] = sum(one.cost for one in runs)
     for k, one in enumerate(forecast.runs):
         found[f"run_time.{k}"], found[f"run_cost.{k}"] = one.run.time, one.cost
     return found

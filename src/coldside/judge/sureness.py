@@ -67,14 +67,13 @@ def runs_sentence(noun: str, count: int, bands: Mapping[str, Band]) -> Sentence 
 
 def _cost_sure(cost: Band, values: dict[str, Any], in_all: str) -> str:
     """A band of heat's cost [s] as the end of a sentence."""
-    low, _, high = cost
-    if max(abs(low), abs(high)) < ON_THE_CLOCK:
+    low, high = _on_the_clock(cost)
+    if low == high == 0.0:
         return "what heat costs cannot be told on a clock"
-    if low <= 0.0 <= high:
+    if low < 0.0 < high:
         return "whether heat costs anything cannot be told: " + likely_cost(cost, values) + in_all
-    verb = "heat likely costs" if low > 0.0 else "a charge colder than ambient likely gains"
-    values["cost"] = Range(min(abs(low), abs(high)), max(abs(low), abs(high)), "seconds")
-    return verb + " {cost}" + in_all
+    verb = "heat likely costs " if high > 0.0 else "a charge colder than ambient likely gains "
+    return verb + _span(low, high, values, "") + in_all
 
 
 def likely_cost(cost: Band, values: dict[str, Any], mark: str = "") -> str:
@@ -82,9 +81,23 @@ def likely_cost(cost: Band, values: dict[str, Any], mark: str = "") -> str:
 
     Below 0 something is gained: "likely between 0.02 s gained and 0.05 s lost".
     """
-    low, _, high = cost
+    low, high = _on_the_clock(cost)
     if low < 0.0 < high:
         values["gained" + mark], values["lost" + mark] = Quantity(-low, "seconds"), Quantity(high, "seconds")
         return f"likely between {{gained{mark}}} gained and {{lost{mark}}} lost"
-    values["span" + mark] = Range(min(abs(low), abs(high)), max(abs(low), abs(high)), "seconds")
-    return f"likely {{span{mark}}}" + (" gained" if high < 0.0 else "")
+    if low == high == 0.0:
+        return "likely nothing that a clock tells"
+    return "likely " + _span(low, high, values, mark) + (" gained" if high <= 0.0 else "")
+
+
+def _on_the_clock(cost: Band) -> tuple[float, float]:
+    """The ends of a band [s], 0 where a clock of hundredths tells nothing."""
+    low, high = (edge if abs(edge) >= ON_THE_CLOCK else 0.0 for edge in (cost[0], cost[2]))
+    return low, high
+
+
+def _span(low: float, high: float, values: dict[str, Any], mark: str) -> str:
+    """ "0.19 to 0.35 s" or "up to 0.35 s", of ends of one sign."""
+    near, far = sorted((abs(low), abs(high)))
+    values["span" + mark] = Range(near, far, "seconds") if near else Quantity(far, "seconds")
+    return ("" if near else "up to ") + f"{{span{mark}}}"

@@ -101,7 +101,7 @@ def shown(quantity: Quantity, system: str = "si") -> str:
     if kind == "stopwatch":
         return stopwatch(value)
     if kind == "seconds":  # of a difference of times
-        return f"{value:.2f} s"
+        return f"{value:.2f} s".replace("-0.00", "0.00")
     if kind == "points":
         text = _plain(100.0 * value, digits)
         return f"{text} point" if text == "1" else f"{text} points"
