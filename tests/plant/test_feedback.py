@@ -12,6 +12,7 @@ import pytest
 from coldside.build.files import load_build
 from coldside.duty.model import PhaseSpec
 from coldside.parts.engine import boost_target
+from coldside.plant import feedback
 from coldside.plant.feedback import BOOST_SETTLED, READ_ALIKE, SETTLED, SHOWN, shares_of, trimmed_boost
 from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
@@ -128,6 +129,18 @@ def test_trims_of_boost_settle_however_steep(name: str):
     got = demand.plenum_target[boosted]
     assert np.all((least - BOOST_SETTLED <= got) & (got <= most + BOOST_SETTLED))
     assert np.ptp((ambient + asked - got) / asked) > 0.05  # something was taken, and not everywhere alike
+
+
+def test_trims_that_were_not_brought_to_rest_are_told(monkeypatch: pytest.MonkeyPatch):
+    """Given two turns only, the steepest are still far off; health says by how much."""
+    monkeypatch.setattr(feedback, "MOST_TRIMMED", 2)
+    forecast = pulls.__wrapped__(STEEP["all of it within 2 K"])
+    assert len(forecast.boost_feedback) == 2
+    assert forecast.boost_feedback[-1] > BOOST_SETTLED
+    told = (
+        f"do not settle: the last turn left boost {forecast.boost_feedback[-1] / 1e3:.1f} kPa from what the trims ask"
+    )
+    assert any(told in warning for warning in forecast.health.warnings)
 
 
 def test_runs_settle_with_steep_trims():
