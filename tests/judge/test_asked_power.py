@@ -7,10 +7,27 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from coldside.build.files import load_build
 from coldside.build.model import Given
+from coldside.duty.phases import read_session
+from coldside.explore.outcome import preview
 from coldside.judge.asked_power import asked_power, likely_share
 from coldside.judge.verdict import judge
+from coldside.resources import examples_folder
 from judge import made
+
+EXAMPLES = examples_folder()
+PULL = """schema = "coldside.session/1"
+name = "A pull"
+[ambient]
+temperature = "25 degC"
+[[phases]]
+kind = "pull"
+on = "dyno"
+from = "3500 rpm"
+to = "6500 rpm"
+duration = "8 s"
+"""
 
 
 def asking(power: float, **changes):
@@ -43,6 +60,21 @@ def test_a_power_missed_by_more_than_its_likely_range_is_told_with_the_boost_tha
     assert "psi" in told.words("us")
     assert "bar" in told.words("si")
     assert told in judge(found).headline
+
+
+def test_the_boost_that_is_told_does_make_the_power():
+    """Run again with the plenum's absolute pressure raised by the share told: within 3 % of what was asked."""
+    build = load_build(EXAMPLES / "tern" / "water.toml")
+    session = read_session(PULL, "pull.toml")
+    first = preview(build, session)
+    engine = replace(build.engine, asked_power=1.12 * float(first.power.max()), top_speed=6400.0 / 60.0)
+    seen = preview(replace(build, engine=engine), session)
+    (told,) = asked_power(seen)
+    air = float(np.max(seen.demand.ambient_pressure))
+    share = (told.values["takes"].value + air) / float(seen.plenum_pressure[int(np.argmax(seen.power))])
+    more = tuple((n, replace(p, value=share * (p.value + air) - air)) for n, p in build.engine.boost)
+    again = preview(replace(build, engine=replace(build.engine, boost=more)), session)
+    assert float(again.power.max()) == pytest.approx(engine.asked_power, rel=0.03)
 
 
 def test_what_no_turbo_gives_is_not_proposed():

@@ -37,17 +37,16 @@ def asked_power(forecast: Forecast) -> list[Sentence]:
     values: dict[str, Quantity | str] = {
         "made": Quantity(made, "power"),
         "asked": Quantity(asked, "power"),
-        "now": Quantity(plenum - air, "boost"),
         "takes": Quantity(takes - air, "boost"),
         "cool": Quantity(cool, "power"),
     }
-    text = "At a boost of {now} it makes {made} at most, not the {asked} asked for: "
+    text = "It makes {made} at most, not the {asked} asked for: "
     if takes > MOST_RATIO * air:
-        text += "that would take {takes}, more than one turbo stage gives, so a larger engine, more speed or less power"
+        text += "that would take a boost of {takes}, more than one turbo stage gives; a larger engine would do"
     else:
-        text += "that takes about {takes}, if turbo, fuel and knock allow it"
+        text += "that takes a boost of about {takes}, as far as turbo, fuel and knock allow"
         if engine.kind == "piston" and engine.displacement is not None:
-            text += ", or {size} of engine at this boost"
+            text += ", or {size} of engine"
             values["size"] = Quantity(engine.displacement * asked / made, "engine_volume")
     if cool >= asked:
         text += "; charge as cool as the air outside would make {cool} too"

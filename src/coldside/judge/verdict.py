@@ -203,7 +203,11 @@ def judge(
     sure = peak_sentence(known, chance.get("all"))
     return Verdict(
         holds=all(result.holds is not False for result in results),
-        headline=headline(forecast, results, knock) + (() if sure is None else (sure,)),
+        headline=(
+            *headline(forecast, results, knock),
+            *(() if sure is None else (sure,)),
+            *asked_power(forecast),
+        ),
         limits=results,
         reasons=reasons(forecast),
         cautions=CAUTIONS + (() if knock is None else knock.cautions),
@@ -410,7 +414,7 @@ def headline(
                 {"time": Quantity(surging, "time")},
             )
         )
-    said += [*spoiled_coolant(forecast), *asked_power(forecast)]
+    said += spoiled_coolant(forecast)
     return tuple(said)
 
 
