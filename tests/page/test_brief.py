@@ -148,6 +148,10 @@ def test_starters_stay_on_coming_back_and_tell_boost_session_and_sizes(us):
     assert 'id="older" class="soft" hidden' in page
     taken = us.post("/do/brief/take", draft=begun["draft"], index=0)
     assert f'Taken as <a href="/build?build={taken["build"]}' in us.page(f"/brief?brief={file}")
+    with us.desk._lock:  # a page started anew holds nothing but the store
+        us.desk._held.clear()
+    assert f'Taken as <a href="/build?build={taken["build"]}' in us.page(f"/brief?brief={file}")
+    assert us.post("/do/brief/take", draft=begun["draft"], index=1)["build"] != taken["build"]
     us.post("/do/brief/put", file=file, key="boost", value="18")
     page = plain(us.page(f"/brief?brief={file}"))
     assert 'id="older" class="soft">' in page

@@ -18,6 +18,7 @@ from coldside.duty.phases import load_session
 from coldside.errors import BadInput, ManyBadInputs
 from coldside.explore import workers
 from coldside.page.cases import Case, Cases
+from coldside.page.drafted import Drafted
 from coldside.page.drafts import Drafts
 from coldside.page.jobs import Jobs
 from coldside.page.kept import Kept
@@ -41,6 +42,7 @@ class Desk:
         self.solver = Solver()
         self.jobs = Jobs()
         self.kept = Kept(self.store)
+        self.drafted = Drafted(self.store)
         self.cases = Cases(self)
         self._held: dict[str, OrderedDict[str, Any]] = {}
         self._lock = threading.Lock()

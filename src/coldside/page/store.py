@@ -1,7 +1,7 @@
 """One SQLite file in the project's folder: what the page must not lose when it is closed, reloaded or killed.
 
 What is here: `Store`, the file itself: its layout and later changes of it, transactions, and what is done when it is
-damaged.  What is not: what stands in the tables (`drafts.py`, `kept.py`).
+damaged.  What is not: what stands in the tables (`drafts.py`, `kept.py`, `drafted.py`).
 
 A change is on the disk before it is acknowledged (write-ahead log, full synchronisation), so neither a killed process
 nor a cut of power takes back what the page has shown as kept.  Several processes may use one file.
@@ -58,6 +58,14 @@ _LAYOUTS = (  # script number n leads from layout n to n + 1; never change one t
         words TEXT NOT NULL,
         PRIMARY KEY (form, field)
     ) WITHOUT ROWID;
+    """,
+    """
+    CREATE TABLE starters (        -- the last draft of each brief
+        brief TEXT PRIMARY KEY,    -- its file in the project
+        text TEXT NOT NULL,        -- the brief as it was drafted from
+        version TEXT NOT NULL,     -- of coldside that drafted it
+        result BLOB NOT NULL       -- brief, starters, what matters of the unknown, which were taken
+    );
     """,
 )
 

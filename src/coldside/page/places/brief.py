@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.routing import Route
 
@@ -33,11 +33,15 @@ from coldside.explore.draft_answer import sizes_of
 from coldside.explore.draft_text import programme
 from coldside.explore.draft_unknowns import Unknowns, most_important_unknown
 from coldside.media.fuels import fuel
+from coldside.page.drafted import Draft
 from coldside.page.jobs import RUNNING, Report
 from coldside.page.project import etag, file_name
 from coldside.page.shell import Ask, done, problems, render, seen, told_as
 from coldside.page.typing import as_meant
 from coldside.sheet.scale import pretty
+
+if TYPE_CHECKING:
+    from coldside.page.desk import Desk
 
 USUAL_UNIT = {  # key -> what a bare number in its blank is, by the units chosen; where trades differ, none
     "power": {"us": "hp"},
@@ -212,8 +216,8 @@ def answered(text: str, file: str, key: str, value: str) -> str:
 class Found:
     """What a draft found so far: the brief, its starter builds, and what matters most of what is not known."""
 
-    def __init__(self, brief: Brief, text: str) -> None:
-        self.brief, self.text = brief, text
+    def __init__(self, brief: Brief, text: str, file: str) -> None:
+        self.brief, self.text, self.file = brief, text, file
         self.starters: tuple[Starter, ...] = ()
         self.unknowns: Unknowns | None = None
         self.taken: dict[int, dict[str, str]] = {}
@@ -226,15 +230,15 @@ def begin(ask: Ask) -> Mapping[str, Any]:
     brief = parse_brief(text, file or "brief.toml")
     need_of(brief)
     key = etag(file + "\0" + text)
-    found = ask.desk.remember("brief", key, lambda: Found(brief, text))
-    job = ask.desk.jobs.start("brief", key, lambda report: _draft(found, report)).id
+    found = ask.desk.remember("brief", key, lambda: Found(brief, text, file))
+    job = ask.desk.jobs.start("brief", key, lambda report: _draft(ask.desk, file, found, report)).id
     ask.desk.remember("drafted last", file, dict).update(draft=key, job=job)
     return {"job": job, "draft": key}
 
 
 def last_of(ask: Ask, file: str, text: str) -> dict[str, Any] | None:
-    """What was drafted last for a brief, where it is still held: `draft` its name, `job` where it still runs."""
-    last = ask.desk.recall("drafted last", file) if file else None
+    """What was drafted last for a brief: `draft` its name, `job` where it still runs."""
+    last = (ask.desk.recall("drafted last", file) or _reopened(ask.desk, file)) if file else None
     found = ask.desk.recall("brief", last["draft"]) if last else None
     if last is None or not isinstance(found, Found):
         return None
@@ -253,14 +257,37 @@ def last_of(ask: Ask, file: str, text: str) -> dict[str, Any] | None:
     }
 
 
-def _draft(found: Found, report: Report) -> None:
+def _reopened(desk: Desk, file: str) -> dict[str, str] | None:
+    """What was drafted of a brief before the page was started, held again."""
+    kept = desk.drafted.last(file)
+    if kept is None:
+        return None
+    key = etag(file + "\0" + kept.text)
+    found: Found = desk.remember("brief", key, lambda: Found(kept.brief, kept.text, file))
+    if not found.starters:
+        found.starters, found.unknowns = kept.starters, kept.unknowns
+        found.taken = {index: dict(names) for index, names in kept.taken.items()}
+    last: dict[str, str] = desk.remember("drafted last", file, dict)
+    last.update(draft=key, job="")
+    return last
+
+
+def _keep(desk: Desk, file: str, found: Found) -> None:
+    """Have what was found outlast the page; of a brief that is no file yet there is nothing to find it by."""
+    if file:
+        desk.drafted.keep(file, Draft(found.text, found.brief, found.starters, found.unknowns, found.taken))
+
+
+def _draft(desk: Desk, file: str, found: Found, report: Report) -> None:
     if not found.starters:
         found.starters = draft(found.brief, progress=lambda share, words: report.progress(0.75 * share, words))
+    _keep(desk, file, found)
     report.piece("starters", 1)
     if found.unknowns is None:
         found.unknowns = most_important_unknown(
             found.brief, found.starters, progress=lambda share, words: report.progress(0.75 + 0.25 * share, words)
         )
+    _keep(desk, file, found)
     report.piece("unknowns", 1)
     report.progress(1.0, "drafted")
 
@@ -327,6 +354,7 @@ def take(ask: Ask) -> Mapping[str, Any]:
             sessions[0] if sessions else project.create(file_name(f"session {one.session.name}"), one.session_text)
         )
         found.taken[index] = {"build": build, "session": session}
+        _keep(ask.desk, found.file, found)
     return found.taken[index] | {"all": [entry["build"] for entry in found.taken.values()]}
 
 
