@@ -19,6 +19,7 @@ import numpy as np
 from coldside.build.files import load_build
 from coldside.duty.phases import load_session
 from coldside.explore.bands import DRAWS, simulate_many
+from coldside.explore.clocked import Clock
 from coldside.explore.draws import drawn, scores, uncertain_inputs, values_of
 from coldside.explore.outcome import DRAWN, figures, preview, run
 from coldside.explore.workers import cores
@@ -45,21 +46,22 @@ def one(name: str, session_name: str) -> None:
     forecast = simulate(build, session)
     simulate_many(build, session, 4, forecast=forecast)  # workers and compiled code are there from here on
     inputs = uncertain_inputs(build, session)
+    clock = Clock.of(forecast)
     rows = iter(values_of(inputs, scores(len(inputs), 2 * ROUNDS)))
     draws, wholes, previews = [], [], []
     for _ in range(ROUNDS):
         for _ in range(2):
             draw = drawn(build, session, inputs, next(rows))
-            draws.append(spent(lambda d=draw: figures(run(*d, DRAWN, shares=forecast.shares))))
+            draws.append(spent(lambda d=draw: figures(run(*d, DRAWN, clock=clock))))
         wholes.append(spent(lambda: judge(simulate(build, session))))
         previews.append(spent(lambda: judge(preview(build, session))))
-    clock = min(spent(lambda: simulate_many(build, session, forecast=forecast), time.perf_counter) for _ in range(3))
+    on_clock = min(spent(lambda: simulate_many(build, session, forecast=forecast), time.perf_counter) for _ in range(3))
     draw_s, whole_s, preview_s = (float(np.median(found)) for found in (draws, wholes, previews))
     print(
         f"{name} {session_name}, {forecast.time[-1] / 60.0:.0f} min, {len(inputs)} uncertain inputs: "
         f"a draw {1e3 * draw_s:.0f} ms, a forecast with its verdict {1e3 * whole_s:.0f} ms "
         f"({whole_s / draw_s:.0f} times), a preview with its verdict {1e3 * preview_s:.0f} ms; "
-        f"{DRAWS} draws on {cores()} cores {clock:.2f} s on the clock, of processor time alone "
+        f"{DRAWS} draws on {cores()} cores {on_clock:.2f} s on the clock, of processor time alone "
         f"{DRAWS * draw_s / cores():.2f} s",
         flush=True,
     )

@@ -145,14 +145,14 @@ BANDS = {
 @pytest.mark.parametrize(
     ("cost", "said"),
     [
-        ((0.3, 0.4, 0.55), "; heat likely costs 0.30 to 0.55 s in all."),
-        ((-0.3, -0.2, -0.1), "; a charge colder than ambient likely gains 0.10 to 0.30 s in all."),
+        ((0.3, 0.4, 0.55), "; heat likely costs 0.30 to 0.55 s over both passes."),
+        ((-0.3, -0.2, -0.1), "; a charge colder than ambient likely gains 0.10 to 0.30 s over both passes."),
         (
             (-0.1, 0.0, 0.3),
-            "; whether heat costs anything cannot be told: likely between 0.10 s gained and 0.30 s lost in all.",
+            "whether heat costs anything cannot be told: likely between 0.10 s gained and 0.30 s lost over both passes.",
         ),
-        ((-0.001, 0.1, 0.3), "; heat likely costs up to 0.30 s in all."),
-        ((-0.3, -0.1, 0.004), "; a charge colder than ambient likely gains up to 0.30 s in all."),
+        ((-0.001, 0.1, 0.3), "; heat likely costs up to 0.30 s over both passes."),
+        ((-0.3, -0.1, 0.004), "; a charge colder than ambient likely gains up to 0.30 s over both passes."),
         ((-0.001, 0.0, 0.001), "; what heat costs cannot be told on a clock."),
     ],
 )

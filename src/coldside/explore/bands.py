@@ -184,7 +184,12 @@ def _chances(outcomes: Mapping[str, np.ndarray], limits: tuple[LimitSpec, ...]) 
 
 
 def bands_json(bands: Bands) -> dict[str, Any]:
-    """Bands as a plain dictionary for JSON: keys carry the unit, percentiles are named."""
+    """Bands as a plain dictionary for JSON: keys carry the unit, percentiles are named.
+
+    Figures as of `outcome.figures`, their unit behind: "intake_max_K", "power_mean_W", "lost_to_heat_in_boost" (a share
+    has none), "run_best.lap_s", "heat_cost.pass_s" (of all passes together), and in the order of the block `runs`
+    "run_time.0_s" and "run_cost.0_s".
+    """
     said: dict[str, Any] = {"draws": bands.draws, "without_balance": len(bands.failed), "seed": bands.seed}
     for name, band in bands.figures.items():
         said[name + _unit(name)] = dict(zip(("p10", "p50", "p90"), band, strict=True))

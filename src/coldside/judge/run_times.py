@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from coldside.judge.power import kind_of
-from coldside.judge.sureness import ON_THE_CLOCK, Band, likely_cost, runs_sentence
+from coldside.judge.sureness import ON_THE_CLOCK, Band, likely_cost, runs_counted, runs_sentence
 from coldside.judge.wording import Quantity, Range, Sentence, clock, counted, stopwatch
 from coldside.plant.feedback import BOOST_SETTLED, SETTLED, TimedRun
 from coldside.plant.results import Forecast
@@ -76,7 +76,7 @@ def _of_phase(noun: str, found: Sequence[TimedRun], begins: float | None) -> Sen
     """`begins` [s] tells alike phases of a session apart."""
     times = sorted(one.run.time for one in found)
     values: dict[str, Quantity | str] = {
-        "which": f"The {noun}" if len(found) == 1 else _counted(len(found), noun).capitalize(),
+        "which": f"The {noun}" if len(found) == 1 else runs_counted(len(found), noun).capitalize(),
         "take": f"takes {stopwatch(times[0])}",
     }
     if len(found) > 1:
@@ -109,11 +109,6 @@ def _between(low: str, high: str) -> str:
     if low == high:
         return low
     return f"{low.removesuffix(' s')} to {high}"
-
-
-def _counted(number: int, noun: str) -> str:
-    """ "four passes", "16 laps"."""
-    return counted(number, noun).replace("passs", "passes")
 
 
 def feedback_words(forecast: Forecast) -> str:

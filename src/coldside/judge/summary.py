@@ -1,8 +1,8 @@
 """Forecast and point as plain dictionaries for JSON: keys carry the unit, floats are plain, NaN is null.
 
 Here: `forecast_json`, `point_json`, `build_json`.  A share is 0 to 1, never percent; a key whose subject does not
-exist in this forecast (no sensor, no loop) is absent or null as said at each.  Bands have no
-keys yet: nothing computes them here.
+exist in this forecast (no sensor, no loop) is absent or null as said at each.  Bands
+have a block of their own (`explore/bands.py`).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """How sure a verdict is, in words: bands as "likely 51 to 58 degC", chances as "9 in 10".
 
 What is here: `chance_words`, `limit_sentence`, `peak_sentence`, `runs_sentence`,
-`likely_cost`.  What is not: making bands
+`runs_counted`, `likely_cost`.  What is not: making bands
 (`explore/`) and judging (`verdict.py`).  "Likely" is the span from the 10th to the 90th percentile of the draws: four
 runs in five fall in it, as far as the inputs' own uncertainties are right; what the model itself leaves out is not in
 it.
@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from coldside.judge.wording import Quantity, Range, Sentence
+from coldside.judge.wording import Quantity, Range, Sentence, counted
 
 Band = tuple[float, float, float]  # 10th, 50th, 90th percentile, SI
 ON_THE_CLOCK = 0.005  # s below which a difference cannot be told on a clock of hundredths
@@ -62,18 +62,25 @@ def runs_sentence(noun: str, count: int, bands: Mapping[str, Band]) -> Sentence 
     if mean is not None:
         text = "With what is not known, the best {noun} likely takes {best} and one on average {mean}"
         values["mean"] = Range(mean[0], mean[2], "stopwatch")
-    return Sentence(f"{text}; {_cost_sure(cost, values, ' in all' if count > 1 else '')}.", values)
+    all_of = runs_counted(count, noun)
+    of_all = "" if count == 1 else " over " + ("both" + all_of.removeprefix("two") if count == 2 else "all " + all_of)
+    return Sentence(f"{text}; {_cost_sure(cost, values, of_all)}.", values)
 
 
-def _cost_sure(cost: Band, values: dict[str, Any], in_all: str) -> str:
+def runs_counted(count: int, noun: str) -> str:
+    """ "four passes", "16 laps"."""
+    return counted(count, noun).replace("passs", "passes")
+
+
+def _cost_sure(cost: Band, values: dict[str, Any], of_all: str) -> str:
     """A band of heat's cost [s] as the end of a sentence."""
     low, high = _on_the_clock(cost)
     if low == high == 0.0:
         return "what heat costs cannot be told on a clock"
     if low < 0.0 < high:
-        return "whether heat costs anything cannot be told: " + likely_cost(cost, values) + in_all
+        return "whether heat costs anything cannot be told: " + likely_cost(cost, values) + of_all
     verb = "heat likely costs " if high > 0.0 else "a charge colder than ambient likely gains "
-    return verb + _span(low, high, values, "") + in_all
+    return verb + _span(low, high, values, "") + of_all
 
 
 def likely_cost(cost: Band, values: dict[str, Any], mark: str = "") -> str:
