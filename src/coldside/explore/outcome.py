@@ -206,7 +206,10 @@ def _looked_at(demand: Demand, fineness: Fineness) -> np.ndarray:
     kept = rows[~quiet | (count % stride == 0) | (count == 1)]
     # the last moment of a pull has its peak, the first one of boost the sensor's
     boost = np.flatnonzero(np.diff(demand.boost.astype(np.int8)) == 1) + 1
-    return np.unique(np.concatenate([kept, ends - 1, boost]))
+    # both sides of every change of gear: a run peaks in the last moment before one
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], demand.full_load.astype(np.int8), [0]])))
+    sides = np.clip(np.concatenate([edges - 1, edges]), 0, len(loud) - 1)
+    return np.unique(np.concatenate([kept, ends - 1, boost, sides]))
 
 
 def _kept(demand: Demand, rows: np.ndarray, fineness: Fineness) -> Demand:
