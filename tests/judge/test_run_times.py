@@ -149,7 +149,7 @@ BANDS = {
         ((-0.3, -0.2, -0.1), "; a charge colder than ambient likely gains 0.10 to 0.30 s over both passes."),
         (
             (-0.1, 0.0, 0.3),
-            "whether heat costs anything cannot be told: likely between 0.10 s gained and 0.30 s lost over both passes.",
+            "heat costs anything cannot be told: likely between 0.10 s gained and 0.30 s lost over both passes.",
         ),
         ((-0.001, 0.1, 0.3), "; heat likely costs up to 0.30 s over both passes."),
         ((-0.3, -0.1, 0.004), "; a charge colder than ambient likely gains up to 0.30 s over both passes."),
