@@ -350,3 +350,10 @@ def test_runs_that_the_afternoon_ends_before_a_limit_does_are_told_as_room(examp
     assert (long.runs, long.rest, long.endless, long.warming) == (10, 60.0, False, True)
     assert (short.runs, short.rest, short.endless, short.warming) == (6, 60.0, True, False)  # 1 + 800 / 160
     assert rests.afternoon(99.0) is None  # shorter than a run
+
+
+def test_a_stint_is_explained_where_it_is_first_named():
+    words = replace(FOUND, noun="stint", repeat_noun="lap").words()
+    told = [k for k, text in enumerate(words) if "stint" in text]
+    assert words[told[0]] == "A stint here is all that the session repeats, one lap after the other without a rest."
+    assert not any(text.startswith("A stint here") for text in FOUND.words())

@@ -148,7 +148,11 @@ def sentences(found: Consistency) -> list[Sentence]:
     said = _of_repeats(found) + _of_air(found) + _of_held(found)
     for loop in found.loops:
         said += _of_tank(loop)
-    said += _of_rest(found) + _of_afternoon(found)
+    later = _of_rest(found) + _of_afternoon(found)
+    if later and found.noun == "stint":
+        text = "A stint here is all that the session repeats, one {one} after the other without a rest."
+        said.append(Sentence(text, {"one": found.repeat_noun}))
+    said += later
     return said + [Sentence("Not answered: {what}.", {"what": words}) for words in found.left_out]
 
 
