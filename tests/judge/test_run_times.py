@@ -13,6 +13,7 @@ from coldside.build.files import load_build
 from coldside.duty.demand import sample
 from coldside.duty.model import PhaseSpec, Run
 from coldside.duty.phases import load_session
+from coldside.explore.bands import simulate_many
 from coldside.judge.run_times import boost_feedback_words, feedback_words, run_rows, run_sentences, runs_json
 from coldside.judge.summary import forecast_json
 from coldside.judge.verdict import judge
@@ -20,6 +21,8 @@ from coldside.judge.wording import stopwatch
 from coldside.plant.feedback import TimedRun
 from coldside.plant.forecast import simulate
 from coldside.plant.results import Forecast
+from coldside.sheet.answer import judged
+from coldside.sheet.asked import Asked
 from coldside.sheet.render import sheet_html
 from coldside.sheet.terminal import forecast_text
 
@@ -95,6 +98,24 @@ def test_rows_and_sentence_agree_on_paper_and_terminal():
     assert "mph" in text
     assert "km/h" not in text
     assert "driving and heat: brought together in" in text
+
+
+def test_paper_and_terminal_say_what_is_likely():
+    forecast = passes()
+    bands = simulate_many(forecast.build, forecast.session, 4, forecast=forecast)
+    asked = Asked(bands=bands)
+    verdict = judged(forecast, asked)
+    text, page = forecast_text(forecast, verdict, "si", 200, asked=asked), sheet_html(forecast, verdict, "si", asked)
+    page = page.replace("\u00a0", " ")
+    for row in run_rows(forecast, "si", bands.figures):
+        assert row[2].count("likely") == row[4].count("likely") == 1
+        assert all(cell in text and cell in page for cell in row)
+    low, _, high = bands.figures["run_best.pass"]
+    said = f"the best pass likely takes {low:.2f} to {high:.2f} s and one on average"
+    assert said in text
+    assert said in page
+    assert re.search(r"of the work done in boost \(likely [\d.]+ to [\d.]+ %\)\.", text)
+    assert "heat costs the passes in all" in text
 
 
 def test_what_did_not_settle_is_not_said_to_have():

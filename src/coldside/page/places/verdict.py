@@ -37,7 +37,7 @@ KNOWN_BY = {  # piece -> the stages that change it
     "why": ("forecast",),
     "change": ("changes",),
     "dies": ("forecast",),
-    "before": ("forecast",),
+    "before": ("forecast", "bands"),
     "runs": ("forecast", "bands"),
     "more": ("bands", "consistency"),
     "folds": ("forecast",),
