@@ -31,6 +31,7 @@ from coldside.explore.outcome import COARSE, DRAWN, FINE, Fineness, Outcome, fig
 from coldside.explore.workers import on_all_cores
 from coldside.judge.verdict import KINDS as LIMIT_KINDS
 from coldside.judge.verdict import NAMES, judge_limit
+from coldside.judge.verdict import told as limit_told
 from coldside.judge.wording import Quantity, Sentence, listed
 from coldside.parts.exchanger import ExchangerSpec
 from coldside.plant.results import Forecast
@@ -261,21 +262,17 @@ def of_runs(fineness: Fineness) -> Fineness:
 
 
 def _limiting(forecast: Forecast, limits: Sequence[LimitSpec]) -> tuple[LimitSpec | None, str, str]:
-    """The limit that matters, its figure, and how much: broken first, else with the least share of `CLOSE` to spare."""
-    judged = [(k, spec, judge_limit(forecast, spec)) for k, spec in enumerate(limits)]
-    known = [one for one in judged if one[2].holds is not None and one[2].margin is not None]
-    if not known:
+    """The limit that the verdict tells, its figure, and how much it presses: broken, close within `CLOSE`, or holds."""
+    judged = [judge_limit(forecast, spec) for spec in limits]
+    matters = limit_told([one for one in judged if one.margin is not None])
+    if matters is None:
         return None, "intake_max", "holds"
-    broken = [one for one in known if one[2].holds is False]
-    if broken:
-        k, spec, _ = min(broken, key=lambda one: (one[2].first_broken is None, one[2].first_broken or 0.0))
-        return spec, f"limits.{k}", "broken"
-
-    def room(one: Any) -> float:
-        return float(one[2].margin) / (CLOSE_SHARE if one[1].quantity == "spread" else CLOSE)
-
-    k, spec, _ = nearest = min(known, key=room)
-    return spec, f"limits.{k}", "close" if room(nearest) <= 1.0 else "holds"
+    k = next(k for k, one in enumerate(judged) if one is matters)
+    spec, figure = limits[k], f"limits.{k}"
+    if matters.holds is False:
+        return spec, figure, "broken"
+    close = CLOSE_SHARE if spec.quantity == "spread" else CLOSE
+    return spec, figure, "close" if float(matters.margin or 0.0) <= close else "holds"
 
 
 def _seen(
