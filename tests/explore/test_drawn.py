@@ -21,6 +21,7 @@ from coldside.explore import workers
 from coldside.explore.bands import simulate_many
 from coldside.explore.draws import drawn, scores, uncertain_inputs, values_of
 from coldside.explore.outcome import DRAWN, FINE, figures, run, thinned
+from coldside.parts.exchanger import ExchangerSpec
 from coldside.plant.assemble import assemble
 from coldside.plant.forecast import simulate, solve
 
@@ -66,6 +67,28 @@ def test_the_quick_scheme_is_that_of_second_order(name):
     exact = solve(plant, parts=8).intake
     assert np.abs(solve(plant, quick=True).intake - exact).max() < 0.15
     assert np.abs(solve(plant, quick=True, parts=8).intake - exact).max() < 0.05
+
+
+@pytest.mark.parametrize("name", ["plover/stacked", "sprayed", "tern/water"])
+def test_long_steps_of_the_quick_scheme_take_in_what_the_other_does(name):
+    """Conditions held along a line, with an engine's heat, a spray, or neither: own heat of every field within 2 %."""
+    build = build_of("siskin/blown" if name == "sprayed" else name)
+    if name == "sprayed":
+        nose = next(key for key, part in build.parts.items() if isinstance(part, ExchangerSpec))
+        wet = replace(build.parts[nose], spray=1.6e-5, spray_when="always")
+        build = replace(build, parts={**build.parts, nose: wet})
+    seen = run(build, DRIVE, DRAWN)
+    spacing = np.round(np.diff(seen.time) / (seen.time[1] - seen.time[0]), 9)
+    plant = assemble(build, seen.demand, DRAWN.cells, grid=DRAWN.grid)
+    assert plant.arrays.source_field.size or name == "tern/water"
+    fine, quick = (solve(plant, spacing=spacing, quick=one) for one in (False, True))
+    assert quick.substeps > 4 * spacing[0]  # some steps are long ones
+    n, p, f = plant.arrays.n_states, len(plant.passes), len(plant.fields)
+    own = slice(n + p + f, n + p + 2 * f)
+    most = np.abs(fine.end[own]).max()
+    assert quick.end[own] == pytest.approx(fine.end[own], rel=0.02, abs=1e-3 * most)
+    assert quick.end[:n] == pytest.approx(fine.end[:n], abs=0.5)
+    assert np.abs(quick.intake - fine.intake)[seen.boost].max() < 0.3
 
 
 def test_spacing_is_the_samples_own():

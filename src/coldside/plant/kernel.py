@@ -68,7 +68,7 @@ WET_PULL = 2.0  # a condensing film takes up to about this much more heat a kelv
     H_N_STATES, H_I_FEED, H_I_DUCT, H_I_BOSS, H_I_READING, H_I_BETWEEN, H_I_ICE, H_STAGES, H_IN_RECIRCULATION,
     H_IN_PRESSURE, H_IN_RUNNING, H_IN_SOURCE, H_IN_LIMIT, H_IN_INJECTION, H_IN_STAGE, H_SAMPLES, H_WIDTH, H_FIELDS,
     H_N_PASSES, H_TABLES, H_LOOPS, H_DUCTS, H_SENSORS, H_SHARE_NODES, H_DEVICES, H_SOURCES, H_ICED, W_E, W_FLOW, W_PUMP,
-    W_A, W_B, W_LOOP_T, W_GAS, W_NOW, W_THEN, W_T_IN, W_T_OUT, W_HEAT, W_WET_HEAT, W_PICKUP, W_PULL,
+    W_A, W_B, W_LOOP_T, W_GAS, W_NOW, W_THEN, W_T_IN, W_T_OUT, W_HEAT, W_WET_HEAT, W_PICKUP, W_OWN, W_PULL,
     W_NODE_T, W_NODE_M, W_NODE_W, W_LANE, W_LANE_W, W_DUCT_OUT, W_SENSOR_GAS, W_CHARGE, W_RATE, W_STATE, W_WATER,
 ) = range(len(HEADER))
 (
@@ -339,7 +339,7 @@ def _sources(I, F, w, x, now, then, s, charge):  # noqa: E741
             per_air = r * F[now + at + 1] + s * F[then + at + 1]
             over = max(x[I[I[H_FIELD_FIRST] + f] + I[I[H_FIELD_COUNT] + f] // 2] - zero, 0.0)
             q = -min(q, per_air * w[I[W_FLOW] + p] * over)
-        w[I[W_PUMP] + f] += q
+        w[I[W_OWN] + f] += q
 
 
 @compiled
@@ -367,7 +367,7 @@ def _integrals(I, w, dx, water, handled):  # noqa: E741
     at += n_passes
     for f in range(n_fields):
         dx[at + f] = w[I[W_PICKUP] + f]
-        dx[at + n_fields + f] = w[I[W_PUMP] + f]
+        dx[at + n_fields + f] = w[I[W_OWN] + f]
     dx[at + 2 * n_fields] = water
     dx[at + 2 * n_fields + 1] = handled
     w[I[W_WATER]] = water
@@ -489,7 +489,7 @@ def _conditions(I, F, w, k, s, x, combo):  # noqa: E741
 def _rates(I, F, w, k, s, state, x, dx):  # noqa: E741
     """dx/dt of states and heat integrals under the conditions in w; `x` are the true temperatures of `state`."""
     E, flow, T_in, T_out, heat = I[W_E], I[W_FLOW], I[W_T_IN], I[W_T_OUT], I[W_HEAT]
-    pickup, pump, pull = I[W_PICKUP], I[W_PUMP], I[W_PULL]
+    pickup, heated, pull = I[W_PICKUP], I[W_OWN], I[W_PULL]
     a, b, node_T, node_m, reads = I[W_A], I[W_B], I[W_NODE_T], I[W_NODE_M], I[W_SENSOR_GAS]
     node_w = I[W_NODE_W]
     n_fields, n_loops, n_ducts, n_sensors = I[H_FIELDS], I[H_LOOPS], I[H_DUCTS], I[H_SENSORS]
@@ -509,6 +509,9 @@ def _rates(I, F, w, k, s, state, x, dx):  # noqa: E741
     handled = 0.0
     fastest = 1.0 / F[S_FEEDBACK_TIME]
 
+    # what sources add is kept apart: conditions that are held from stage to stage must not gather it
+    for f in range(n_fields):
+        w[heated + f] = w[I[W_PUMP] + f]
     _sources(I, F, w, x, now, then, s, charge)
 
     # --- heat from surroundings and pumps into every node; `pull` gathers what relaxes each field's nodes, W/K
@@ -516,7 +519,7 @@ def _rates(I, F, w, k, s, state, x, dx):  # noqa: E741
         code = I[I[H_FIELD_AROUND] + f]
         around = bay if code == BAY else ambient if code == AMBIENT else engine_metal
         g = F[I[H_FIELD_PICKUP] + f]
-        own = w[pump + f] / I[field_count + f]
+        own = w[heated + f] / I[field_count + f]
         total = 0.0
         for i in range(I[field_first + f], I[field_first + f] + I[field_count + f]):
             q = g * (around - x[i])
@@ -524,7 +527,7 @@ def _rates(I, F, w, k, s, state, x, dx):  # noqa: E741
             total += q
         w[pickup + f] = total
         w[pull + f] = g
-        handled += abs(total) + abs(w[pump + f])
+        handled += abs(total) + abs(w[heated + f])
 
     # --- coolant: mix at the nodes of each loop, then every pass
     for loop in range(n_loops):
@@ -807,8 +810,8 @@ def march(I, F, w, x, wanted, spacing, quick, parts, streams, scalars, levels, p
     states at the highest plenum temperature under boost.
     Scheme: SSPRK(4,3), Spiteri and Ruuth 2002 (from memory), aligned with the samples: three
     half-steps, a blend with the step's start, one more half-step.  The quick one is SSPRK(s,2) (same source): s
-    stages that pass a step of s - 1 where a sub-step of the other, of four, passes 2; no sub-steps then.  On long
-    steps coolant and duct flows and the coefficients are found at both ends and taken along a line between.
+    stages that pass a step of s - 1 where a sub-step of the other, of four, passes 2; no sub-steps then.  In a step
+    of more than `FEW_STAGES` coolant and duct flows and the coefficients are taken along a line between its ends.
     """
     n = I[H_SAMPLES]
     size = x.size

@@ -195,7 +195,7 @@ SIZES = (
 # fmt: off
 SCRATCH = (
     "E", "flow", "pump", "a", "b", "loop_T", "gas", "now", "then", "T_in", "T_out", "heat", "wet_heat", "pickup",
-    "pull", "node_T", "node_m", "node_w", "lane", "lane_w", "duct_out", "sensor_gas", "charge", "rate", "state",
+    "own", "pull", "node_T", "node_m", "node_w", "lane", "lane_w", "duct_out", "sensor_gas", "charge", "rate", "state",
     "water",
 )
 # fmt: on
@@ -216,7 +216,7 @@ class Work(NamedTuple):
     E: np.ndarray  # (states,) net heat into each node, W
     # from here to `gas`, side by side: what follows from flows and commands, and heat comes after
     flow: np.ndarray  # (P,) kg/s, signed
-    pump: np.ndarray  # (F,)
+    pump: np.ndarray  # (F,) W of pumps and chillers
     a: np.ndarray  # (K,)
     b: np.ndarray  # (K,)
     loop_T: np.ndarray  # (L,)
@@ -228,6 +228,7 @@ class Work(NamedTuple):
     heat: np.ndarray  # (P,) W into the wall (charge) or to the air (cooling)
     wet_heat: np.ndarray  # (P,) W of it that condensing vapour gave
     pickup: np.ndarray  # (F,)
+    own: np.ndarray  # (F,) W of pumps, the engine, sprays and chillers
     pull: np.ndarray  # (F,) W/K that relaxes one node
     node_T: np.ndarray  # (most nodes of any path,)
     node_m: np.ndarray
@@ -261,6 +262,7 @@ def _scratch_sizes(arrays: Arrays) -> list[int]:
         n_pass,
         n_pass,
         n_pass,
+        n_field,
         n_field,
         n_field,
         nodes,
