@@ -18,6 +18,7 @@ from coldside.judge import trials
 from coldside.judge.consistency import MOST_RESTS, UNLIMITED, consistency, kept_runs, settled_value
 from coldside.judge.consistency_words import (
     Afternoon,
+    Alike,
     Consistency,
     Held,
     KnockSpeed,
@@ -26,6 +27,7 @@ from coldside.judge.consistency_words import (
     TankOrExchanger,
     consistency_json,
 )
+from coldside.judge.power import repeats
 from coldside.judge.verdict import judge_limit
 from coldside.parts.engine import RPM
 from coldside.plant.forecast import simulate
@@ -164,6 +166,7 @@ FOUND = Consistency(
     afternoon=Afternoon(14400.0, 40, 349.0, 11.0, True),
     loops=(COOLED,),
     simulations=14,
+    sets=(Alike("pull", (320.0, 322.0, 323.0), 0.11, 0.012),),
 )
 
 
@@ -305,7 +308,8 @@ def test_a_limit_that_the_session_breaks_and_full_load_does_not_says_why():
     assert replace(FOUND, held=(over,)).words()[2] == (
         "The intake never passes your limit of 30 K over ambient: it settles 23 K over ambient."
     )
-    assert replace(FOUND, repeat_noun="climb again").words()[0].startswith("Three times climb again: the intake peaks")
+    again = replace(FOUND.sets[0], noun="climb again")
+    assert replace(FOUND, sets=(again,)).words()[0].startswith("Three times climb again: the intake peaks")
 
 
 def test_a_margin_beside_another_limit_names_the_speed_where_it_was_judged():
@@ -322,19 +326,38 @@ def test_a_margin_beside_another_limit_names_the_speed_where_it_was_judged():
     )
 
 
-def test_of_several_sets_of_repeats_the_hottest_is_told(examples: Path):
-    """The afternoon's second four climbs: their own peaks, not the first four's (read off the trace by span)."""
+def test_of_several_sets_of_repeats_each_is_told_and_the_worst_looked_into(examples: Path):
+    """The afternoon's first and second four climbs, read off the trace by span; the largest spread is the verdict's."""
     session = load_session(examples / "sessions" / "warming-afternoon.toml")
     forecast = simulate(load_build(examples / "plover" / "build.toml"), session)
-    found = consistency(replace(forecast, session=replace(session, phases=session.phases[:1], limits=())))
-    later = [span for span in forecast.demand.spans if span.label.startswith("climb again")]
-    peaks = [
-        float(forecast.intake[span.first : span.last + 1][forecast.boost[span.first : span.last + 1]].max())
-        for span in later
-    ]
-    assert found.repeat_noun == "climb again"
-    assert found.peaks == pytest.approx(peaks)
-    assert max(peaks) == pytest.approx(forecast.intake[forecast.peak])
+    sets, looked_into = module.alike_sets(forecast, forecast.peak)
+    assert [one.noun for one in sets] == ["climb", "climb again"]
+    over = forecast.intake - forecast.demand.ambient_temperature
+    for one in sets:
+        spans = [s for s in forecast.demand.spans if s.label.rpartition(" ")[0] == one.noun and s.kind == "pull"]
+        own = [np.arange(s.first, s.last + 1)[forecast.boost[s.first : s.last + 1]] for s in spans]
+        assert one.peaks == pytest.approx([forecast.intake[k].max() for k in own])
+        peaks = [over[k].max() for k in own]
+        assert one.spread_over_ambient == pytest.approx((max(peaks) - min(peaks)) / np.mean(peaks))
+    assert looked_into == 1
+    assert max(sets[1].peaks) == pytest.approx(forecast.intake[forecast.peak])
+    first = module.alike_sets(forecast, repeats(forecast)[0][2].samples[5])
+    assert first == (sets, 0)  # a worst moment that lies in the first climbs
+    spread = judge_limit(forecast, LimitSpec(quantity="spread", at_most=0.1)).value
+    assert spread == max(max(one.spread_over_ambient, one.spread_power) for one in sets)
+
+
+def test_every_set_has_its_own_sentence_and_the_users_own_name():
+    """A name that ends in a digit is kept whole; a group is called by its name, not by the words of its first phase."""
+    morning, stage = Alike("morning", (320.0, 331.0), 0.29, 0.004), Alike("stage 2", (330.0, 331.0), 0.05, 0.002)
+    words = replace(FOUND, sets=(morning, stage)).words()
+    assert words[0].startswith("Two mornings: the intake peaks at 47 degC to 58 degC; over the air outside they differ")
+    assert words[1].startswith("Two times stage 2: ")
+    assert "differ by 29 %" in words[0]
+    assert "differ by 5 %" in words[1]
+    assert [one["of"] for one in consistency_json(replace(FOUND, sets=(morning, stage)))["repeats"]] == [
+        "morning", "stage 2",
+    ]  # fmt: skip
 
 
 def test_runs_that_the_afternoon_ends_before_a_limit_does_are_told_as_room(examples: Path):

@@ -18,6 +18,7 @@ from coldside.judge.trials import (
     held_at_full_load,
     larger_tanks,
     repeat_noun,
+    repeated,
     run_after_run,
     run_of,
     samples_of_runs,
@@ -51,6 +52,26 @@ def test_a_run_is_what_lies_between_two_rests(examples):
     assert (laps.noun, laps.leading.repeat) == ("stint", 5)
     nouns = {name: repeat_noun(session) for name, session in sessions.items()}
     assert (nouns["track"], nouns["standing-passes"], nouns["dyno-pulls"]) == ("lap", "round", "pull")
+
+
+def test_a_run_is_taken_from_the_set_that_is_asked_for():
+    """Two groups and a repeated pull, in the order of the file; one that only rests leaves it to another."""
+    pull = PhaseSpec(kind="pull", from_speed=50.0, to_speed=110.0, duration=8.0)
+    wait, idle = PhaseSpec(kind="paddock", duration=180.0), PhaseSpec(kind="idle", duration=5.0, group="warming")
+    phases = (
+        *(replace(one, group="morning") for one in (pull, wait)),
+        replace(pull, name="stage 2", repeat=2),
+        *(replace(one, group="evening") for one in (replace(pull, duration=11.0), wait)),
+        idle,
+    )
+    session = replace(session_of(*phases), groups={"evening": 4, "warming": 2, "morning": 3})
+    things = repeated(session)
+    assert [(one.noun, one.times) for one in things] == [("morning", 3), ("stage 2", 2), ("evening", 4), ("warming", 2)]
+    lengths = [run_of(session, one).leading.duration for one in things]
+    assert lengths == [8.0, 8.0, 11.0, 8.0]
+    assert (things[1].noun, run_of(session, things[1]).noun) == ("stage 2", "run")
+    assert run_of(session).phases == run_of(session, things[0]).phases
+    assert repeat_noun(session) == "morning"
 
 
 def test_runs_follow_each_other_with_the_rest_between(examples):

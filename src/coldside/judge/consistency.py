@@ -31,6 +31,7 @@ from coldside.judge.consistency_words import (
     LONGEST_REST,
     SHORTEST_REST,
     Afternoon,
+    Alike,
     Consistency,
     Held,
     KnockSpeed,
@@ -40,7 +41,14 @@ from coldside.judge.consistency_words import (
 )
 from coldside.judge.heat import core_loops
 from coldside.judge.knock_limit import nearest_speed
-from coldside.judge.power import power_spread, repeat_maxima, repeats, temperature_spread
+from coldside.judge.power import (
+    power_spread,
+    power_spread_of,
+    repeat_maxima,
+    repeats,
+    temperature_spread,
+    temperature_spread_of,
+)
 from coldside.judge.verdict import judge_limit, limited_trace
 from coldside.judge.wording import listed
 from coldside.judge.worst import worst_sample
@@ -101,26 +109,26 @@ def consistency(
     worst = worst_sample(forecast, wanted)
     air = float(forecast.demand.ambient_temperature[worst]) if session.readings else None
     session = becalmed(session, float(forecast.time[worst]))  # runs tried are set in the worst moment's air
-    run, runs = trials.run_of(session), _Runs(progress)
-    alone, noun = _hottest_set(forecast)
-    group = next(iter(repeats(alone)), ())
+    sets, told = alike_sets(forecast, worst)
+    own = None if told is None else trials.repeated(session)[told]
+    run, runs = trials.run_of(session, own), _Runs(progress)
     held = _FullLoad(replace(forecast, session=session), run, wanted, runs)
     steady = held.steady
-    rest, afternoon = None, None
     rest, afternoon = None, None
     if run is not None and held.possible:
         rests = _Rests(build, session, run, wanted, within, runs)
         rest, afternoon = rests.alike(), rests.afternoon(hours)
     return Consistency(
         noun="run" if run is None else run.noun,
-        repeat_noun=noun,
+        repeat_noun=trials.repeat_noun(session) if told is None else sets[told].noun,
         resting=trials.RESTING["idle" if run is None else run.resting.kind],
         start=session.start,
         whose=session.whose if limits is None else "your",
         air=air,
-        peaks=tuple(repeat_maxima(alone, group, forecast.intake)),
-        spread_over_ambient=temperature_spread(alone, forecast.intake),
-        spread_power=power_spread(alone),
+        peaks=() if told is None else sets[told].peaks,
+        spread_over_ambient=temperature_spread(forecast, forecast.intake),
+        spread_power=power_spread(forecast),
+        sets=sets,
         settling=None if steady is None else _settling(steady, held.limits),
         held=tuple(replace(one, passed=_passed(forecast, one.limit)) for one in held.results()),
         rest=rest,
@@ -133,15 +141,24 @@ def consistency(
     )
 
 
-def _hottest_set(forecast: Forecast) -> tuple[Forecast, str]:
-    """The forecast with the spans of the set of repeats that has the highest peak alone, and a noun for one of them."""
-    sets = repeats(forecast)
-    if len(sets) < 2:
-        return forecast, trials.repeat_noun(forecast.session)
-    chosen = max(sets, key=lambda group: max(repeat_maxima(forecast, group, forecast.intake), default=0.0))
-    first, last = int(chosen[0].samples[0]), int(chosen[-1].samples[-1])
-    spans = tuple(span for span in forecast.demand.spans if first <= span.first and span.last <= last)
-    return replace(forecast, demand=replace(forecast.demand, spans=spans)), chosen[0].label.rstrip("0123456789 ")
+def alike_sets(forecast: Forecast, worst: int) -> tuple[tuple[Alike, ...], int | None]:
+    """How alike each set of the session's own repeats is, in time order, and which of them is looked into.
+
+    It is the one in which the worst moment lies, else the one with the highest peak; None without repeats.
+    """
+    groups = repeats(forecast)
+    found = tuple(
+        Alike(
+            own.noun,
+            tuple(repeat_maxima(forecast, group, forecast.intake)),
+            temperature_spread_of(forecast, group, forecast.intake),
+            power_spread_of(forecast, group),
+        )
+        for own, group in zip(trials.repeated(forecast.session), groups, strict=True)
+    )
+    holds = [any(worst in repeat.samples for repeat in group) for group in groups]
+    order = [(held, max(one.peaks, default=0.0)) for held, one in zip(holds, found, strict=True)]
+    return found, max(range(len(found)), key=lambda k: order[k], default=None)
 
 
 # ---------------------------------------------------------------- settled values

@@ -107,11 +107,22 @@ class TankOrExchanger:
 
 
 @dataclass(frozen=True)
+class Alike:
+    """One set of the session's own repeats: their noun, the intake's peak in each [K], and their spreads, shares."""
+
+    noun: str
+    peaks: tuple[float, ...]
+    spread_over_ambient: float | None
+    spread_power: float | None
+
+
+@dataclass(frozen=True)
 class Consistency:
     """What `consistency` found.  Absent parts are None or empty, and `left_out` says why.
 
     `noun` is the run in words ("pull", "stint"), `repeat_noun` one of the session's own repeats ("lap"), of which
-    `peaks` are the highest intake [K] and the spreads shares; `resting` what lies between two runs ("idling");
+    `peaks` are the highest intake [K]; of several `sets` of repeats that in which the worst moment lies.  The spreads
+    are shares, of all sets the largest, as the verdict tells them.  `resting` is what lies between two runs ("idling");
     `settling` full load without a break at `speed` [rev/s], `knock` where a knock margin was judged in it (None: there
     is no such limit); `simulations` how many forecasts it took.
     """
@@ -133,6 +144,7 @@ class Consistency:
     whose: str = "your"  # whose the limits are: "your", or "the proposed"
     speed: float | None = None
     knock: KnockSpeed | None = None
+    sets: tuple[Alike, ...] = ()  # all of the session's sets of repeats, in time order
     air: float | None = None  # K outside, held in all that was run again; None where the session's air does not change
 
     def words(self, system: str = "si") -> tuple[str, ...]:
@@ -157,29 +169,30 @@ def sentences(found: Consistency) -> list[Sentence]:
 
 
 def _of_repeats(found: Consistency) -> list[Sentence]:
-    if len(found.peaks) < 2 or found.spread_over_ambient is None or found.spread_power is None:
-        return []
+    """One sentence for each set of repeats."""
     return [
         Sentence(
             "{runs}: the intake peaks at {low} to {high}; over the air outside they differ by {peaks}, "
             "power by {power}.",
             {
-                "runs": _repeats(found),
-                "low": Quantity(min(found.peaks), "temperature"),
-                "high": Quantity(max(found.peaks), "temperature"),
-                "peaks": Quantity(found.spread_over_ambient, "share"),
-                "power": Quantity(found.spread_power, "share", 1),
+                "runs": _repeats(one),
+                "low": Quantity(min(one.peaks), "temperature"),
+                "high": Quantity(max(one.peaks), "temperature"),
+                "peaks": Quantity(one.spread_over_ambient, "share"),
+                "power": Quantity(one.spread_power, "share", 1),
             },
         )
+        for one in found.sets
+        if len(one.peaks) > 1 and one.spread_over_ambient is not None and one.spread_power is not None
     ]
 
 
-def _repeats(found: Consistency) -> str:
+def _repeats(one: Alike) -> str:
     """ "Six pulls"; of a name that takes no plural "Four times climb again"."""
-    number = len(found.peaks)
-    told = counted(number, found.repeat_noun)
-    if " " in found.repeat_noun:
-        told = counted(number, "time") + " " + found.repeat_noun
+    number = len(one.peaks)
+    told = counted(number, one.noun)
+    if " " in one.noun:
+        told = counted(number, "time") + " " + one.noun
     return told[:1].upper() + told[1:]
 
 
@@ -408,6 +421,7 @@ def consistency_json(found: Consistency, system: str = "si") -> dict[str, Any]:
         "peaks_K": list(found.peaks),
         "spread_over_ambient": found.spread_over_ambient,
         "spread_power": found.spread_power,
+        "repeats": [_alike_block(one) for one in found.sets],
         "full_load": None if found.settling is None else _settling_block(found.settling),
         "engine_speed_rpm": None if found.speed is None else 60.0 * found.speed,
         "knock_judged_at": None
@@ -451,6 +465,15 @@ def consistency_json(found: Consistency, system: str = "si") -> dict[str, Any]:
         },
         "simulations": found.simulations,
         "sentences": list(found.words(system)),
+    }
+
+
+def _alike_block(one: Alike) -> dict[str, Any]:
+    return {
+        "of": one.noun,
+        "peaks_K": list(one.peaks),
+        "spread_over_ambient": one.spread_over_ambient,
+        "spread_power": one.spread_power,
     }
 
 

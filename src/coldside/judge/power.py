@@ -129,23 +129,28 @@ def _largest(shares: list[float | None]) -> float | None:
 
 def temperature_spread(forecast: Forecast, temperature: np.ndarray) -> float | None:
     """Spread of the repeats' highest over-ambient `temperature` [K], worst set; None without repeats in boost."""
-    over = temperature - forecast.demand.ambient_temperature
-    return _largest([relative_spread(repeat_maxima(forecast, group, over)) for group in repeats(forecast)])
+    return _largest([temperature_spread_of(forecast, group, temperature) for group in repeats(forecast)])
+
+
+def temperature_spread_of(forecast: Forecast, group: tuple[Repeat, ...], temperature: np.ndarray) -> float | None:
+    """The same of one set."""
+    return relative_spread(repeat_maxima(forecast, group, temperature - forecast.demand.ambient_temperature))
 
 
 def power_spread(forecast: Forecast) -> float | None:
     """Spread of the repeats' mean power in boost, worst set; None without repeats in boost."""
-    boost, weights = forecast.boost, time_weights(forecast.time)
-    shares = []
-    for group in repeats(forecast):
-        means = []
-        for repeat in group:
-            samples = repeat.samples[boost[repeat.samples]]
-            total = float(weights[samples].sum())
-            if samples.size and total > 0.0:
-                means.append(float(np.dot(weights[samples], forecast.power[samples]) / total))
-        shares.append(relative_spread(means))
-    return _largest(shares)
+    return _largest([power_spread_of(forecast, group) for group in repeats(forecast)])
+
+
+def power_spread_of(forecast: Forecast, group: tuple[Repeat, ...]) -> float | None:
+    """The same of one set."""
+    boost, weights, means = forecast.boost, time_weights(forecast.time), []
+    for repeat in group:
+        samples = repeat.samples[boost[repeat.samples]]
+        total = float(weights[samples].sum())
+        if samples.size and total > 0.0:
+            means.append(float(np.dot(weights[samples], forecast.power[samples]) / total))
+    return relative_spread(means)
 
 
 def power_kept(forecast: Forecast) -> PowerKept:

@@ -6,6 +6,7 @@ What is here: pure changes; nothing is simulated.  What is not: the questions an
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
@@ -46,32 +47,74 @@ class Run:
     resting: PhaseSpec
 
 
-def run_of(session: Session) -> Run | None:
+@dataclass(frozen=True)
+class Repeated:
+    """What a session does `times` times over: a group, by its name, or a phase alone (`group` None)."""
+
+    group: str | None
+    times: int
+    phases: tuple[PhaseSpec, ...]
+
+    @property
+    def noun(self) -> str:
+        """The word for one of them: the user's name of the group or phase, else pull, run or lap."""
+        return _noun(self.phases[0]) if self.group is None else _of_group(self.group)
+
+
+def repeated(session: Session) -> tuple[Repeated, ...]:
+    """All that a session repeats, in the order in which it does: that of the sets of `power.repeats`."""
+    found: list[Repeated] = []
+    for name, members in itertools.groupby(session.phases, key=lambda phase: phase.group):
+        phases = tuple(members)
+        times = 1 if name is None else session.groups.get(name, 1)
+        if times > 1:
+            found.append(Repeated(name, times, phases))
+        else:
+            found += [Repeated(None, phase.repeat, (phase,)) for phase in phases if phase.repeat > 1]
+    return tuple(found)
+
+
+def run_of(session: Session, first: Repeated | None = None) -> Run | None:
     """The session's run; None where nothing in it asks for full load in a way of its own.
 
-    Of a repeated group what it drives between its rests; a group without rests, and laps one after another, are
-    one run all together, a stint.  Else a repeated phase, else the first pull, pass or lap.
+    That of `first`, one of what the session repeats; where there is none in it, of a repeated group what it drives
+    between its rests; a group without rests, and laps one after another, are one run all together, a stint.  Else a
+    repeated phase, else the first pull, pass or lap.
     """
-    for name, times in session.groups.items():
-        members = [replace(phase, group=None) for phase in session.phases if phase.group == name]
-        awake = [k for k, phase in enumerate(members) if phase.kind not in RESTING]
-        if times < 2 or not awake:
-            continue
-        driven = tuple(members[awake[0] : awake[-1] + 1])
-        leading = next((p for p in driven if p.kind in DRIVEN), max(driven, key=lambda p: p.load or 0.0))
-        resting = members[: awake[0]] + members[awake[-1] + 1 :]
-        if not resting:
-            return Run("stint", driven * times, leading, 0.0, _idling(leading))
-        longest = max(resting, key=lambda p: p.duration or 0.0)
-        return Run(_of_group(name), driven, leading, sum(phase.duration or 0.0 for phase in resting), longest)
-    driven_alone = [phase for phase in session.phases if phase.kind in DRIVEN]
-    for phase in sorted(driven_alone, key=lambda p: p.repeat <= 1):
-        if phase.kind == "lap":
-            alone = replace(phase, group=None)
-            return Run("stint" if phase.repeat > 1 else _noun(phase), (alone,), alone, 0.0, _idling(alone))
-        alone = replace(phase, group=None, repeat=1, rest=0.0)
-        return Run(_noun(phase), (alone,), alone, phase.rest, _idling(alone))
-    return None
+    others = sorted(repeated(session), key=lambda one: one.group is None)
+    for one in others if first is None else (first, *others):
+        run = _of_phase(one.phases[0]) if one.group is None else _between_rests(one)
+        if run is not None:
+            return run
+    return next((run for phase in session.phases if (run := _of_phase(phase)) is not None), None)
+
+
+def _between_rests(group: Repeated) -> Run | None:
+    """What a group drives between its rests; None where it only rests."""
+    members = [replace(phase, group=None) for phase in group.phases]
+    awake = [k for k, phase in enumerate(members) if phase.kind not in RESTING]
+    if not awake:
+        return None
+    driven = tuple(members[awake[0] : awake[-1] + 1])
+    leading = next((p for p in driven if p.kind in DRIVEN), max(driven, key=lambda p: p.load or 0.0))
+    resting = members[: awake[0]] + members[awake[-1] + 1 :]
+    if not resting:
+        return Run("stint", driven * group.times, leading, 0.0, _idling(leading))
+    longest = max(resting, key=lambda p: p.duration or 0.0)
+    return Run(group.noun, driven, leading, sum(phase.duration or 0.0 for phase in resting), longest)
+
+
+def _of_phase(phase: PhaseSpec) -> Run | None:
+    """A pull, pass or lap by itself; laps one after another are a stint."""
+    if phase.kind not in DRIVEN:
+        return None
+    alone, noun = replace(phase, group=None), _noun(phase)
+    if " " in noun:  # it takes no plural
+        noun = "run"
+    if phase.kind == "lap":
+        return Run("stint" if phase.repeat > 1 else noun, (alone,), alone, 0.0, _idling(alone))
+    alone = replace(alone, repeat=1, rest=0.0)
+    return Run(noun, (alone,), alone, phase.rest, _idling(alone))
 
 
 def _idling(leading: PhaseSpec) -> PhaseSpec:
@@ -79,12 +122,8 @@ def _idling(leading: PhaseSpec) -> PhaseSpec:
 
 
 def repeat_noun(session: Session) -> str:
-    """The word for one of the session's own repeats: the user's name of their group, else pull, run or lap."""
-    for name, times in session.groups.items():
-        if times > 1:
-            return _of_group(name)
-    repeated = [phase for phase in session.phases if phase.repeat > 1]
-    return _noun(repeated[0]) if repeated else "run"
+    """The word for one of what the session repeats first; "run" where it repeats nothing."""
+    return next((one.noun for one in repeated(session)), "run")
 
 
 def _of_group(name: str) -> str:
