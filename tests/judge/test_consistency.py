@@ -33,6 +33,7 @@ from coldside.parts.engine import RPM
 from coldside.plant.forecast import simulate
 from coldside.plant.steady import operating_point
 from generators import session_of
+from judge import made
 
 INTAKE = LimitSpec(quantity="intake", at_most=323.15, during="boost")
 
@@ -310,6 +311,20 @@ def test_a_limit_that_the_session_breaks_and_full_load_does_not_says_why():
     )
     again = replace(FOUND.sets[0], noun="climb again")
     assert replace(FOUND, sets=(again,)).words()[0].startswith("Three times climb again: the intake peaks")
+
+
+def test_what_the_session_breaks_is_what_the_verdict_says():
+    """A sensor that soaks between pulls: broken where the limit counts at all times, kept where it counts in boost.
+    Not even one run within the limit, and the verdict says broken: nothing claims that the session's own keeps it."""
+    base = made.forecast()
+    soaked = replace(base, sensor=np.where(base.boost, 325.0, 361.0))
+    always = LimitSpec(quantity="sensor", at_most=358.15, during="always")
+    for spec in (always, replace(always, during="boost")):
+        passed = module._passed(soaked, spec)
+        assert passed is (judge_limit(soaked, spec).holds is False) is (spec.during == "always")
+        held = Held(spec, "the intake sensor", 0.0, 340.0, passed)
+        last = replace(FOUND, held=(held,), afternoon=Afternoon(14400.0, 0, 60.0, 11.0, False)).words()[-1]
+        assert ("the session's own does" in last) is (not passed)
 
 
 def test_a_margin_beside_another_limit_names_the_speed_where_it_was_judged():

@@ -256,8 +256,8 @@ def _quickest(steady: Forecast, limits: Sequence[LimitSpec]) -> tuple[float, flo
 
 
 def _passed(forecast: Forecast, spec: LimitSpec) -> bool:
-    """Whether the session itself breaks a limit while in boost."""
-    return judge_limit(forecast, replace(spec, during="boost")).holds is False
+    """Whether the session itself breaks a limit, judged as the verdict judges it: in boost, or at all times."""
+    return judge_limit(forecast, spec).holds is False
 
 
 def _settling(steady: Forecast, limits: Sequence[LimitSpec]) -> Settling:

@@ -24,7 +24,8 @@ class Held:
     """Full load without a break, against one limit.
 
     `seconds` until the limit gives, None when it holds for `HOLD`; `settled` where the limited quantity ends, in the
-    unit of the limit; `subject` whose temperature it is; `passed` whether the session itself breaks it in boost.
+    unit of the limit; `subject` whose temperature it is; `passed` whether the session itself breaks it, as the verdict
+    says.
     """
 
     limit: LimitSpec
