@@ -19,9 +19,10 @@ from coldside.duty.model import LimitSpec
 from coldside.duty.phases import load_session
 from coldside.explore.commands import Bench, commanded
 from coldside.explore.failure_words import failures_json, sentences
-from coldside.explore.failures import REACTION, SWITCH, failures, without_coolant, worst_stretch
+from coldside.explore.failures import GAP, REACTION, SWITCH, WINDOW, failures, without_coolant, worst_stretch
 from coldside.explore.outcome import FINE, Fineness, thinned
 from coldside.judge.knock_limit import margin_trace
+from coldside.judge.worst import worst_sample
 from coldside.plant import layout
 from coldside.plant.assemble import assemble
 from coldside.plant.forecast import simulate, solve
@@ -153,10 +154,31 @@ def test_a_limit_on_the_knock_margin_gives_when_the_charge_is_as_much_warmer():
     assert given[0] > given[-1]
 
 
+def test_one_moment_has_one_time():
+    """The time told with what dies is when it dies, not the worst moment: that boost's beginning, read off the trace,
+    or a minute before the worst moment where the boost is longer (boost all along)."""
+    found = failures(forecast(), [LIMIT])
+    on = forecast().boost
+    worst = worst_sample(forecast(), [LIMIT])
+    begins = worst - int(np.argmin(on[worst::-1])) + 1
+    assert found.cases[0].at == pytest.approx(float(forecast().time[begins]), abs=GAP)
+    assert found.cases[0].at < float(forecast().time[worst]) - 1.0
+    assert not found.cases[0].within
+    boosted = replace(forecast(), plenum_pressure=np.full_like(forecast().plenum_pressure, 3e5))
+    long = failures(boosted, [LIMIT])
+    worst = worst_sample(boosted, [LIMIT])
+    assert all(one.within for one in long.cases)
+    assert long.cases[0].at == pytest.approx(float(forecast().time[worst]) - WINDOW, abs=0.5)
+    words = [sentence.words() for sentence in sentences(long)]
+    assert any(" 60 s before the worst moment (" in one for one in words)
+    assert not any("at the worst moment" in one or "begins" in one for one in words)
+
+
 def test_words_tell_what_is_alike_together():
     found = failures(forecast(), [LIMIT])
     words = [sentence.words("us") for sentence in sentences(found)]
-    assert any(one.startswith("If a hose of loop charge lets go at the worst moment (17:4") for one in words)
+    start = "If a hose of loop charge lets go as the boost that holds the worst moment begins (17:4"
+    assert any(one.startswith(start) for one in words)
     assert any("its cores run dry" in one for one in words)
     assert any(one.startswith("If left_fan or right_fan stops") for one in words)
     assert not any("stops or" in one for one in words)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from coldside.explore.failures import SOONER, SWITCH, Failure, Failures
+from coldside.explore.failures import SOONER, SWITCH, WINDOW, Failure, Failures
 from coldside.judge.verdict import NAMES
 from coldside.judge.wording import Quantity, Sentence, listed
 
@@ -62,8 +62,11 @@ def _alike(cases: Sequence[Failure]) -> list[list[Failure]]:
 
 
 def _dying(group: Sequence[Failure], then: str) -> Sentence:
-    """ "If left_fan or right_fan stops at the worst moment (3:20), ..."."""
+    """ "If left_fan or right_fan stops as the boost that holds the worst moment begins (3:20), ..."."""
     values: dict[str, Quantity | str] = {"at": Quantity(group[0].at, "clock")}
+    when = "as the boost that holds the worst moment begins ({at})"
+    if group[0].within:
+        when, values["before"] = "{before} before the worst moment ({at})", Quantity(WINDOW, "time")
     turning = [one.name for one in group if one.what != "hose"]
     loops = [one.name for one in group if one.what == "hose"]
     pieces = []
@@ -73,7 +76,7 @@ def _dying(group: Sequence[Failure], then: str) -> Sentence:
     if loops:
         values["loops"] = _or(loops)
         pieces.append("a hose of loop {loops} lets go")
-    return Sentence("If " + " or ".join(pieces) + " at the worst moment ({at}), " + then, values)
+    return Sentence("If " + " or ".join(pieces) + " " + when + ", " + then, values)
 
 
 def _or(names: Sequence[str]) -> str:

@@ -1,11 +1,11 @@
-"""When a pump or fan dies, or a hose lets go, at the worst moment: how long there is, and what warns.
+"""When a pump or fan dies, or a hose lets go, before the worst moment: how long there is, and what warns.
 
-Here: `failures`, cheap enough for every verdict: one coarse plant, marched once up to the worst moment, and from the
+Here: `failures`, cheap enough for every verdict: one coarse plant, marched once up to where they die, and from the
 state there once more for each part that can die, to the end of that boost.  Not here: its words and JSON
 (`failure_words.py`), a part that has its fault from the start (key `fault`), leaks that take minutes.
 
-The worst moment is the beginning of the boost in which least is left of the limit that is told (`judge/worst.py`), or
-`WINDOW` before that in a longer one.  A hose that lets go is reckoned as a loop that is empty at once, its cores dry.
+It dies at the beginning of the boost in which least is left of the limit that is told (`judge/worst.py`), or `WINDOW`
+before that moment in a longer one.  A hose that lets go is reckoned as a loop that is empty at once, its cores dry.
 What the coarse plant is off by with all well is taken off it with a part dead, sample by sample.
 """
 
@@ -59,14 +59,15 @@ class Boiling:
 class Failure:
     """What happens when one part dies.
 
-    `name` of the part, or of the loop whose hose lets go; `what` is pump, fan or hose; `at` s into the session; `left`
-    s from there to the end of that boost; `limit` the one that gives first, of those that would hold with all well if
-    any of them gives; `to_limit` s until it does, None where none does or there is none; `anyway` s until it gives
-    with all well, None where it holds; `peak` K of the intake in the rest of that boost, `warmer` K over that with all
-    well; `lift_at` K, the sensor's reading from which lifting within `REACTION` keeps the limit, `lift_after` s when
-    it is reached, None without limit, sensor or time; `well` K, the highest reading in boost with all well; `saved` s
-    by which a switch tells before the reading does, None where no reading tells; `metal` K, the hottest metal of the
-    loop's cores at the end of that boost, None for a fan; `boiling` where coolant left standing comes near it.
+    `name` of the part, or of the loop whose hose lets go; `what` is pump, fan or hose; `at` s into the session, which
+    is `WINDOW` before the worst moment if `within` its boost, else the beginning of that; `left` s from there to the
+    end of that boost; `limit` the one that gives first, of those that would hold with all well if any of them gives;
+    `to_limit` s until it does, None where none does or there is none; `anyway` s until it gives with all well, None
+    where it holds; `peak` K of the intake in the rest of that boost, `warmer` K over that with all well; `lift_at` K,
+    the sensor's reading from which lifting within `REACTION` keeps the limit, `lift_after` s when it is reached, None
+    without limit, sensor or time; `well` K, the highest reading in boost with all well; `saved` s by which a switch
+    tells before the reading does, None where no reading tells; `metal` K, the hottest metal of the loop's cores at the
+    end of that boost, None for a fan; `boiling` where coolant left standing comes near it.
     """
 
     name: str
@@ -84,6 +85,7 @@ class Failure:
     saved: float | None
     metal: float | None
     boiling: Boiling | None
+    within: bool = False
 
     @property
     def matters(self) -> bool:
@@ -163,12 +165,18 @@ def worst_stretch(forecast: Forecast, limits: Sequence[LimitSpec] | None = None)
 
     `limits` in place of the session's own.
     """
+    begins, window, ends = _worst_boost(forecast, limits)
+    return max(begins, window), ends
+
+
+def _worst_boost(forecast: Forecast, limits: Sequence[LimitSpec] | None) -> tuple[int, int, int]:
+    """Samples at which the boost that holds the worst moment begins, of `WINDOW` before that moment, and of its end."""
     time, on = forecast.time, np.flatnonzero(forecast.boost)
     peak = worst_sample(forecast, limits)
     breaks = np.flatnonzero(np.diff(time[on]) > GAP)
     begins, ends = np.concatenate([[on[0]], on[breaks + 1]]), np.concatenate([on[breaks], [on[-1]]])
     k = int(np.searchsorted(begins, peak, side="right")) - 1
-    return max(int(begins[k]), int(np.searchsorted(time, time[peak] - WINDOW))), int(ends[k])
+    return int(begins[k]), int(np.searchsorted(time, time[peak] - WINDOW)), int(ends[k])
 
 
 def without_coolant(arrays: layout.Arrays, loop: int) -> layout.Arrays:
@@ -180,12 +188,13 @@ def without_coolant(arrays: layout.Arrays, loop: int) -> layout.Arrays:
 
 
 class _Scene:
-    """The coarse plant at the worst moment, with the march that goes on as if all were well."""
+    """The coarse plant when a part dies, with the march that goes on as if all were well."""
 
     def __init__(self, forecast: Forecast, limits: Sequence[LimitSpec]) -> None:
         self.forecast, self.build, self.limits = forecast, forecast.build, limits
         every = _every(forecast)
-        first, last = worst_stretch(forecast, limits)
+        begins, window, last = _worst_boost(forecast, limits)
+        first, self.within = max(begins, window), window > begins
         thin = thinned(forecast.demand, replace(COARSE, every=every))
         self.first = min(first // every, len(thin.time) - 2)
         self.last = min(max(-(-last // every), self.first + 1), len(thin.time) - 1)
@@ -298,6 +307,7 @@ class _Scene:
             saved=None,
             metal=self._metal(one, solution),
             boiling=self._boiling(one, solution, seen),
+            within=self.within,
         )
         if to_limit is None or sensors[0] is None or well is None or to_limit <= REACTION:
             return made
