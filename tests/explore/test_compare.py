@@ -244,6 +244,32 @@ def test_who_wins_on_the_clock_is_said_with_its_likely_range():
     assert re.search(r"B is 0\.\d\d s quicker than A\.$", clock_words(without)[0])
 
 
+COSTS = "Heat costs, against a charge at ambient temperature:"
+GAINS = "A charge colder than ambient gains:"
+
+
+@pytest.mark.parametrize(
+    ("costs", "told"),
+    [
+        ((0.12, 0.002), f"{COSTS} A 0.12 s; B nothing that a clock tells."),
+        ((0.12, -0.02), f"{COSTS} A 0.12 s. {GAINS} B 0.02 s."),
+        ((-0.05, -0.02), f"{GAINS} A 0.05 s; B 0.02 s."),
+        ((-0.004, 0.004), f"{COSTS} A nothing that a clock tells; B nothing that a clock tells."),
+    ],
+)
+def test_what_a_cold_charge_gains_is_told_as_gained(alike, costs, told):
+    entries = tuple(
+        replace(entry, figures={**entry.figures, "heat_cost.pass": cost})
+        for entry, cost in zip(alike.entries, costs, strict=True)
+    )
+    assert told in comparison_words(replace(alike, entries=entries)).differences
+
+
+@pytest.fixture(scope="module")
+def alike() -> Comparison:
+    return compare([WATER, WATER], PASS, n=0, losses=False)
+
+
 def test_a_range_of_the_difference_that_holds_zero_says_that_they_cannot_be_told_apart():
     found = compare([WATER, WATER], PASS, n=8, losses=False)
     assert clock_words(found)[0].endswith("the two cannot be told apart.")

@@ -198,6 +198,12 @@ def test_rows_carry_what_is_likely_where_it_is_known():
     assert (second[2], second[4]) == ("11.30 s", "0.30 s")
 
 
+def test_what_a_cold_charge_gains_is_no_cost_in_the_table():
+    gained, nothing = run_rows(with_costs(-0.05, -0.004), "si", {"run_cost.0": (-0.06, -0.05, -0.02)})
+    assert gained[4] == "0.05 s gained (likely 0.02 to 0.06 s gained)"
+    assert nothing[4] == "nothing"
+
+
 def test_runs_up_an_open_track_are_no_laps():
     hill = load_session(EXAMPLES / "sessions" / "hill-climb.toml")
     demand = sample(replace(hill, groups={"run": 1}), load_build(EXAMPLES / "tern" / "water.toml"))

@@ -13,7 +13,7 @@ from typing import Any
 
 from coldside.explore.bands import PERCENTILES
 from coldside.explore.compare import HOTTEST, LETTERS, MEAN, RUNS, Comparison, Contrast, Entry, Loss
-from coldside.judge.sureness import chance_words, likely_cost
+from coldside.judge.sureness import ON_THE_CLOCK, chance_words, likely_cost
 from coldside.judge.wording import Quantity, Range, Sentence, listed
 
 SCHEMA = "coldside.comparison/1"
@@ -249,18 +249,23 @@ def _by_the_clock(contrast: Contrast, what: str) -> Sentence:
 
 
 def _heat_on_the_clock(found: Comparison, kind: str) -> Sentence:
-    """What of that is heat's doing: its cost on each build."""
+    """What of that is heat's doing: its cost on each build, and what a charge colder than ambient gains."""
     values: dict[str, Any] = {}
-    pieces = []
+    costs: list[str] = []
+    gains: list[str] = []
     for entry in found.entries:
         cost, band = entry.figures[f"heat_cost.{kind}"], entry.band(f"heat_cost.{kind}")
+        tells = abs(cost) >= ON_THE_CLOCK
+        piece = f"{entry.letter} " + (f"{{cost{entry.letter}}}" if tells else "nothing that a clock tells")
         values[f"cost{entry.letter}"] = Quantity(abs(cost), "seconds")
-        piece = f"{entry.letter} " + ("" if cost >= 0.0 else "gains ") + f"{{cost{entry.letter}}}"
         if band is not None:
             piece += " (" + likely_cost(band, values, entry.letter) + ")"
-        pieces.append(piece)
+        (gains if tells and cost < 0.0 else costs).append(piece)
     in_all = " in all" if found.contrast(f"run_total.{kind}") is not None else ""
-    return Sentence(f"Heat costs{in_all}, against a charge at ambient temperature: {'; '.join(pieces)}.", values)
+    said = [f"Heat costs{in_all}, against a charge at ambient temperature: {'; '.join(costs)}."] if costs else []
+    if gains:
+        said.append(f"A charge colder than ambient gains{in_all}: {'; '.join(gains)}.")
+    return Sentence(" ".join(said), values)
 
 
 def _not_apart(contrast: Contrast, kind: str, values: dict[str, Any]) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from coldside.judge.power import kind_of
-from coldside.judge.sureness import ON_THE_CLOCK, Band, likely_cost, runs_counted, runs_sentence
+from coldside.judge.sureness import ON_THE_CLOCK, Band, cost_shown, likely_cost, runs_counted, runs_sentence
 from coldside.judge.wording import Quantity, Range, Sentence, clock, counted, stopwatch
 from coldside.plant.feedback import BOOST_SETTLED, SETTLED, TimedRun
 from coldside.plant.results import Forecast
@@ -22,6 +22,7 @@ def run_rows(
     forecast: Forecast, system: str, bands: Mapping[str, Band] | None = None
 ) -> list[tuple[str, str, str, str, str]]:
     """(run, when it begins, its time, speed on the finish line, what heat cost) of each pass and lap in time order.
+    What a charge colder than ambient gains is told as gained.
 
     `bands` by figure (`explore.outcome.figures`): where they hold a run's, its time and cost have their likely range.
     """
@@ -32,8 +33,7 @@ def run_rows(
             clock(float(forecast.time[one.run.first])),
             stopwatch(one.run.time) + _likely(known.get(f"run_time.{k}"), "stopwatch"),
             show(one.run.trap_speed, "speed", system),
-            (f"{one.cost:.2f} s" if abs(one.cost) >= ON_THE_CLOCK else "nothing")
-            + _likely(known.get(f"run_cost.{k}"), "seconds"),
+            cost_shown(one.cost) + _likely(known.get(f"run_cost.{k}"), "seconds"),
         )
         for k, one in enumerate(forecast.runs)
     ]

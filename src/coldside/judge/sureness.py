@@ -1,7 +1,7 @@
 """How sure a verdict is, in words: bands as "likely 51 to 58 degC", chances as "9 in 10".
 
 What is here: `chance_words`, `limit_sentence`, `peak_sentence`, `runs_sentence`,
-`runs_counted`, `likely_cost`.  What is not: making bands
+`runs_counted`, `cost_shown`, `likely_cost`.  What is not: making bands
 (`explore/`) and judging (`verdict.py`).  "Likely" is the span from the 10th to the 90th percentile of the draws: four
 runs in five fall in it, as far as the inputs' own uncertainties are right; what the model itself leaves out is not in
 it.
@@ -81,6 +81,13 @@ def _cost_sure(cost: Band, values: dict[str, Any], of_all: str) -> str:
         return "whether heat costs anything cannot be told: " + likely_cost(cost, values) + of_all
     verb = "heat likely costs " if high > 0.0 else "a charge colder than ambient likely gains "
     return verb + _span(low, high, values, "") + of_all
+
+
+def cost_shown(cost: float) -> str:
+    """What heat cost [s] as a cell of a table: "0.12 s"; below 0 "0.05 s gained"; "nothing" where no clock tells it."""
+    if abs(cost) < ON_THE_CLOCK:
+        return "nothing"
+    return f"{abs(cost):.2f} s" + ("" if cost > 0.0 else " gained")
 
 
 def likely_cost(cost: Band, values: dict[str, Any], mark: str = "") -> str:

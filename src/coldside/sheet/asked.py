@@ -20,6 +20,7 @@ from coldside.explore.sensitivity import words as influence_words
 from coldside.judge.consistency_words import Consistency, consistency_json
 from coldside.judge.corrections import Rerun, rerun_words, reruns_json
 from coldside.judge.proposal import Proposal, proposal_json
+from coldside.judge.sureness import cost_shown
 from coldside.judge.verdict import LimitResult
 from coldside.judge.wording import Quantity, shown
 from coldside.units import show
@@ -159,6 +160,8 @@ def _told(name: str, limits: Sequence[LimitResult]) -> tuple[str, str]:
 def _say(value: float, kind: str, system: str) -> str:
     if kind == "tenths":  # of a per cent
         return shown(Quantity(value, "share", 1), system)
+    if kind == "seconds":  # of heat's cost
+        return cost_shown(value)
     return show(value, kind, system) if kind == "power" else shown(Quantity(value, kind), system)
 
 

@@ -14,6 +14,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 
@@ -24,11 +25,11 @@ from coldside.explore.compare import Comparison, Entry, check_number
 from coldside.explore.compare_words import ComparisonWords, comparison_words
 from coldside.judge.airways import starved
 from coldside.judge.power import mean_where, power_kept
-from coldside.judge.sureness import chance_words
+from coldside.judge.sureness import chance_words, cost_shown, likely_cost
 from coldside.judge.tract import TO_SPARE, charge_tract
 from coldside.judge.verdict import LimitResult
 from coldside.judge.water import used_up
-from coldside.judge.wording import Quantity, Range, counted, limit_quantity, listed, shown
+from coldside.judge.wording import Quantity, Range, Sentence, counted, limit_quantity, listed, shown
 from coldside.parts.airflow import FanSpec
 from coldside.parts.exchanger import AirCoreSpec, WaterCoreSpec
 from coldside.parts.lines import HoseSpec, PipeSpec
@@ -314,6 +315,19 @@ def _figure(figure: str, kind: str, system: str, digits: int = 0) -> Cell:
     return cell
 
 
+def _cost_cell(figure: str) -> Cell:
+    """What heat costs on the clock, with its likely span below it; what a cold charge gains is told as gained."""
+
+    def cell(entry: Entry) -> str:
+        if figure not in entry.figures:
+            return ""
+        said, band = cost_shown(entry.figures[figure]), entry.band(figure)
+        values: dict[str, Any] = {}
+        return said if band is None else f"{said}\n{Sentence(likely_cost(band, values), values).words()}"
+
+    return cell
+
+
 def _heat_rows(found: Comparison, system: str) -> list[Row]:
     air = shown(Quantity(_warmest_air(found), "temperature"), system)
     rows = [
@@ -365,13 +379,16 @@ def _power_rows(found: Comparison, system: str) -> list[Row]:
             return said
         return f"{said}\nlikely {Range(band[0], band[2], 'share', 1).shown(system)}"
 
+    def stopped(figure: str) -> Cell:
+        return _figure(figure, "stopwatch", system)
+
     runs = [
-        _row(found, label, _figure(f"{figure}.{kind}", unit, system), f"{figure}.{kind}")
+        _row(found, label, cell(f"{figure}.{kind}"), f"{figure}.{kind}")
         for kind, every in (("pass", "passes"), ("lap", "laps"), ("run", "runs"))
-        for figure, label, unit in (
-            ("run_best", f"Best {kind}", "stopwatch"),
-            ("run_total", f"All {every} together", "stopwatch"),
-            ("heat_cost", f"What warm charge costs the {every} in all", "seconds"),
+        for figure, label, cell in (
+            ("run_best", f"Best {kind}", stopped),
+            ("run_total", f"All {every} together", stopped),
+            ("heat_cost", f"What warm charge costs the {every} in all", _cost_cell),
         )
     ]
 
