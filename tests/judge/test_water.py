@@ -10,7 +10,7 @@ import pytest
 
 from coldside.judge.summary import forecast_json
 from coldside.judge.verdict import judge
-from coldside.judge.water import condensation, ice_left, ice_words, used_up, water_in_intake
+from coldside.judge.water import condensation, ice_left, ice_words, to_carry, used_up, water_in_intake
 from coldside.parts.injection import InjectionSpec
 from coldside.sheet import tables
 from judge import made
@@ -122,12 +122,48 @@ def test_what_to_carry():
     ("tank", "said"),
     [(None, "Its tank must hold that"), (1e-3, "Its tank of 1 L holds it."), (2e-4, "Its tank of 0.2 L runs dry")],
 )
-def test_a_tank_that_is_filled_is_told_with_what_a_repeat_takes(tank, said):
-    """0.6 L/min over six pulls of 10 s is 0.6 L, 0.1 L a pull."""
+def test_a_tank_is_told_with_what_a_repeat_takes_and_without_a_stop_must_hold_it_all(tank, said):
+    """0.6 L/min over six pulls of 10 s is 0.6 L, 0.1 L a pull; rests of 50 s are too short to fill up in."""
     base = made.forecast()
     parts = {**base.build.parts, "rear_hx": made.exchanger(spray=1e-5, spray_tank=tank)}
     notes = judge(made.forecast(build=replace(base.build, parts=parts))).words("si").notes
     (told,) = [text for text in notes if text.startswith("rear_hx uses 0.6")]
     assert "about 0.10" in told
-    assert "a repeat: fill it up before the next" in told
+    assert "a repeat: fill it up before the next session" in told
     assert said in told
+
+
+def resting(tank, seconds, speed=0.0):
+    """The same spray with rests of so many seconds, at a road speed [m/s]."""
+    base = made.forecast()
+    time = base.time * 1.0
+    time += np.cumsum(np.where(base.boost, 0.0, (seconds / 50.0 - 1.0) * 0.1))  # longer steps out of boost
+    parts = {**base.build.parts, "rear_hx": made.exchanger(spray=1e-5, spray_tank=tank)}
+    demand = replace(base.demand, time=time, road_speed=np.where(base.boost, 30.0, speed))
+    return replace(base, build=replace(base.build, parts=parts), time=time, demand=demand)
+
+
+@pytest.mark.parametrize(
+    ("tank", "said"),
+    [
+        (None, "fill it up at each. Its tank must hold that"),
+        (1e-3, "fill it up before the next session. Its tank of 1 L holds it."),
+        (2e-4, "fill it up at each. Its tank of 0.2 L then holds it."),
+        (1e-4, "fill it up at each. Its tank of 0.1 L runs dry before the next stop"),
+    ],
+)
+def test_a_tank_filled_up_at_stops_must_hold_what_goes_between_two(tank, said):
+    """0.1 L a pull, with two minutes of standing between: a tank of 0.2 L, filled up in them, never runs dry."""
+    found = resting(tank, 120.0)
+    (used,) = used_up(found)
+    assert used.fills == 5
+    assert used.between == pytest.approx(used.volume / 6, rel=0.1)
+    (told,) = to_carry(found)
+    assert said in told.words()
+
+
+def test_a_car_that_does_not_stop_fills_no_tank():
+    """Laps on end, however long their quiet part: the tank must last the session."""
+    (used,) = used_up(resting(2e-4, 120.0, speed=20.0))
+    assert (used.fills, used.between) == (0, pytest.approx(used.volume))
+    assert "runs dry before the end" in to_carry(resting(2e-4, 120.0, speed=20.0))[0].words()

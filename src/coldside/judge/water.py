@@ -22,6 +22,8 @@ DRY = 1e-6  # kg/s of water under which a core counts as dry
 WORTH_SAYING = 2e-3  # kg over a session, half a teaspoonful: less dries off (own)
 FREEZING = 273.15  # K
 ALL_GONE = 0.005  # of the ice at the start
+STANDS = 0.5  # m/s under which a car stands
+STOP = 60.0  # s of standing out of boost in which a tank can be filled up (own)
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,11 @@ def ice_left(forecast: Forecast) -> tuple[IceLeft, ...]:
 
 @dataclass(frozen=True)
 class UsedUp:
-    """Liquid that a session takes from a tank that the driver fills: of one injection or spray, m3, and what it is."""
+    """Liquid that a session takes from a tank that the driver fills: of one injection or spray, m3, and what it is.
+
+    `between` [m3] is the most of it that goes between two times at which the tank can be filled up, of which the
+    session has `fills` with some used before and after.
+    """
 
     part: str
     fluid: str
@@ -91,12 +97,14 @@ class UsedUp:
     running: float  # s
     tank: float  # m3 that is carried for it
     said: bool  # the tank is of the file, not a usual one
+    between: float
+    fills: int
 
 
 def used_up(forecast: Forecast) -> tuple[UsedUp, ...]:
     """What every injection and every spray used over the session; those that never ran too."""
     found = []
-    weights = time_weights(forecast.time)
+    weights, stops = time_weights(forecast.time), _stops(forecast)
     for part, spec in forecast.build.parts.items():
         if isinstance(spec, InjectionSpec):
             liquid = parse_fluid(spec.fluid)
@@ -108,8 +116,18 @@ def used_up(forecast: Forecast) -> tuple[UsedUp, ...]:
         else:
             continue
         volume, running = float(np.dot(weights, flow)), float(weights[flow > 0.0].sum())
-        found.append(UsedUp(part, name, volume, running, tank, said))
+        each = [float(piece.sum()) for piece in np.split(weights * flow, stops)]
+        used = [one for one in each if one > 0.0]
+        found.append(UsedUp(part, name, volume, running, tank, said, max(used, default=0.0), max(len(used) - 1, 0)))
     return tuple(found)
+
+
+def _stops(forecast: Forecast) -> np.ndarray:
+    """Samples at which stops end that are long enough to fill a tank up."""
+    stands = (forecast.demand.road_speed < STANDS) & ~forecast.boost
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], stands.astype(np.int8), [0]])))
+    begins, ends = edges[::2], np.minimum(edges[1::2], len(stands) - 1)
+    return np.asarray(ends[forecast.time[ends] - forecast.time[begins] >= STOP])
 
 
 # ---------------------------------------------------------------- in words
@@ -159,7 +177,7 @@ def ice_words(forecast: Forecast) -> list[Sentence]:
 
 
 def to_carry(forecast: Forecast) -> list[Sentence]:
-    """What injections and sprays use, what is filled up again, and a tank that does not hold it."""
+    """What injections and sprays use, when that is filled up again, and a tank that does not hold it until then."""
     said = []
     times = sum(len(group) for group in repeats(forecast)) or 1
     for one in used_up(forecast):
@@ -170,18 +188,21 @@ def to_carry(forecast: Forecast) -> list[Sentence]:
             "running": Quantity(one.running, "time"),
             "tank": Quantity(one.tank, "volume"),
             "each": Quantity(one.volume / times, "volume"),
+            "between": Quantity(one.between, "volume"),
+            "stop": Quantity(STOP, "time"),
         }
         if one.running > 0.0:
-            text = "{part} uses {volume} of {fluid} in {running}"
-            text += (
-                ", about {each} a repeat: fill it up before the next. "
-                if times > 1
-                else ": fill it up before the next. "
-            )
-            if one.said and one.tank < one.volume:
-                text += "Its tank of {tank} runs dry before the end; here it never does, so give it a larger one."
+            text = "{part} uses {volume} of {fluid} in {running}" + (", about {each} a repeat" if times > 1 else "")
+            in_stops = one.fills > 0 and not (one.said and one.tank >= one.volume)
+            if in_stops:
+                text += ", and at most {between} from one stop of {stop} or more to the next: fill it up at each. "
+            else:
+                text += ": fill it up before the next session. "
+            if one.said and one.tank < one.between:
+                before = "before the next stop" if in_stops else "before the end"
+                text += f"Its tank of {{tank}} runs dry {before}; here it never does, so give it a larger one."
             elif one.said:
-                text += "Its tank of {tank} holds it."
+                text += "Its tank of {tank} " + ("then holds it." if in_stops else "holds it.")
             else:
                 text += "Its tank must hold that (it never runs dry here)."
         else:
