@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coldside.build.files import load_build
+from coldside.duty.demand import sample
 from coldside.duty.model import LimitSpec, PhaseSpec
 from coldside.duty.phases import load_session
 from coldside.judge import consistency as module
@@ -311,6 +312,26 @@ def test_a_limit_that_the_session_breaks_and_full_load_does_not_says_why():
     )
     again = replace(FOUND.sets[0], noun="climb again")
     assert replace(FOUND, sets=(again,)).words()[0].startswith("Three times climb again: the intake peaks")
+
+
+def test_rounds_are_counted_with_all_that_they_hold(examples: Path):
+    """A round of 6 min in the queue, a pass, 90 s back and 20 min in the paddock: 27.5 min and the pass itself, so that
+    eight begin and end in 4 h.  What is tried with shorter rests is called runs."""
+    build = load_build(examples / "plover" / "build.toml")
+    session = load_session(examples / "sessions" / "standing-passes.toml")
+    demand = sample(session, build)
+    length = module._round(replace(made.forecast(), time=demand.time, demand=demand), 0)
+    assert length == pytest.approx(27.5 * 60.0 + float(demand.runs[0].time) + 8.0, abs=30.0)  # s; braking the rest
+    run = trials.run_of(session)
+    found = replace(FOUND, noun=run.noun, part=run.part, repeat_noun="round", round=length)
+    words = found.words()
+    assert words[-3].startswith(
+        "A run here means pass and return road alone; with all that it holds one round of the session takes 28 min"
+    )
+    assert words[-3].endswith("s, and 4 h have room for eight rounds like it.")
+    assert "4 h have room for 40 runs within" in words[-1]
+    assert replace(found, round=None).words()[-3] == "A run here means pass and return road alone."
+    assert replace(found, round=15000.0).words()[-3] == "A run here means pass and return road alone."
 
 
 def test_what_the_session_breaks_is_what_the_verdict_says():

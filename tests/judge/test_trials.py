@@ -41,7 +41,8 @@ def test_a_run_is_what_lies_between_two_rests(examples):
     assert all(phase.group is None for phase in stint.phases)
     passed = run_of(sessions["standing-passes"])
     assert [phase.kind for phase in passed.phases] == ["pass", "cruise"]
-    assert (passed.noun, passed.rest, passed.resting.kind) == ("round", 26 * 60.0, "paddock")
+    assert (passed.noun, passed.rest, passed.resting.kind) == ("run", 26 * 60.0, "paddock")
+    assert passed.part == "pass and return road"
     pull = run_of(sessions["dyno-pulls"])
     assert (pull.noun, pull.rest, pull.leading.repeat, pull.leading.rest) == ("pull", 240.0, 1, 0.0)
     assert (pull.resting.kind, pull.resting.air) == ("idle", pull.leading.air)
@@ -69,7 +70,8 @@ def test_a_run_is_taken_from_the_set_that_is_asked_for():
     assert [(one.noun, one.times) for one in things] == [("morning", 3), ("stage 2", 2), ("evening", 4), ("warming", 2)]
     lengths = [run_of(session, one).leading.duration for one in things]
     assert lengths == [8.0, 8.0, 11.0, 8.0]
-    assert (things[1].noun, run_of(session, things[1]).noun) == ("stage 2", "run")
+    stage = run_of(session, things[1])
+    assert (things[1].noun, stage.noun, stage.part) == ("stage 2", "run", "stage 2")
     assert run_of(session).phases == run_of(session, things[0]).phases
     assert repeat_noun(session) == "morning"
 

@@ -129,6 +129,8 @@ def consistency(
         spread_over_ambient=temperature_spread(forecast, forecast.intake),
         spread_power=power_spread(forecast),
         sets=sets,
+        part="" if run is None else run.part,
+        round=None if own is None or own.group is None or told is None else _round(forecast, told),
         settling=None if steady is None else _settling(steady, held.limits),
         held=tuple(replace(one, passed=_passed(forecast, one.limit)) for one in held.results()),
         rest=rest,
@@ -159,6 +161,12 @@ def alike_sets(forecast: Forecast, worst: int) -> tuple[tuple[Alike, ...], int |
     holds = [any(worst in repeat.samples for repeat in group) for group in groups]
     order = [(held, max(one.peaks, default=0.0)) for held, one in zip(holds, found, strict=True)]
     return found, max(range(len(found)), key=lambda k: order[k], default=None)
+
+
+def _round(forecast: Forecast, number: int) -> float:
+    """From the start of the first repeat of a set to that of the second, s."""
+    first, second = (int(repeat.samples[0]) for repeat in repeats(forecast)[number][:2])
+    return float(forecast.time[second] - forecast.time[first])
 
 
 # ---------------------------------------------------------------- settled values

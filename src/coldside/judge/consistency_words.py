@@ -5,6 +5,7 @@ Here: `Consistency` and its parts.  Not here: how they are found (`consistency.p
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -145,6 +146,8 @@ class Consistency:
     whose: str = "your"  # whose the limits are: "your", or "the proposed"
     speed: float | None = None
     knock: KnockSpeed | None = None
+    part: str = ""  # what a run tried is, where that is not plain from its noun ("pass and return road")
+    round: float | None = None  # s from one round of a repeated group to the next, with all that it holds
     sets: tuple[Alike, ...] = ()  # all of the session's sets of repeats, in time order
     air: float | None = None  # K outside, held in all that was run again; None where the session's air does not change
 
@@ -165,6 +168,8 @@ def sentences(found: Consistency) -> list[Sentence]:
     if later and found.noun == "stint":
         text = "A stint here is all that the session repeats, one {one} after the other without a rest."
         said.append(Sentence(text, {"one": found.repeat_noun}))
+    elif later and found.part:
+        said.append(_of_part(found))
     said += later
     return said + [Sentence("Not answered: {what}.", {"what": words}) for words in found.left_out]
 
@@ -337,6 +342,18 @@ def _limit_part(values: dict[str, Quantity | str], which: str, own: float | None
         return ", the limit not within {hold} instead of after {own_limit}"
     values[which + "_limit"] = Quantity(other, "time")
     return ", the limit after {" + which + "_limit} instead of {own_limit}"
+
+
+def _of_part(found: Consistency) -> Sentence:
+    """What a run tried is, and how many whole rounds of the session there is time for: a run leaves out its waits."""
+    values: dict[str, Quantity | str] = {"part": found.part, "one": found.repeat_noun}
+    hours = 0.0 if found.afternoon is None else found.afternoon.hours
+    if found.round is None or hours < found.round:
+        return Sentence("A run here means {part} alone.", values)
+    values |= {"round": Quantity(found.round, "time"), "hours": f"{hours / 3600.0:g} h"}
+    values["count"] = counted(math.floor(hours / found.round), found.repeat_noun)
+    text = "A run here means {part} alone; with all that it holds one {one} of the session takes {round}, and {hours} "
+    return Sentence(text + "have room for {count} like it.", values)
 
 
 def _of_rest(found: Consistency) -> list[Sentence]:

@@ -7,14 +7,16 @@ What is here: pure changes; nothing is simulated.  What is not: the questions an
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from coldside.build.model import Build, Duct, Loop, Parallel, Path, names_on
 from coldside.duty.model import PhaseSpec, Session
+from coldside.duty.stretches import SAID
 from coldside.judge.power import mean_where
+from coldside.judge.wording import listed
 from coldside.parts.airflow import FanSpec
 from coldside.parts.exchanger import ExchangerSpec
 from coldside.parts.reservoir import ReservoirSpec
@@ -22,6 +24,7 @@ from coldside.plant.results import Forecast
 
 REST = "rest between two runs"  # name of the phase, by which its span is found again
 SHORTEST = 0.1  # s, a phase's least duration; every rest gets its own
+MOST_NAMED = 3  # phases of a run that are told by name
 DRIVEN = ("pull", "pass", "lap")  # kinds of phase that are a run by themselves
 RESTING = {  # and those that lie between two runs, in words
     "idle": "idling",
@@ -37,7 +40,8 @@ class Run:
     """What a session does again after a rest, as phases without a group, and its noun: "pull", "run", "stint".
 
     `leading` is the phase that asks for full load, whose air and gear a held run takes over; `resting` what lies
-    between two runs: the longest of what does in the session, else idling in the air of the run.
+    between two runs: the longest of what does in the session, else idling in the air of the run.  `part` says what a
+    run is in words where that is less than the round of a group it stands in, or has a name that takes no plural.
     """
 
     noun: str
@@ -45,6 +49,7 @@ class Run:
     leading: PhaseSpec
     rest: float  # s of rest between two in the session itself, 0 for none
     resting: PhaseSpec
+    part: str = ""
 
 
 @dataclass(frozen=True)
@@ -101,20 +106,27 @@ def _between_rests(group: Repeated) -> Run | None:
     if not resting:
         return Run("stint", driven * group.times, leading, 0.0, _idling(leading))
     longest = max(resting, key=lambda p: p.duration or 0.0)
-    return Run(group.noun, driven, leading, sum(phase.duration or 0.0 for phase in resting), longest)
+    rest = sum(phase.duration or 0.0 for phase in resting)
+    return Run("run", driven, leading, rest, longest, _named(driven))  # a round is more than that
 
 
 def _of_phase(phase: PhaseSpec) -> Run | None:
     """A pull, pass or lap by itself; laps one after another are a stint."""
     if phase.kind not in DRIVEN:
         return None
-    alone, noun = replace(phase, group=None), _noun(phase)
+    alone, noun, part = replace(phase, group=None), _noun(phase), ""
     if " " in noun:  # it takes no plural
-        noun = "run"
-    if phase.kind == "lap":
-        return Run("stint" if phase.repeat > 1 else noun, (alone,), alone, 0.0, _idling(alone))
+        noun, part = "run", noun
+    if phase.kind == "lap" and phase.repeat > 1:
+        return Run("stint", (alone,), alone, 0.0, _idling(alone))
     alone = replace(alone, repeat=1, rest=0.0)
-    return Run(noun, (alone,), alone, phase.rest, _idling(alone))
+    return Run(noun, (alone,), alone, 0.0 if phase.kind == "lap" else phase.rest, _idling(alone), part)
+
+
+def _named(phases: Sequence[PhaseSpec]) -> str:
+    """ "pass and return road"; of more than three the first and the last."""
+    names = list(dict.fromkeys(phase.name or SAID[phase.kind] for phase in phases))
+    return listed(names) if len(names) <= MOST_NAMED else f"{names[0]} to {names[-1]}"
 
 
 def _idling(leading: PhaseSpec) -> PhaseSpec:
