@@ -389,19 +389,44 @@ def _charge_flows(I, F, w, k, s, x):  # noqa: E741
 
 
 @compiled
+def _duct_flows(I, F, w, k, s, x, combo):  # noqa: E741
+    """Air in ducts from ambient temperature, air speed, fan command and its own rise."""
+    passes, duct_pass, n_loops = I[H_PASSES], I[H_DUCT_PASS], I[H_LOOPS]
+    now = I[H_INPUTS] + k * I[H_WIDTH]
+    then = now + I[H_WIDTH] if k + 1 < I[H_SAMPLES] else now
+    r = 1.0 - s
+    ambient = r * F[now + IN_AMBIENT] + s * F[then + IN_AMBIENT]
+    for d in range(I[H_DUCTS]):
+        shape = I[H_DUCT_SHAPE] + 5 * d
+        levels, n_T, n_V, links = I[shape + 1], I[shape + 2], I[shape + 3], I[shape + 4]
+        speed = max(r * F[now + IN_SPEED + d] + s * F[then + IN_SPEED + d], 0.0)
+        j, t = _between(x[I[H_I_DUCT] + d] - ambient - F[I[H_DUCT_ORIGIN] + d], F[I[H_DUCT_STEP] + 2 * d], n_T)
+        i, u = _between(np.sqrt(speed), F[I[H_DUCT_STEP] + 2 * d + 1], n_V - 2)
+        w0, w1, w2, w3 = _cubic(u)
+        level, v = 0, 0.0
+        if levels > 1:
+            level, v = _between(ambient - F[S_AIR_LOW], F[S_AIR_STEP], levels)
+        row = I[H_DUCT_FLOW] + I[I[H_DUCT_FIRST] + d]
+        row += (((combo[n_loops + d] * levels + level) * n_T + j) * n_V + i) * links
+        layer = n_T * n_V * links
+        for p in range(I[duct_pass + d], I[duct_pass + d + 1]):
+            at = row + I[passes + p * WIDTH + P_COLUMN]
+            m = _two_lines(F, at, n_V * links, links, t, w0, w1, w2, w3)
+            if levels > 1:
+                m += v * (_two_lines(F, at + layer, n_V * links, links, t, w0, w1, w2, w3) - m)
+            w[I[W_FLOW] + p] = max(m, 0.0)
+
+
+@compiled
 def _conditions(I, F, w, k, s, x, combo):  # noqa: E741
     """Flows at share s of the way from sample k to k + 1, and the coefficients that depend on them; fills w's first.
 
     `x` are true temperatures; what is filled lies side by side, from `flow` to `gas`.
     """
     flow, pump, a, b, loop_T = I[W_FLOW], I[W_PUMP], I[W_A], I[W_B], I[W_LOOP_T]
-    n_fields, n_loops, n_ducts = I[H_FIELDS], I[H_LOOPS], I[H_DUCTS]
+    n_fields, n_loops = I[H_FIELDS], I[H_LOOPS]
     field_first, field_count, passes = I[H_FIELD_FIRST], I[H_FIELD_COUNT], I[H_PASSES]
-    loop_pass, duct_pass = I[H_LOOP_PASS], I[H_DUCT_PASS]
-    now = I[H_INPUTS] + k * I[H_WIDTH]
-    then = now + I[H_WIDTH] if k + 1 < I[H_SAMPLES] else now
-    r = 1.0 - s
-    ambient = r * F[now + IN_AMBIENT] + s * F[then + IN_AMBIENT]
+    loop_pass = I[H_LOOP_PASS]
 
     # --- flows: coolant from command and the loop's mean temperature, with the heat its pumps put in
     for f in range(n_fields):
@@ -428,26 +453,7 @@ def _conditions(I, F, w, k, s, x, combo):  # noqa: E741
 
     charge = _charge_flows(I, F, w, k, s, x)
 
-    # --- flows: duct air from ambient temperature, air speed, fan command and its own rise
-    for d in range(n_ducts):
-        shape = I[H_DUCT_SHAPE] + 5 * d
-        levels, n_T, n_V, links = I[shape + 1], I[shape + 2], I[shape + 3], I[shape + 4]
-        speed = max(r * F[now + IN_SPEED + d] + s * F[then + IN_SPEED + d], 0.0)
-        j, t = _between(x[I[H_I_DUCT] + d] - ambient - F[I[H_DUCT_ORIGIN] + d], F[I[H_DUCT_STEP] + 2 * d], n_T)
-        i, u = _between(np.sqrt(speed), F[I[H_DUCT_STEP] + 2 * d + 1], n_V - 2)
-        w0, w1, w2, w3 = _cubic(u)
-        level, v = 0, 0.0
-        if levels > 1:
-            level, v = _between(ambient - F[S_AIR_LOW], F[S_AIR_STEP], levels)
-        row = I[H_DUCT_FLOW] + I[I[H_DUCT_FIRST] + d]
-        row += (((combo[n_loops + d] * levels + level) * n_T + j) * n_V + i) * links
-        layer = n_T * n_V * links
-        for p in range(I[duct_pass + d], I[duct_pass + d + 1]):
-            at = row + I[passes + p * WIDTH + P_COLUMN]
-            m = _two_lines(F, at, n_V * links, links, t, w0, w1, w2, w3)
-            if levels > 1:
-                m += v * (_two_lines(F, at + layer, n_V * links, links, t, w0, w1, w2, w3) - m)
-            w[flow + p] = max(m, 0.0)
+    _duct_flows(I, F, w, k, s, x, combo)
 
     # --- coefficients at these flows
     for n in range(I[H_TABLES]):
@@ -811,7 +817,7 @@ def march(I, F, w, x, wanted, spacing, quick, parts, streams, scalars, levels, p
     Scheme: SSPRK(4,3), Spiteri and Ruuth 2002 (from memory), aligned with the samples: three
     half-steps, a blend with the step's start, one more half-step.  The quick one is SSPRK(s,2) (same source): s
     stages that pass a step of s - 1 where a sub-step of the other, of four, passes 2; no sub-steps then.  In a step
-    of more than `FEW_STAGES` coolant and duct flows and the coefficients are taken along a line between its ends.
+    of more than `FEW_STAGES` coolant flows and the coefficients are taken along a line between its ends.
     """
     n = I[H_SAMPLES]
     size = x.size
@@ -853,6 +859,7 @@ def march(I, F, w, x, wanted, spacing, quick, parts, streams, scalars, levels, p
                     true_y = _temperatures(I, F, w, y)
                     _along(I, w, s)
                     _charge_flows(I, F, w, k, s, true_y)
+                    _duct_flows(I, F, w, k, s, true_y, combo)
                     _rates(I, F, w, k, s, y, true_y, dx)
                 else:
                     derivative(I, F, w, k, s, y, combo, dx)
