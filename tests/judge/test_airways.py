@@ -71,28 +71,38 @@ def test_a_radiator_short_of_air_for_long_is_a_reason_and_a_short_or_standing_sp
     assert "kW" not in shown
 
 
-def test_a_radiator_is_not_short_of_air_where_the_engine_has_little_to_give():
-    """Air that takes 40 kW is short of a typed 90 kW, but in traffic (6 kW, own arithmetic) the engine is not."""
+def with_face(name, heat, takes):
+    """A car at 30 m/s with a face that gives `heat` [W] into air that takes `takes` [W] at the most."""
     base = made.forecast()
-    parts = {**base.build.parts, "engine_radiator": ExchangerSpec(heat=90e3)}
-    key = ("engine_radiator", "cooling")
+    parts = {**base.build.parts, name: ExchangerSpec(heat=heat)}
+    key = (name, "cooling")
     steady = np.ones_like(base.time)
     rise = FACE_HOTTEST - made.AMBIENT
-    base = replace(
+    return replace(
         base,
         build=replace(base.build, parts=parts),
         demand=replace(base.demand, road_speed=30.0 * steady),
         outlet={**base.outlet, key: FACE_HOTTEST * steady},
         inlet={**base.inlet, key: made.AMBIENT * steady},
-        flow={**base.flow, key: 40e3 / (1006.0 * rise) * steady},
+        flow={**base.flow, key: takes / (1006.0 * rise) * steady},
         heat_capacity={**base.heat_capacity, key: 1006.0},
         charge_flow=steady,
     )
+
+
+def burns_for(base, power):
+    """The same with as much fuel as gives the coolant `power` [W]."""
     engine = base.build.engine
     given = engine.coolant_heat_share * fuel(engine.fuel).heating_value  # J/kg that reach the coolant
+    return replace(base, fuel_flow=power / given * np.ones_like(base.time))
+
+
+def test_a_radiator_is_not_short_of_air_where_the_engine_has_little_to_give():
+    """Air that takes 40 kW is short of a typed 90 kW, but in traffic (6 kW, own arithmetic) the engine is not."""
+    base = with_face("engine_radiator", 90e3, 40e3)
 
     def burning(power):
-        return replace(base, fuel_flow=power / given * steady)
+        return burns_for(base, power)
 
     assert texts(airways.starved, burning(6e3)) == []
     assert texts(airways.starved, burning(39e3)) == []
@@ -100,3 +110,24 @@ def test_a_radiator_is_not_short_of_air_where_the_engine_has_little_to_give():
     pulse = np.where((base.time > 100.0) & (base.time < 110.0), 100e3, 6e3)  # 10 s in a minute: 22 kW on average
     assert not airways.short_of_air(burning(pulse), "engine_radiator").any()
     assert airways.short_of_air(base, "rear_hx") is None
+
+
+def test_a_condenser_is_short_of_air_whatever_the_engine_burns():
+    """Air that takes 4 kW is short of a condenser's 8 kW in traffic too, where the engine gives 3 kW."""
+    (told,) = airways.starved(burns_for(with_face("condenser", 8e3, 4e3), 3e3))
+    assert told.words().startswith("The condenser gets too little air")
+    (plain,) = airways.starved(burns_for(with_face("condenser", 8e3, 4e3), 3e3), plain=True)
+    assert "engine" not in plain.words()
+    assert texts(airways.starved, burns_for(with_face("radiator", 8e3, 4e3), 3e3)) == []
+
+
+def test_whose_heat_a_face_gives_away():
+    both = with_face("radiator", 60e3, 4e3).build
+    both = replace(both, parts={**both.parts, "front_face": ExchangerSpec(heat=8e3)})
+    assert airways.of_engine(both, "radiator")
+    assert not airways.of_engine(both, "front_face")  # small beside the radiator
+    named = replace(both, parts={**both.parts, "gearbox_cooler": ExchangerSpec(heat=60e3)})
+    assert not airways.of_engine(named, "gearbox_cooler")
+    loop = next(iter(both.loops.values()))
+    own = replace(both, loops={**both.loops, "engine": replace(loop, path=("engine.coolant", *loop.path))})
+    assert not airways.of_engine(own, "radiator")

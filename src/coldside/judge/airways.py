@@ -5,13 +5,16 @@ Here: sentences.  Not here: faces that get next to no air at all (`reasons.py`),
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
-from coldside.build.model import names_on
+from coldside.build.model import Build, names_on
 from coldside.judge.power import mean_where
 from coldside.judge.wording import Quantity, Sentence
 from coldside.media.fuels import fuel
 from coldside.parts.exchanger import ExchangerSpec
+from coldside.parts.jacket import COOLANT_SIDE
 from coldside.plant.flows import LEAK
 from coldside.plant.layout import FACE_HOTTEST
 from coldside.plant.results import Forecast
@@ -20,21 +23,24 @@ LEAKING = 0.10  # share of a duct's air beside its faces in boost from which a s
 OWN_AIR = 5.0  # K over ambient at a duct's inlet from which a sentence is due
 MOVING = 3.0  # m/s from which a car is under way
 STARVED_TIME, STARVED_SHARE = 60.0, 0.05  # s, and share of the time at work, from which a starved radiator is serious
+OF_OTHERS = {"condenser", "aircon", "ac", "oil", "gear", "gearbox"}  # words of faces that cool another's heat
+LESSER = 0.5  # of the largest typed heat, under which a face beside it is not the engine's radiator (own)
 CARRIED_OVER = 60.0  # s over which the engine's block and coolant even out what it gives (own: 70 kJ/K, 30 kW, 25 K)
 
 
 def short_of_air(forecast: Forecast, name: str) -> np.ndarray | None:
     """Where a face with a heat of its own gets too little air for it, by samples; None for any other part.
 
-    The heat that is typed for it holds for hours on end; in traffic the engine has far less to give.  So that counts
-    only where what the engine gave over the last minute, by its fuel, is more than the air can take too.
+    The heat that is typed for a radiator holds for hours on end; in traffic the engine has far less to give.  So that
+    counts only where what the engine gave over the last minute, by its fuel, is more than the air can take too.  A
+    condenser's heat does not follow the fuel: it counts as typed (see `of_engine`).
     """
     spec, leaving = forecast.build.parts.get(name), forecast.outlet.get((name, "cooling"))
     if not isinstance(spec, ExchangerSpec) or spec.heat is None or leaving is None:
         return None
     short = np.asarray(leaving > FACE_HOTTEST - 1e-3)
     flow, entering = (of.get((name, "cooling")) for of in (forecast.flow, forecast.inlet))
-    if flow is None or entering is None:
+    if flow is None or entering is None or not of_engine(forecast.build, name):
         return short
     takes = flow * forecast.heat_capacity[name, "cooling"] * (FACE_HOTTEST - entering)
     engine = forecast.build.engine
@@ -42,6 +48,20 @@ def short_of_air(forecast: Forecast, name: str) -> np.ndarray | None:
     burnt = np.minimum(forecast.fuel_flow, forecast.charge_flow / burns.stoichiometric)  # rich of 1 oxygen limits it
     gives = engine.coolant_heat_share * burns.heating_value * _lately(burnt, forecast.time)
     return short & (gives > takes)
+
+
+def of_engine(build: Build, name: str) -> bool:
+    """Whether the heat typed for a face is the engine's coolant's.
+
+    Not where a loop of the build carries that coolant itself, where the face's name says otherwise (a condenser, an oil
+    cooler), or where it is small beside the largest heat typed for a face.
+    """
+    if any(COOLANT_SIDE in names_on(loop.path) for loop in build.loops.values()):
+        return False
+    if OF_OTHERS & set(re.split(r"[_-]", re.sub(r"\d", "", name).lower())):
+        return False
+    heats = {part: spec.heat or 0.0 for part, spec in build.parts.items() if isinstance(spec, ExchangerSpec)}
+    return heats[name] >= LESSER * max(heats.values())
 
 
 def short_for(forecast: Forecast, name: str) -> tuple[float, float]:
@@ -87,7 +107,11 @@ def starved(forecast: Forecast, *, plain: bool = False) -> list[Sentence]:
             + ": "
         )
         text += (
-            "on these values the engine may run hot; its own cooling must be seen to as well."
+            (
+                "on these values the engine may run hot; its own cooling must be seen to as well."
+                if of_engine(forecast.build, name)
+                else "on these values it cannot give away its heat; that must be seen to as well."
+            )
             if plain
             else "to give away its {heat} it would run over {hottest}. Give it more air before anything else (larger "
             "openings, a fan, less in front of it), or check the heat typed for it."
