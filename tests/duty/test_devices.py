@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from coldside.build.files import load_build
+from coldside.build.model import Build
 from coldside.duty.demand import engine_driven, sample
+from coldside.duty.model import Session
 from coldside.errors import BadInput
 from coldside.parts.chiller import ChillerSpec
 from coldside.parts.pump import Control, PumpSpec
@@ -41,6 +43,23 @@ def test_a_chiller_is_commanded_by_its_control_and_by_the_phases_pumps():
     assert np.all(command["chiller"] == 1.0)
     assert np.all(np.isnan(command["second"]))
     assert not command["third"].any()
+
+
+def test_what_phases_say_to_pumps_that_do_not_listen_is_told():
+    """A pump with a switch of its own leaves `pumps = "off"` without effect, which nobody should find out by a diff."""
+    build = with_parts()
+    told = [note for note in sample(quiet(build, 0.0), build).notes if "reaches no pump" in note]
+    assert len(told) == 1
+    assert 'control = "schedule"' in told[0]
+    assert not any("reaches no" in note for note in sample(quiet(build, None), build).notes)
+    heard = with_parts(pump=replace(build.parts["pump"], control=Control("schedule")))
+    assert not any("reaches no" in note for note in sample(quiet(heard, 0.0), heard).notes)
+
+
+def quiet(build: Build, pumps: float | None) -> Session:
+    """A short session whose phases all say the same to pumps, and nothing to fans."""
+    session = short_session(build)
+    return replace(session, phases=tuple(replace(phase, pumps=pumps, fans=None) for phase in session.phases))
 
 
 PUMP_TEXT = 'kind = "pump"'

@@ -96,6 +96,13 @@ def test_a_blend_conserves_mass_and_moles():
     )
 
 
+def test_a_name_is_known_in_any_case():
+    assert fuel("e85") is FUELS["E85"]
+    assert fuel("Gasoline 98") is FUELS["gasoline 98"]
+    assert fuel("e40").name == "E40"
+    assert fuel("gasoline 98 with 40 % e85").name == fuel("gasoline 98 with 40 % E85").name
+
+
 def test_the_name_of_a_blend():
     assert blend(FUELS["gasoline 98"], 0.3).name == "gasoline 98 with 30 % ethanol by volume"
 

@@ -95,6 +95,7 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
         past[own] = 0.0 if _on_dyno(stretch.phase) else np.maximum(road_speed[own] + stretch.phase.headwind, 0.0)
         bay_rise[own] = _bay_rise(build.bay, stretch, engine_speed[own], road_speed[own])
         _command(command, stretch, build)
+    notes.extend(_unheard(session, build))
     command |= engine_driven(build, engine_speed)
     lag = build.engine.boost_lag
     start_rise = build.bay.parked_rise if session.start == "soaked" else 0.0
@@ -287,6 +288,21 @@ def _commands_by_control(build: Build, n: int) -> dict[str, np.ndarray]:
         for name, part in build.parts.items()
         if isinstance(part, (PumpSpec, ChillerSpec, FanSpec))
     }
+
+
+def _unheard(session: Session, build: Build) -> Iterator[str]:
+    """What phases say to pumps or fans of which none listens, each thing once."""
+    sorts = (
+        ("pumps", "pump", [p for p in build.parts.values() if isinstance(p, PumpSpec) and p.drive != "engine"]),
+        ("fans", "fan", [p for p in build.parts.values() if isinstance(p, FanSpec)]),
+    )
+    for key, noun, parts in sorts:
+        said = any(getattr(phase, key) is not None for phase in session.phases)
+        if said and parts and all(part.control.mode != "schedule" for part in parts):
+            yield (
+                f"what the session's phases say of {key} reaches no {noun} of this build, each of which goes by its own "
+                f'control; with control = "schedule" the session decides'
+            )
 
 
 def engine_driven(build: Build, engine_speed: np.ndarray) -> dict[str, np.ndarray]:

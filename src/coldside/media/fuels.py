@@ -188,11 +188,12 @@ FUELS: dict[str, Fuel] = {
 _BLEND = re.compile(
     r"(?P<first>.+?)\s+with\s+(?P<share>[0-9]+(?:\.[0-9]+)?)\s*%\s*(?P<second>.+?)(?:\s+by volume)?\s*\Z"
 )
-_ETHANOL_NUMBER = re.compile(r"E([1-9][0-9]?)\Z")  # the trade's name of gasoline with so many percent by volume
+_ETHANOL_NUMBER = re.compile(r"[Ee]([1-9][0-9]?)\Z")  # the trade's name of gasoline with so many percent by volume
 _OCTANE = re.compile(r"gasoline\s+(?P<number>[0-9]+(?:\.[0-9]+)?)\s*(?P<scale>AKI|\(R\s*\+\s*M\)\s*/\s*2|RON)\Z", re.I)
 _PUMPED = re.compile(r"gasoline ([0-9.]+) AKI")
 _BARE = re.compile(r"(?:[a-z ]*\s)?(?P<number>[0-9]{2,3}(?:\.[0-9]+)?)(?:\s+octane)?\Z", re.I)
 SENSITIVITY = 9.0  # RON - MON of pump gasoline known by its AKI; 8 to 10, common practice
+_UNCASED = {name.casefold(): name for name in FUELS}  # "e85" is E85
 OCTANES = {"AKI": (80.0, 115.0), "RON": (85.0, 120.0)}  # of gasoline, what is sold for road and track
 PUMPS = (84.0, 95.0)  # AKI on pumps of North America; common practice
 FORMS = '"gasoline 98", "gasoline 93 AKI", "E85" or a blend by volume, "gasoline 98 with 40 % E85"'
@@ -210,7 +211,7 @@ def fuel(name: str) -> Fuel:
     if simple := _simple(words):
         return simple
     if numbered := _ETHANOL_NUMBER.match(words):
-        return blend(_GASOLINE_95, int(numbered[1]) / 100.0, name=words)
+        return blend(_GASOLINE_95, int(numbered[1]) / 100.0, name=words.upper())
     found = _BLEND.match(words)
     if not found:
         if hint := _pump_hint(words):
@@ -244,8 +245,8 @@ def octane_words(kind: Fuel) -> str | None:
 
 def _simple(words: str) -> Fuel | None:
     """A fuel of one name, or gasoline of an octane number on a named scale; None for anything else."""
-    if words in FUELS:
-        return FUELS[words]
+    if (known := _UNCASED.get(words.casefold())) is not None:
+        return FUELS[known]
     found = _OCTANE.match(words)
     if found is None:
         return None
