@@ -389,6 +389,8 @@ def test_every_set_has_its_own_sentence_and_the_users_own_name():
     words = replace(FOUND, sets=(morning, stage)).words()
     assert words[0].startswith("Two mornings: the intake peaks at 47 degC to 58 degC; over the air outside they differ")
     assert words[1].startswith("Two times stage 2: ")
+    bare = replace(morning, noun="round", without=("burnout", "launch"))
+    assert replace(FOUND, sets=(bare,)).words()[0].startswith("Two rounds without burnout and launch: the intake peaks")
     assert "differ by 29 %" in words[0]
     assert "differ by 5 %" in words[1]
     assert [one["of"] for one in consistency_json(replace(FOUND, sets=(morning, stage)))["repeats"]] == [

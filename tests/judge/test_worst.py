@@ -7,13 +7,18 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from coldside.build.files import load_build
 from coldside.duty.model import LimitSpec, ReadingSpec, Session
 from coldside.duty.phases import load_session
 from coldside.explore.failures import failures, worst_stretch
+from coldside.judge.consistency import alike_sets
 from coldside.judge.heat import moment_words
+from coldside.judge.power import boost_in_runs
+from coldside.judge.reasons import hot_before_start
 from coldside.judge.summary import forecast_json
+from coldside.judge.verdict import judge, judge_limit
 from coldside.judge.worst import at_worst, worst_sample
 from coldside.plant.forecast import at_moment, simulate
 from coldside.plant.results import Forecast
@@ -34,6 +39,14 @@ def falling(*limits: LimitSpec) -> Session:
 @cache
 def evening() -> Forecast:
     return simulate(load_build(EXAMPLES / "tern" / "water.toml"), falling(OVER))
+
+
+@cache
+def passes(*limits: LimitSpec) -> Forecast:
+    """Four standing passes of a car whose burnouts, on hot plenum walls, are warmer than its passes."""
+    session = load_session(EXAMPLES / "sessions" / "standing-passes.toml")
+    build = load_build(EXAMPLES / "godwit" / "hybrid.toml")
+    return simulate(build, replace(session, limits=limits))
 
 
 def pull_of(forecast: Forecast, sample: int) -> str:
@@ -63,6 +76,44 @@ def test_each_limit_has_its_own_moment_on_made_pulls():
     assert worst_sample(replace(base, sensor=None), [LimitSpec(quantity="sensor", at_most=330.0)]) == base.peak
     still = replace(base, plenum_pressure=np.full_like(base.plenum_pressure, 0.5 * made.PRESSURE))
     assert worst_sample(still, [OVER]) == base.peak
+
+
+def test_a_burnout_is_no_worst_moment_where_a_run_has_boost():
+    """Against the trace, read by the spans' labels: the limit counts the burnout, the worst moment is in a pass."""
+    limit = replace(INTAKE, at_most=338.15)
+    forecast = passes(limit)
+    result = judge_limit(forecast, limit)
+    assert (result.where, forecast.time[forecast.peak]) == ("round 4 burnout", result.peak_time)
+    runs = np.zeros(len(forecast.time), dtype=bool)
+    for span in forecast.demand.spans:
+        if not any(word in span.label for word in ("burnout", "launch", "staging")):
+            runs[span.first : span.last + 1] = True
+    hottest = int(np.argmax(np.where(runs & forecast.boost, forecast.intake, -np.inf)))
+    assert worst_sample(forecast) == worst_sample(forecast, []) == hottest
+    assert pull_of(forecast, hottest) == "round 4 pass"
+    # said where the two differ, and only there
+    told = replace(forecast, moment=hottest)
+    (sentence,) = hot_before_start(told)
+    assert sentence.words().startswith("In boost the intake is hottest in round 4 burnout (1:30:")
+    assert hot_before_start(evening()) == hot_before_start(made.forecast()) == []
+    # the verdict names the burnout and no round, the rounds' own peaks are told without it
+    line = judge(forecast, [limit], with_knock=False).words().headline
+    assert "the intake peaks at 57 degC in round 4 burnout" in line
+    (sets, looked_into) = alike_sets(forecast, hottest)
+    assert (looked_into, sets[0].without) == (0, ("burnout", "launch"))
+    assert max(sets[0].peaks) == forecast.intake[hottest] < result.value
+    # a limit that the burnout breaks first is not told of the pass
+    broken = judge(forecast, [replace(limit, at_most=result.value - 0.1)], with_knock=False).words().headline
+    assert "already in" not in broken
+    assert "(round 4 burnout)" in broken
+    # what dies, dies when the pass comes into boost
+    (start,) = {one.at for one in failures(forecast).cases}
+    (begins,) = (span.first for span in forecast.demand.spans if span.label == "round 4 pass")
+    assert start == pytest.approx(float(forecast.time[begins]), abs=0.5)  # s, a sample of the coarse march
+    # where no timed run has boost all of it counts
+    assert (boost_in_runs(made.forecast()) == made.forecast().boost).all()
+    untimed = replace(forecast, demand=replace(forecast.demand, runs=()))
+    assert worst_sample(untimed) == forecast.peak
 
 
 def test_a_ladder_told_again_at_its_own_moment_is_the_same_to_the_last_bit():

@@ -5,8 +5,8 @@ state there once more for each part that can die, to the end of that boost.  Not
 (`failure_words.py`), a part that has its fault from the start (key `fault`), leaks that take minutes.
 
 It dies at the beginning of the boost in which least is left of the limit that is told (`judge/worst.py`), or `WINDOW`
-before that moment in a longer one.  A hose that lets go is reckoned as a loop that is empty at once, its cores dry.
-What the coarse plant is off by with all well is taken off it with a part dead, sample by sample.
+before that moment in a longer one; burnout and launch are none of it.  A hose that lets go is reckoned as a loop empty
+at once, its cores dry.  What the coarse plant is off by with all well is taken off it with a part dead, sample by sample.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from coldside.duty.model import SAMPLE_TIME, Demand, LimitSpec
 from coldside.explore.commands import OFF, ON
 from coldside.explore.outcome import COARSE, thinned
 from coldside.judge.coolant import BOILING_MARGIN
+from coldside.judge.power import boost_in_runs
 from coldside.judge.verdict import limited_trace, temperature_trace
 from coldside.judge.worst import worst_sample
 from coldside.media.coolants import parse_coolant
@@ -171,7 +172,7 @@ def worst_stretch(forecast: Forecast, limits: Sequence[LimitSpec] | None = None)
 
 def _worst_boost(forecast: Forecast, limits: Sequence[LimitSpec] | None) -> tuple[int, int, int]:
     """Samples at which the boost that holds the worst moment begins, of `WINDOW` before that moment, and of its end."""
-    time, on = forecast.time, np.flatnonzero(forecast.boost)
+    time, on = forecast.time, np.flatnonzero(boost_in_runs(forecast))
     peak = worst_sample(forecast, limits)
     breaks = np.flatnonzero(np.diff(time[on]) > GAP)
     begins, ends = np.concatenate([[on[0]], on[breaks + 1]]), np.concatenate([on[breaks], [on[-1]]])
@@ -210,7 +211,7 @@ class _Scene:
         self.did = np.stack([self._levels(k, forecast.command[name][at]) for k, name in self._numbered()], 1)
         self.start = self._march(0, self.first, self.plant.start, self.did).end
         self.rows = at[self.first : self.last + 1]  # samples of the forecast
-        self.time, self.boost = forecast.time[self.rows], forecast.boost[self.rows]
+        self.time, self.boost = forecast.time[self.rows], boost_in_runs(forecast)[self.rows]
         if not self.boost.any():  # a boost so short that it lies between two samples
             self.boost = np.ones_like(self.boost)
         self.well = self._march(self.first, self.last, self.start, self.did)

@@ -42,6 +42,7 @@ from coldside.judge.consistency_words import (
 from coldside.judge.heat import core_loops
 from coldside.judge.knock_limit import nearest_speed
 from coldside.judge.power import (
+    before_starts,
     power_spread,
     power_spread_of,
     repeat_maxima,
@@ -155,12 +156,21 @@ def alike_sets(forecast: Forecast, worst: int) -> tuple[tuple[Alike, ...], int |
             tuple(repeat_maxima(forecast, group, forecast.intake)),
             temperature_spread_of(forecast, group, forecast.intake),
             power_spread_of(forecast, group),
+            _left_out(forecast, own),
         )
         for own, group in zip(trials.repeated(forecast.session), groups, strict=True)
     )
     holds = [any(worst in repeat.samples for repeat in group) for group in groups]
     order = [(held, max(one.peaks, default=0.0)) for held, one in zip(holds, found, strict=True)]
     return found, max(range(len(found)), key=lambda k: order[k], default=None)
+
+
+def _left_out(forecast: Forecast, own: trials.Repeated) -> tuple[str, ...]:
+    """What in boost before its starts is no part of a set's repeats, in words."""
+    if not any(phase.kind in ("pass", "lap") for phase in own.phases):
+        return ()
+    boosted = [span.label for span in before_starts(forecast) if forecast.boost[span.first : span.last + 1].any()]
+    return tuple(word for word in ("burnout", "launch") if any(word in label for label in boosted))
 
 
 def _round(forecast: Forecast, number: int) -> float:

@@ -110,12 +110,16 @@ class TankOrExchanger:
 
 @dataclass(frozen=True)
 class Alike:
-    """One set of the session's own repeats: their noun, the intake's peak in each [K], and their spreads, shares."""
+    """One set of the session's own repeats: their noun, the intake's peak in each [K], and their spreads, shares.
+
+    `without` names what of their boost is no part of them: "burnout", "launch".
+    """
 
     noun: str
     peaks: tuple[float, ...]
     spread_over_ambient: float | None
     spread_power: float | None
+    without: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -199,6 +203,8 @@ def _repeats(one: Alike) -> str:
     told = counted(number, one.noun)
     if " " in one.noun:
         told = counted(number, "time") + " " + one.noun
+    if one.without:
+        told += " without " + listed(one.without)
     return told[:1].upper() + told[1:]
 
 

@@ -12,14 +12,13 @@ what melted, and what more of it melts cools the rest back to where the run befo
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from coldside.build.model import names_on
-from coldside.judge.power import repeats
+from coldside.judge.power import before_starts, repeats
 from coldside.judge.trials import DRIVEN, repeat_noun, run_of
 from coldside.judge.wording import Quantity, Sentence, counted
 from coldside.media.coolants import parse_coolant
@@ -30,7 +29,6 @@ from coldside.plant.results import Forecast
 BAG = 4.5359237  # kg, 10 lb: what a bag of ice holds (common practice, no source)
 COLDER = 1.0  # K under the day's air from which a tank must have been chilled
 WORTH_SAYING = 0.1  # kg
-BEFORE_START = re.compile(r"\b(burnout|launch)\b")  # stretches that `duty/runs.py` puts before a standing start
 
 
 @dataclass(frozen=True)
@@ -131,8 +129,8 @@ def _runs(forecast: Forecast) -> tuple[list[int], str]:
 
 def _from_burnout(forecast: Forecast, first: int) -> int:
     """The sample at which a run that starts at sample `first` begins: burnout and the hold on the line belong to it."""
-    for span in reversed(forecast.demand.spans):
-        if span.last == first - 1 and span.kind in DRIVEN and span.repeat < 0 and BEFORE_START.search(span.label):
+    for span in reversed(before_starts(forecast)):
+        if span.last == first - 1 and span.kind in DRIVEN:
             first = span.first
     return first
 

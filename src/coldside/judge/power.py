@@ -1,19 +1,22 @@
 """Power and its consistency: what the session's power was, what heat took from it, how alike the repeats were.
 
-Here: time weights, repeats, `power_kept`, `fuel_demand`.  Not here: limits and words (`verdict.py`),
-the power model itself (`parts/engine.py`).
+Here: time weights, repeats, what of boost lies before a start, `power_kept`, `fuel_demand`.  Not here: limits and words
+(`verdict.py`), the power model itself (`parts/engine.py`).
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
 
+from coldside.duty.model import Span
 from coldside.parts.engine import injector_count
 from coldside.plant.feedback import TimedRun
 from coldside.plant.results import Forecast
 
+BEFORE_START = re.compile(r"\b(burnout|launch)\b")  # stretches that `duty/runs.py` puts before a standing start
 INJECTOR_SHARE = 0.85  # of an injector's capacity, above which a warning is due; common practice, no source
 
 
@@ -73,6 +76,32 @@ def mean_where(values: np.ndarray, mask: np.ndarray, time: np.ndarray) -> float 
     if total <= 0.0:
         return float(np.mean(values[mask]))
     return float(np.dot(weights, values[mask]) / total)
+
+
+def before_starts(forecast: Forecast) -> list[Span]:
+    """Burnouts and launches before the session's standing starts, and waits in the queue: no part of a run."""
+    timed = {run.first for run in forecast.demand.runs}
+
+    def waits(span: Span) -> bool:
+        if span.kind == "staging":
+            return True
+        own = span.kind in ("pass", "lap") and span.repeat < 0 and span.first not in timed
+        return own and BEFORE_START.search(span.label) is not None
+
+    return [span for span in forecast.demand.spans if waits(span)]
+
+
+def boost_in_runs(forecast: Forecast) -> np.ndarray:
+    """Where the session is in boost, `before_starts` left out; all boost where no timed run has any."""
+    boost, timed = forecast.boost, np.zeros(len(forecast.time), dtype=bool)
+    for run in forecast.demand.runs:
+        timed[run.first : run.last + 1] = True
+    if not (boost & timed).any():
+        return boost
+    counts = boost.copy()
+    for span in before_starts(forecast):
+        counts[span.first : span.last + 1] = False
+    return counts
 
 
 def repeats(forecast: Forecast) -> tuple[tuple[Repeat, ...], ...]:

@@ -26,7 +26,15 @@ from coldside.judge.heat import (
     step_words,
 )
 from coldside.judge.ice_day import ice_day_words
-from coldside.judge.power import INJECTOR_SHARE, fuel_demand, mean_where, power_kept, repeats
+from coldside.judge.power import (
+    INJECTOR_SHARE,
+    before_starts,
+    boost_in_runs,
+    fuel_demand,
+    mean_where,
+    power_kept,
+    repeats,
+)
 from coldside.judge.pressures import back_pressure, over_rating, short_of_suction, uneven_lanes
 from coldside.judge.pumps import thick_coolant
 from coldside.judge.sureness import Band
@@ -68,6 +76,7 @@ def reasons(forecast: Forecast) -> tuple[Sentence, ...]:
         faults_tried,
         starved,
         no_core,
+        hot_before_start,
         unfit_coolant,
         over_rating,
         short_of_suction,
@@ -115,6 +124,25 @@ def faults_tried(forecast: Forecast) -> list[Sentence]:
         for name, spec in forecast.build.parts.items()
         if isinstance(spec, PumpSpec) and spec.fault != "none"
     ]
+
+
+def hot_before_start(forecast: Forecast) -> list[Sentence]:
+    """A burnout or launch that is hotter than any run: the limit counts it, the worst moment leaves it out."""
+    if boost_in_runs(forecast)[forecast.peak]:
+        return []
+    for span in before_starts(forecast):
+        if span.first <= forecast.peak <= span.last:
+            text = (
+                "In boost the intake is hottest in {place} ({when}), before a start: its limit counts that, what is "
+                "told of the worst moment ({worst}) is of a run."
+            )
+            values: dict[str, Quantity | str] = {
+                "place": span.label,
+                "when": Quantity(float(forecast.time[forecast.peak]), "clock"),
+                "worst": Quantity(float(forecast.time[forecast.worst]), "clock"),
+            }
+            return [Sentence(text, values)] if forecast.worst != forecast.peak else []
+    return []
 
 
 def no_core(forecast: Forecast) -> list[Sentence]:

@@ -260,7 +260,7 @@ def least_left(
     signed = -trace if spec.lowest else trace
     extreme = int(np.argmax(np.where(counts & np.isfinite(signed), signed, -np.inf)))
     bound = spec.quantity == "margin" and held(forecast, trace, extreme)
-    if bound and knock is not None and held(forecast, trace, knock.worst.sample):
+    if bound and knock is not None and counts[knock.worst.sample] and held(forecast, trace, knock.worst.sample):
         extreme = knock.worst.sample  # where the model ends kelvin do not rank moments: octane does
     return extreme, bound
 
@@ -476,6 +476,8 @@ def _held(forecast: Forecast, nearest: LimitResult, start: str = "") -> Sentence
         )
         return _opened(start, text, values)
     noun = _repeat_noun(forecast, nearest)
+    if noun and not any(_sample(forecast, nearest.peak_time) in one.samples for one in repeats(forecast)[0]):
+        noun = ""  # highest before a start, which is no part of a repeat
     peaks = "peaks at {value}" if nearest.kind == "temperature" else "peaks {value} over ambient"
     if noun and nearest.quantity in ("intake", "over_ambient"):
         return _opened(start, "the hottest " + noun + " " + peaks + ", {margin} under {whose} {limit} limit.", values)
@@ -564,7 +566,7 @@ def _broken_in_repeats(forecast: Forecast, result: LimitResult, knock: KnockVerd
     signed, limit = sign * trace, sign * result.bound
     peaks = [_peak(forecast, repeat, signed) for repeat in group]
     gives = next((i for i, peak in enumerate(peaks) if peak is not None and peak > limit), None)
-    if gives is None or result.first_broken < float(forecast.time[group[gives].samples[0]]):
+    if gives is None or _sample(forecast, result.first_broken) not in group[gives].samples:
         return []
     values = _numbers(result)
     by = (peaks[gives] or 0.0) - limit
@@ -596,6 +598,11 @@ def _broken_in_repeats(forecast: Forecast, result: LimitResult, knock: KnockVerd
         Sentence(text + ".", values),
         Sentence(first + " at {first} into the session, {time_over} in all.", values),
     ]
+
+
+def _sample(forecast: Forecast, time: float | None) -> int:
+    """The sample at a time that is one of the forecast's, s; -1 for none."""
+    return -1 if time is None else int(np.argmin(np.abs(forecast.time - time)))
 
 
 def _peak(forecast: Forecast, repeat: Repeat, trace: np.ndarray) -> float | None:
