@@ -113,7 +113,7 @@ def agree(name: str, session: Session, n: int, kind: str) -> None:
     whole = [figures(simulate(*drawn(build, session, inputs, row))) for row in rows]
     for figure, share in [
         (f"run_best.{kind}", 0.1), (f"run_mean.{kind}", 0.1), (f"run_total.{kind}", 0.1), ("run_time.1", 0.1),
-        (f"heat_cost.{kind}", 0.2), ("run_cost.1", 0.2), ("lost_to_heat_in_boost", 0.15),
+        (f"heat_cost.{kind}", 0.2), ("run_cost.1", 0.2), ("lost_to_heat_in_boost", 0.2), ("spread_temperature", 0.3),
     ]:  # fmt: skip
         exact = np.array([one[figure] for one in whole])
         width = float(np.ptp(np.percentile(exact, PERCENTILES)))

@@ -91,7 +91,7 @@ def simulate_many(
     fine = forecast if forecast is not None else simulate(build, session)
     nominal = measure(fine)
     clock = Clock.of(fine)
-    shift = lacks(nominal, measure(run(build, session, fineness, shares=fine.shares, clock=clock)))
+    shift = lacks(nominal, measure(run(build, session, fineness, shares=fine.shares, clock=clock)), session.limits)
     score = scores(len(known), n, seed)
     limits = _shifted(session.limits, shift)
     shared = (build, replace(session, limits=limits), known, fineness, measure, (fine.shares, clock))

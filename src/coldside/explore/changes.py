@@ -166,7 +166,7 @@ def what_to_change(
         base = {}
     found, without, now = [], [], inventory(build)
     for (kind, other, _), one in zip(jobs[1:], seen[1:], strict=True):
-        right = {} if isinstance(one, str) else all_right(one, lacks(nominal, base), session.limits)
+        right = {} if isinstance(one, str) else all_right(one, lacks(nominal, base, session.limits), session.limits)
         if isinstance(one, str) or figure not in right:
             without.append((kind, one if isinstance(one, str) else "the figure is not there to be judged"))
             continue
@@ -222,7 +222,7 @@ def _together(
     if isinstance(base, str):
         return found
     for (one, other), (_, made, _), seen in zip(of, jobs, paired, strict=True):
-        right = {} if isinstance(seen, str) else all_right(seen, lacks(nominal, base), session.limits)
+        right = {} if isinstance(seen, str) else all_right(seen, lacks(nominal, base, session.limits), session.limits)
         if isinstance(seen, str) or figure not in right:
             continue
         value = right[figure]
@@ -317,7 +317,7 @@ def _aside(
     held: tuple[Inventory, Inventory],
 ) -> Aside:
     breaks, mends = [], []
-    right = all_right(one, lacks(nominal, base), session.limits)
+    right = all_right(one, lacks(nominal, base, session.limits), session.limits)
     for k, spec in enumerate(session.limits):
         key = f"limits.{k}"
         if key not in right:

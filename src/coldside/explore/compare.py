@@ -326,7 +326,7 @@ def _losses(forecast: Forecast, held: Inventory, fineness: Fineness) -> tuple[Lo
     dead = [(what, names) for what, names in (("pumps", held.pumps), ("fans", held.fans)) if names]
     if not dead:
         return ()
-    lacking = lacks(figures(forecast), figures(run(build, session, fineness, shares=forecast.shares)))
+    lacking = lacks(figures(forecast), figures(run(build, session, fineness, shares=forecast.shares)), session.limits)
     found = []
     for what, names in dead:
         parts: dict[str, Any] = dict(build.parts)
