@@ -6,7 +6,8 @@ state there once more for each part that can die, to the end of that boost.  Not
 
 It dies at the beginning of the boost in which least is left of the limit that is told (`judge/worst.py`), or `WINDOW`
 before that moment in a longer one; burnout and launch are none of it.  A hose that lets go is reckoned as a loop empty
-at once, its cores dry.  What the coarse plant is off by with all well is taken off it with a part dead, by sample.
+at once, its cores dry.  What the coarse plant is off by with all well is taken off it with a part dead, sample
+by sample.
 """
 
 from __future__ import annotations
