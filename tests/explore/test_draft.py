@@ -252,10 +252,13 @@ def test_boost_given_is_the_boost_run_and_its_power_is_told():
 
 
 def test_the_boost_taken_is_told_on_every_starter():
+    """Once: where the power is missed by more than a fiftieth, by the headline, which then tells the boost it takes."""
     for one in drafted():
+        missed = "asked for: that takes a boost of" in one.headline
         for system, word in (("si", "kW asked"), ("us", "450 hp asked")):
-            assert "of boost is taken for the" in one.said[system].boost
-            assert word in one.said[system].boost
+            told = one.said[system].boost
+            assert bool(told) != missed
+            assert missed or ("of boost is taken for the" in told and word in told)
 
 
 def test_sizes_are_told_without_raw_lists():

@@ -300,8 +300,8 @@ def _unheard(session: Session, build: Build) -> Iterator[str]:
         said = any(getattr(phase, key) is not None for phase in session.phases)
         if said and parts and all(part.control.mode != "schedule" for part in parts):
             yield (
-                f"what the session's phases say of {key} reaches no {noun} of this build, each of which goes by its own "
-                f'control; with control = "schedule" the session decides'
+                f"what the session's phases say of {key} reaches no {noun} of this build, each of which goes by its "
+                f'own control; with control = "schedule" the session decides'
             )
 
 

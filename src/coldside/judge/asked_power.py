@@ -47,7 +47,7 @@ class _Belt:
 
 
 def asked_power(forecast: Forecast) -> list[Sentence]:
-    """For the headline: that the power asked for is missed by more than its likely range, and what would make it.
+    """For the headline: that the power asked for is missed, whether its likely range holds it, what would make it.
 
     Nothing where no power was asked for, or where the session never shows full load near top speed.  Power goes with
     the plenum's absolute pressure, and with the engine's size (Analytic: the air drawn does), less what a belt takes.
@@ -60,7 +60,7 @@ def asked_power(forecast: Forecast) -> list[Sentence]:
         return []
     at = int(np.argmax(forecast.power))
     made, asked = float(forecast.power[at]), engine.asked_power
-    if made >= asked * (1.0 - likely_share(forecast)):
+    if made >= asked * (1.0 - AS_ASKED):
         return []
     cool = float(forecast.power_at_ambient[at])
     values: dict[str, Quantity | str] = {
@@ -69,6 +69,10 @@ def asked_power(forecast: Forecast) -> list[Sentence]:
         "cool": Quantity(cool, "power"),
     }
     text, what, made_untrimmed = "It makes {made} at most, not the {asked} asked for: ", "that", made
+    share = likely_share(forecast)
+    if asked <= made * (1.0 + share):
+        text = "It makes {made} at most (likely {low} to {high}), not quite the {asked} asked for: "
+        values |= {"low": Quantity(made * (1.0 - share), "power"), "high": Quantity(made * (1.0 + share), "power")}
     taken = 0.0 if demand.boost_taken is None else float(demand.boost_taken[at])
     if taken >= TRIMMED:
         made_untrimmed = _untrimmed(forecast, at, taken)

@@ -245,8 +245,8 @@ def octane_words(kind: Fuel) -> str | None:
 
 def _simple(words: str) -> Fuel | None:
     """A fuel of one name, or gasoline of an octane number on a named scale; None for anything else."""
-    if (known := _UNCASED.get(words.casefold())) is not None:
-        return FUELS[known]
+    if (cased := _UNCASED.get(words.casefold())) is not None:
+        return FUELS[cased]
     found = _OCTANE.match(words)
     if found is None:
         return None
