@@ -215,3 +215,19 @@ def test_runs_up_an_open_track_are_no_laps():
     assert words_of(up).startswith("Two runs take")
     rolling = replace(up, runs=tuple(replace(one, run=replace(one.run, standing=False)) for one in runs))
     assert words_of(rolling).startswith("Two laps take")
+
+
+def test_passes_that_the_tyres_rule_say_how_long():
+    """Closed form: grip 1.0 on the driven axle alone; a car at its tyres' limit is not at full load (loop case C30)."""
+    assert not any("driven tyres" in one.words() for one in run_sentences(passes()))
+    session = load_session(EXAMPLES / "sessions" / "standing-passes.toml")
+    short = PhaseSpec(kind="pass", distance=402.336)
+    found = simulate(load_build(EXAMPLES / "plover" / "build.toml"), replace(session, phases=(short,), groups={}))
+    (told,) = [one for one in run_sentences(found) if "driven tyres" in one.words()]
+    run, car = found.runs[0].run, found.build.car
+    held = told.values["held"].value
+    # until the power left by then is less than the grip takes: force mu m g l_f / (L - mu h) times the speed reached
+    force = car.grip * car.mass * 9.81 * (1.0 - car.front_share) / (1.0 - car.grip * car.cg_height / car.wheelbase)
+    reached = force / car.mass * held
+    assert 0.5 * run.time < held < 0.7 * run.time
+    assert force * reached == pytest.approx(float(found.power.max()) * car.driveline_efficiency, rel=0.35)

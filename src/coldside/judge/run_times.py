@@ -17,6 +17,7 @@ from coldside.plant.feedback import BOOST_SETTLED, SETTLED, TimedRun
 from coldside.plant.results import Forecast
 from coldside.units import show
 
+HELD_BACK = 0.3  # of a pass's time without full load, from which it is told
 
 def run_rows(
     forecast: Forecast, system: str, bands: Mapping[str, Band] | None = None
@@ -62,10 +63,29 @@ def run_sentences(forecast: Forecast, bands: Mapping[str, Band] | None = None) -
     for noun, found in zip(kinds, phases.values(), strict=True):
         begins = float(forecast.time[found[0].run.first]) if kinds.count(noun) > 1 else None
         said.append(_of_phase(noun, found, begins))
+        said += _held_back(forecast, noun, found)
     for noun in dict.fromkeys(kinds):
         sure = runs_sentence(noun, _of_kind(forecast, noun), bands or {})
         said += [] if sure is None else [sure]
     return said
+
+
+def _held_back(forecast: Forecast, noun: str, found: Sequence[TimedRun]) -> list[Sentence]:
+    """For passes of which tyres, launch and shifts rule a good part: why power and cool charge change little."""
+    if noun != "pass" or not all(one.run.standing for one in found):
+        return []
+    demand = forecast.demand
+    shares = [1.0 - float(demand.full_load[one.run.first : one.run.last + 1].mean()) for one in found]
+    share = sum(shares) / len(shares)
+    if share < HELD_BACK:
+        return []
+    held = share * sum(one.run.time for one in found) / len(found)
+    which = "it" if len(found) == 1 else "each"
+    text = (
+        f"For about {{held}} of {which} the driven tyres, the launch and the shifts hold the car back, not the engine: "
+        "more power or a cooler charge is worth little there, grip (car.grip, car.front_share) is worth much."
+    )
+    return [Sentence(text, {"held": Quantity(held, "time")})]
 
 
 def _of_kind(forecast: Forecast, noun: str) -> int:
