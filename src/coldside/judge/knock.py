@@ -37,6 +37,12 @@ POWER_STEP = 10.0  # K between the charge temperatures of the power table
 TRIM_LEAST = 0.005  # share of power taken by the trims that is worth a sentence
 
 
+POWER_IS = (
+    "Power and times follow brake_efficiency, taken as it is with the spark, compression and fuel given: change one of "
+    "those, and change it too."
+)
+
+
 @dataclass(frozen=True)
 class Moment:
     """Where in the session the engine asks for most: sample, s into the session, words of the phase, and the state.
@@ -159,7 +165,7 @@ class KnockVerdict:
             accuracy.append(ACCURACY_ETHANOL)
         if self.model.conditions.chamber.kind == "rotary":
             accuracy.append(ACCURACY_ROTARY)
-        return (*said, Sentence(" ".join(accuracy), values))
+        return (*said, Sentence(POWER_IS, {}), Sentence(" ".join(accuracy), values))
 
     @property
     def brief(self) -> tuple[Sentence, ...]:
