@@ -95,7 +95,6 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
         past[own] = 0.0 if _on_dyno(stretch.phase) else np.maximum(road_speed[own] + stretch.phase.headwind, 0.0)
         bay_rise[own] = _bay_rise(build.bay, stretch, engine_speed[own], road_speed[own])
         _command(command, stretch, build)
-    notes.extend(_unheard(session, build))
     command |= engine_driven(build, engine_speed)
     lag = build.engine.boost_lag
     start_rise = build.bay.parked_rise if session.start == "soaked" else 0.0
@@ -115,7 +114,7 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
         bay_temperature=moment.temperature + first_order(bay_rise, build.bay.time_constant, start_rise),
         command=command,
         start=session.start,
-        notes=tuple(dict.fromkeys(notes)),
+        notes=tuple(dict.fromkeys([*notes, *_unheard(session, build)])),
         distance=_distance(stretches, road_speed),
         runs=tuple(_runs(stretches)),
         drawn_rise=_drawn_rise(build, engine_speed, past, moment.temperature, session.start == "soaked"),
