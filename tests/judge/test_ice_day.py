@@ -72,6 +72,7 @@ def test_what_each_pull_melts_and_the_day():
     assert (one.bags - 1) * BAG < one.day <= one.bags * BAG
 
 
+PARTS = ("burnout", "launch", "run", "braking", "back")  # as `duty/runs.py` calls them
 BURNED, LAUNCHED, DROVE, STOPPED, CAME_BACK, WAITED = range(6)
 TOOK = (8.0, 3.0, 12.0, 9.0, 40.0, 60.0)  # s of each stretch of a pass
 
@@ -85,7 +86,8 @@ def drag_day(grouped: bool, passes: int = 3) -> Forecast:
             first, end = (end + 1 if end else 0), end + round(seconds / made.STEP)
             label = f"round {k + 1} {word}" if grouped else f"{word} {k + 1}" if part < CAME_BACK else word
             counts = part == DROVE or (grouped and part == WAITED)
-            spans.append(Span(first, end, "idle" if part == WAITED else "pass", label, k if counts else -1))
+            of_pass = "" if part == WAITED else PARTS[part]
+            spans.append(Span(first, end, "idle" if part == WAITED else "pass", label, k if counts else -1, of_pass))
             if part == DROVE:
                 runs.append(Run(0, k, label, first, end, seconds, 50.0, 402.336, True))
     base = iced()

@@ -102,7 +102,7 @@ def sample(session: Session, build: Build, shares: Shares | None = None) -> Dema
     moment = air.at(time)
     return Demand(
         time=time,
-        spans=tuple(Span(s.first, s.end, s.kind, s.label, s.repeat) for s in stretches),
+        spans=tuple(Span(s.first, s.end, s.kind, s.label, s.repeat, s.part) for s in stretches),
         engine_speed=engine_speed,
         plenum_target=lagged_boost(target, air.start.pressure, lag, exact=measured),
         full_load=full_load,

@@ -307,6 +307,7 @@ class Span:
     kind: str
     label: str  # words for the chart's foot: "pull 3", "rest", "stop and go"
     repeat: int  # counts repeats of a pull phase or group from 0; -1 when not repeated
+    part: str = ""  # of a phase with several: "burnout", "launch", "run", "back" ...; see `runs.Piece`
 
 
 @dataclass(frozen=True)

@@ -42,6 +42,7 @@ from coldside.judge.consistency_words import (
 from coldside.judge.heat import core_loops
 from coldside.judge.knock_limit import nearest_speed
 from coldside.judge.power import (
+    BEFORE_START,
     before_starts,
     power_spread,
     power_spread_of,
@@ -169,8 +170,8 @@ def _left_out(forecast: Forecast, own: trials.Repeated) -> tuple[str, ...]:
     """What in boost before its starts is no part of a set's repeats, in words."""
     if not any(phase.kind in ("pass", "lap") for phase in own.phases):
         return ()
-    boosted = [span.label for span in before_starts(forecast) if forecast.boost[span.first : span.last + 1].any()]
-    return tuple(word for word in ("burnout", "launch") if any(word in label for label in boosted))
+    boosted = {span.part for span in before_starts(forecast) if forecast.boost[span.first : span.last + 1].any()}
+    return tuple(part for part in BEFORE_START if part in boosted)
 
 
 def _round(forecast: Forecast, number: int) -> float:

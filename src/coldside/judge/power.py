@@ -6,7 +6,6 @@ Here: time weights, repeats, what of boost lies before a start, `power_kept`, `f
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +15,7 @@ from coldside.parts.engine import injector_count
 from coldside.plant.feedback import TimedRun
 from coldside.plant.results import Forecast
 
-BEFORE_START = re.compile(r"\b(burnout|launch)\b")  # stretches that `duty/runs.py` puts before a standing start
+BEFORE_START = ("burnout", "launch")  # parts of a pass that `duty/runs.py` puts before its run
 INJECTOR_SHARE = 0.85  # of an injector's capacity, above which a warning is due; common practice, no source
 
 
@@ -80,15 +79,7 @@ def mean_where(values: np.ndarray, mask: np.ndarray, time: np.ndarray) -> float 
 
 def before_starts(forecast: Forecast) -> list[Span]:
     """Burnouts and launches before the session's standing starts, and waits in the queue: no part of a run."""
-    timed = {run.first for run in forecast.demand.runs}
-
-    def waits(span: Span) -> bool:
-        if span.kind == "staging":
-            return True
-        own = span.kind in ("pass", "lap") and span.repeat < 0 and span.first not in timed
-        return own and BEFORE_START.search(span.label) is not None
-
-    return [span for span in forecast.demand.spans if waits(span)]
+    return [span for span in forecast.demand.spans if span.kind == "staging" or span.part in BEFORE_START]
 
 
 def boost_in_runs(forecast: Forecast) -> np.ndarray:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from coldside.duty.model import Demand, Span
+from coldside.duty.model import Demand
 from coldside.plant.results import Forecast
 
 
@@ -38,7 +38,7 @@ def _demand(demand: Demand, n: int, part: slice) -> Demand:
     for span in demand.spans:
         first, last = max(span.first, part.start), min(span.last, part.stop - 1)
         if first <= last:
-            spans.append(Span(first - part.start, last - part.start, span.kind, span.label, span.repeat))
+            spans.append(replace(span, first=first - part.start, last=last - part.start))
     return replace(demand, **(cut | {"spans": type(demand.spans)(spans)}))
 
 
