@@ -58,3 +58,7 @@ def test_counting():
         "22nd",
         "111th",
     ]
+
+
+def test_nouns_that_end_in_a_hiss_take_es():
+    assert [counted(1, "pass"), counted(2, "pass"), counted(15, "lap")] == ["one pass", "two passes", "15 laps"]

@@ -14,7 +14,7 @@ from typing import Any
 from coldside.explore.bands import PERCENTILES
 from coldside.explore.compare import HOTTEST, LETTERS, MEAN, RUNS, Comparison, Contrast, Entry, Loss
 from coldside.judge.sureness import ON_THE_CLOCK, chance_words, likely_cost
-from coldside.judge.wording import Quantity, Range, Sentence, listed
+from coldside.judge.wording import Quantity, Range, Sentence, listed, plural
 
 SCHEMA = "coldside.comparison/1"
 SESSIONS_SCHEMA = "coldside.comparisons/1"  # of several sessions
@@ -217,7 +217,7 @@ def _clock(found: Comparison) -> list[Sentence]:
             continue
         said.append(_by_the_clock(best, f"the {kind}" if total is None else f"the best {kind}"))
         if total is not None:
-            said.append(_by_the_clock(total, f"all {'passes' if kind == 'pass' else kind + 's'} together"))
+            said.append(_by_the_clock(total, f"all {plural(kind)} together"))
         said.append(_heat_on_the_clock(found, kind))
     return said
 

@@ -11,13 +11,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from coldside.judge.power import kind_of
-from coldside.judge.sureness import ON_THE_CLOCK, Band, cost_shown, likely_cost, runs_counted, runs_sentence
+from coldside.judge.sureness import ON_THE_CLOCK, Band, cost_shown, likely_cost, runs_sentence
 from coldside.judge.wording import Quantity, Range, Sentence, clock, counted, stopwatch
 from coldside.plant.feedback import BOOST_SETTLED, SETTLED, TimedRun
 from coldside.plant.results import Forecast
 from coldside.units import show
 
 HELD_BACK = 0.3  # of a pass's time without full load, from which it is told
+
 
 def run_rows(
     forecast: Forecast, system: str, bands: Mapping[str, Band] | None = None
@@ -96,7 +97,7 @@ def _of_phase(noun: str, found: Sequence[TimedRun], begins: float | None) -> Sen
     """`begins` [s] tells alike phases of a session apart."""
     times = sorted(one.run.time for one in found)
     values: dict[str, Quantity | str] = {
-        "which": f"The {noun}" if len(found) == 1 else runs_counted(len(found), noun).capitalize(),
+        "which": f"The {noun}" if len(found) == 1 else counted(len(found), noun).capitalize(),
         "take": f"takes {stopwatch(times[0])}",
     }
     if len(found) > 1:

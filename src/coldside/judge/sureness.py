@@ -1,10 +1,9 @@
 """How sure a verdict is, in words: bands as "likely 51 to 58 degC", chances as "9 in 10".
 
-What is here: `chance_words`, `limit_sentence`, `peak_sentence`, `runs_sentence`,
-`runs_counted`, `cost_shown`, `likely_cost`.  What is not: making bands
-(`explore/`) and judging (`verdict.py`).  "Likely" is the span from the 10th to the 90th percentile of the draws: four
-runs in five fall in it, as far as the inputs' own uncertainties are right; what the model itself leaves out is not in
-it.
+What is here: `chance_words`, `limit_sentence`, `peak_sentence`, `runs_sentence`, `cost_shown`, `likely_cost`.  What
+is not: making bands (`explore/`) and judging (`verdict.py`).  "Likely" is the span from the 10th to the 90th percentile
+of the draws: four runs in five fall in it, as far as the inputs' own uncertainties are right; what the model itself
+leaves out is not in it.
 """
 
 from __future__ import annotations
@@ -62,14 +61,9 @@ def runs_sentence(noun: str, count: int, bands: Mapping[str, Band]) -> Sentence 
     if mean is not None:
         text = "With what is not known, the best {noun} likely takes {best} and one on average {mean}"
         values["mean"] = Range(mean[0], mean[2], "stopwatch")
-    all_of = runs_counted(count, noun)
+    all_of = counted(count, noun)
     of_all = "" if count == 1 else " over " + ("both" + all_of.removeprefix("two") if count == 2 else "all " + all_of)
     return Sentence(f"{text}; {_cost_sure(cost, values, of_all)}.", values)
-
-
-def runs_counted(count: int, noun: str) -> str:
-    """ "four passes", "16 laps"."""
-    return counted(count, noun).replace("passs", "passes")
 
 
 def _cost_sure(cost: Band, values: dict[str, Any], of_all: str) -> str:

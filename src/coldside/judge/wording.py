@@ -151,9 +151,14 @@ def duration(seconds: float) -> str:
 
 
 def counted(number: int, noun: str) -> str:
-    """ "one pull", "four pulls", "15 pulls"."""
+    """ "one pull", "four passes", "15 pulls"."""
     word = ONES[number] if number < len(ONES) else str(number)
-    return f"{word} {noun}" if number == 1 else f"{word} {noun}s"
+    return f"{word} {noun if number == 1 else plural(noun)}"
+
+
+def plural(noun: str) -> str:
+    """ "pulls", "passes"."""
+    return noun + ("es" if noun.endswith(("s", "x", "ch", "sh")) else "s")
 
 
 def listed(names: Sequence[str]) -> str:
