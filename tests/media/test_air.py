@@ -290,3 +290,10 @@ def test_refusals(call, said):
     with pytest.raises(BadInput) as caught:
         call()
     assert str(caught.value) == said
+
+
+@pytest.mark.parametrize("factor", [0.1, 1.3])
+def test_a_diesel_s_engine_factor_stays_within_its_standard(factor):
+    """ISO 1585, range from an engine manual: 0.2 to 1.2."""
+    with pytest.raises(BadInput, match="engine factor"):
+        air.diesel_correction(298.0, 99e3, 1e3, engine_factor=factor)

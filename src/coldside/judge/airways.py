@@ -10,7 +10,7 @@ import re
 import numpy as np
 
 from coldside.build.model import Build, names_on
-from coldside.judge.power import mean_where
+from coldside.judge.power import mean_where, time_weights
 from coldside.judge.wording import Quantity, Sentence
 from coldside.media.fuels import fuel
 from coldside.parts.exchanger import ExchangerSpec
@@ -68,8 +68,8 @@ def short_for(forecast: Forecast, name: str) -> tuple[float, float]:
     """Seconds under way or in boost in which a face with a heat of its own is short of air, and all such seconds."""
     work = (forecast.demand.road_speed > MOVING) | forecast.boost
     hot = short_of_air(forecast, name)
-    step = float(forecast.time[1] - forecast.time[0])
-    return step * float(np.count_nonzero(work & hot)) if hot is not None else 0.0, step * float(np.count_nonzero(work))
+    weights = time_weights(forecast.time)
+    return 0.0 if hot is None else float(weights[work & hot].sum()), float(weights[work].sum())
 
 
 def for_long(seconds: float, of: float) -> bool:

@@ -478,6 +478,7 @@ def diesel_correction(T: ArrayLike, p: ArrayLike, vapour_pressure: ArrayLike, *,
     """
     kelvin, total, vapour = (np.asarray(x, dtype=float) for x in (T, p, vapour_pressure))
     require("temperature", kelvin, low=LOWEST, high=400.0)
+    require("engine factor", engine_factor, low=DIESEL_FACTORS[0], high=DIESEL_FACTORS[1])
     dry = total - vapour
     require("dry pressure", dry, low=0.0, open_low=True)
     return _plain(np.asarray(((99000.0 / dry) ** 0.7 * (kelvin / 298.0) ** 1.5) ** engine_factor))
