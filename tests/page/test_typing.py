@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from coldside.errors import BadInput
@@ -100,6 +100,7 @@ TYPED = st.text(max_size=140) | st.text(alphabet="0123 .,/-+%'\"½ galqtinrpm", 
 
 
 @given(text=TYPED, kind=st.sampled_from(sorted(KINDS)), system=st.sampled_from(("si", "us")))
+@example(text=":  ¼", kind="angle", system="si")  # found so: three blanks in a row became two, and one the next time
 def test_it_takes_any_text_and_never_changes_what_already_reads(text, kind, system):
     said = as_meant(text, kind, system)
     assert as_meant(said, kind, system) == said

@@ -28,8 +28,8 @@ _FRACTION = re.compile(
 _CHARACTERS = str.maketrans({"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"})
 _INCH = "(?:\"|''|″|”|“|’’|′′)"
 _FOOT = "(?:'|′|’)"
-_FEET = re.compile(rf"({_NUMBER})\s*{_FOOT}(?!['’′])(?:\s*({_NUMBER})\s*{_INCH}?)?")
-_INCHES = re.compile(rf"({_NUMBER})\s*{_INCH}")
+_FEET = re.compile(rf"(?<![0-9./])({_NUMBER})\s*{_FOOT}(?!['’′])(?:\s*({_NUMBER})\s*{_INCH}?)?")
+_INCHES = re.compile(rf"(?<![0-9./])({_NUMBER})\s*{_INCH}")
 _THOUSANDS = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9,])")
 _GALLONS = re.compile(r"(?<=[0-9])\s*(gal|gals|gallon|gallons|qt|qts|quart|quarts)(?![A-Za-z])", re.IGNORECASE)
 _GALLONS_A_TIME = re.compile(r"(?<=[0-9])\s*gp([mh])(?![A-Za-z])", re.IGNORECASE)
@@ -75,7 +75,7 @@ def _a_time(found: re.Match[str]) -> str:
 
 def _decimals(text: str) -> str:
     """Fractions as decimal numbers: "1 1/4 in" -> "1.25 in"."""
-    return _FRACTION.sub(_decimal, text.translate(_CHARACTERS).replace("  ", " ").strip()).strip()
+    return _FRACTION.sub(_decimal, re.sub(" {2,}", " ", text.translate(_CHARACTERS)).strip()).strip()
 
 
 def _decimal(found: re.Match[str]) -> str:
